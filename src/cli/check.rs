@@ -1,0 +1,53 @@
+//! `recheck check` and `recheck try`: are the settings right, and do the channels work?
+
+use super::Place;
+use super::print::{FAILED, Failure, line};
+use super::watch::runtime;
+use crate::channels::Channel;
+use crate::daemon::clock;
+use crate::outbox::outcome::Outcome;
+use crate::outbox::plan;
+use std::process::ExitCode;
+use tokio::sync::mpsc;
+
+pub(super) fn check(place: &Place) -> Result<ExitCode, Failure> {
+    let settings = place.settings()?;
+    let (sources, channels) = (settings.sources.len(), settings.channels.len());
+    line(&format!("{}: good. {sources} source(s), {channels} channel(s).", place.config().display()));
+    for source in &settings.sources {
+        if !source.folder.is_dir() {
+            line(&format!("note: source.{}: {} is not a folder yet; it will be an alert until it is", source.name, source.folder.display()));
+        }
+    }
+    if std::fs::read_to_string(place.config()).is_ok_and(|text| !text.contains("therapy")) {
+        line("note: wearer.therapy is not set; injections are assumed");
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(super) fn trial(place: &Place) -> Result<ExitCode, Failure> {
+    let settings = place.settings()?;
+    let now = clock::wall();
+    let mut all_work = true;
+    runtime()?.block_on(async {
+        let (clicks, _ignored) = mpsc::unbounded_channel();
+        for one in &settings.channels {
+            let name = one.name();
+            let outcome = match Channel::new(one, clicks.clone()) {
+                Ok(channel) => {
+                    let key = format!("try-{}-{name}", now.millis());
+                    channel.send(plan::trial(name, key, &settings.policy, now), None).await
+                }
+                Err(words) => Outcome::Failed { words, pause: None },
+            };
+            match outcome {
+                Outcome::Accepted { .. } => line(&format!("{name}: accepted. Did it reach you? Accepted is not seen.")),
+                Outcome::Failed { words, .. } | Outcome::Absent { words } | Outcome::Refused { words } => {
+                    all_work = false;
+                    line(&format!("{name}: failed: {words}"));
+                }
+            }
+        }
+    });
+    Ok(if all_work { ExitCode::SUCCESS } else { ExitCode::from(FAILED) })
+}

@@ -1,0 +1,165 @@
+//! What people type. The only part that prints: data to standard output, words to standard error.
+
+mod chart;
+mod check;
+mod demo;
+mod print;
+mod replay;
+mod say;
+mod status;
+mod stories;
+mod watch;
+mod why;
+
+use crate::config::meant::{self, Purpose};
+use crate::config::{Settings, files};
+use clap::{Parser, Subcommand};
+use print::{Failure, fail};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Watches glucose sensor readings, alerts, and looks again after a treatment.
+///
+/// It reminds; it is not a medical device, and it can be late, wrong or off. Keep your sensor's own
+/// alarms on, and follow the plan you made with your care team.
+#[derive(Debug, Parser)]
+#[command(version, arg_required_else_help = true, after_help = "Examples:\n  recheck demo                      a day of an invented wearer, in a minute\n  recheck run                       watch, as the settings say\n  recheck treated                   the open high or low was treated: look again\n  recheck note insulin 4 --at 14:05 a diary line\n  recheck replay day.csv            what would have rung on past readings")]
+struct Arguments {
+    /// Settings file [default: recheck.toml in the XDG config folder].
+    #[arg(long, global = true, value_name = "FILE")]
+    config: Option<PathBuf>,
+    /// State folder [default: recheck in the XDG state folder].
+    #[arg(long, global = true, value_name = "FOLDER")]
+    state: Option<PathBuf>,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Watch: read, decide, alert, look again. Runs until stopped.
+    Run {
+        /// Read lines from standard input instead of the folders in the settings.
+        #[arg(long)]
+        stdin: bool,
+    },
+    /// What is true now: the last reading, open alerts, re-checks, channels, sources.
+    Status {
+        /// As one JSON object.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Mark an alert, or all open ones, as seen.
+    Seen {
+        /// Number of the alert.
+        id: Option<u64>,
+    },
+    /// Say that a high or a low was treated: recheck looks again.
+    Treated {
+        /// `high`, `low`, or the number of an alert; not needed when one is open.
+        which: Option<String>,
+        /// When it was treated: 14:05, "2026-03-02 14:05", or 20m for twenty minutes ago.
+        #[arg(long, value_name = "TIME")]
+        at: Option<String>,
+        /// Ask me then, whatever the therapy: 60m, 1h30m.
+        #[arg(long, value_name = "SPAN")]
+        look: Option<String>,
+    },
+    /// Write a diary line: insulin, carbohydrate, meter, ketones, symptoms, exercise, site, sensor, text.
+    Note {
+        /// What it is about.
+        kind: String,
+        /// An amount where the kind has one, then your own words.
+        words: Vec<String>,
+        /// When it happened: 14:05, "2026-03-02 14:05", or 20m for twenty minutes ago.
+        #[arg(long, value_name = "TIME")]
+        at: Option<String>,
+    },
+    /// Why an alert rang, or why it was quiet: readings, rule, times, deliveries.
+    Why {
+        /// Number of the alert; without it, the last decisions.
+        id: Option<u64>,
+    },
+    /// Check the settings: all problems at once.
+    Check,
+    /// Send a trial by every channel, and say what came of it.
+    Try,
+    /// Run past readings through the same engine, in pretend time.
+    Replay {
+        /// Files to read; each is a life of its own.
+        #[arg(required = true)]
+        files: Vec<PathBuf>,
+        /// One JSON object a line, as docs/replay.md describes.
+        #[arg(long)]
+        json: bool,
+        /// Zone of times without an offset, and of times shown.
+        #[arg(long, value_name = "NAME")]
+        timezone: Option<String>,
+        /// A setting to try, such as level.low.limit=72.
+        #[arg(long, value_name = "KEY=VALUE")]
+        set: Vec<String>,
+    },
+    /// A scripted day of an invented wearer in about a minute, through everything that is real.
+    Demo,
+}
+
+/// Runs what was typed.
+#[must_use]
+pub fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let place = Place { config: arguments.config, state: arguments.state };
+    let done = match arguments.command {
+        Command::Run { stdin } => watch::run(&place, stdin),
+        Command::Status { json } => status::run(&place, json),
+        Command::Seen { id } => say::seen(&place, id),
+        Command::Treated { which, at, look } => say::treated(&place, which.as_deref(), at.as_deref(), look.as_deref()),
+        Command::Note { kind, words, at } => say::note(&place, &kind, &words, at.as_deref()),
+        Command::Why { id } => why::run(&place, id),
+        Command::Check => check::check(&place),
+        Command::Try => check::trial(&place),
+        Command::Replay { files, json, timezone, set } => replay::run(&place, &files, json, timezone.as_deref(), &set),
+        Command::Demo => demo::run(),
+    };
+    match done {
+        Ok(code) => code,
+        Err(failure) => fail(&failure),
+    }
+}
+
+/// Where settings and state are.
+#[derive(Debug)]
+struct Place {
+    config: Option<PathBuf>,
+    state: Option<PathBuf>,
+}
+
+impl Place {
+    fn state(&self) -> PathBuf {
+        self.state.clone().unwrap_or_else(files::state_folder)
+    }
+
+    fn config(&self) -> PathBuf {
+        self.config.clone().unwrap_or_else(files::settings_file)
+    }
+
+    /// The settings to watch by.
+    fn settings(&self) -> Result<Settings, Failure> {
+        let path = self.config();
+        let text = std::fs::read_to_string(&path).map_err(|error| {
+            Failure::new(format!("cannot read the settings {}: {error}", path.display()))
+                .hint("copy config/recheck.toml there and change what is yours, or name another file with --config")
+        })?;
+        Ok(meant::settings(&text, Some(&path), &[], Purpose::Watch, files::computer_zone())?)
+    }
+
+    /// The settings to show things by: the defaults where there is no file.
+    fn settings_to_show(&self, set: &[String], zone: crate::domain::local::Zone) -> Result<Settings, Failure> {
+        let path = self.config();
+        let text = match std::fs::read_to_string(&path) {
+            Ok(text) => text,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound && self.config.is_none() => String::new(),
+            Err(error) => return Err(Failure::new(format!("cannot read the settings {}: {error}", path.display()))),
+        };
+        Ok(meant::settings(&text, Some(&path), set, Purpose::Replay, zone)?)
+    }
+}

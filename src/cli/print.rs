@@ -1,0 +1,82 @@
+//! The one printer: lines of data, lines of words, and errors that say what to do.
+
+use crate::config::problem::Problems;
+use crate::daemon::StartError;
+use crate::store;
+use std::io::Write as _;
+use std::process::ExitCode;
+
+/// Something failed.
+pub(super) const FAILED: u8 = 1;
+
+/// The answer is a question back, or "no".
+pub(super) const ASKED_BACK: u8 = 3;
+
+/// A failure to tell the person at the keyboard.
+#[derive(Debug)]
+pub(super) struct Failure {
+    what: String,
+    hint: Option<String>,
+}
+
+impl Failure {
+    pub(super) fn new(what: impl Into<String>) -> Self {
+        Self { what: what.into(), hint: None }
+    }
+
+    pub(super) fn hint(self, hint: impl Into<String>) -> Self {
+        Self { hint: Some(hint.into()), ..self }
+    }
+}
+
+impl From<Problems> for Failure {
+    fn from(problems: Problems) -> Self {
+        let said = problems.to_string();
+        Self::new(said.strip_prefix("error: ").unwrap_or(&said))
+    }
+}
+
+impl From<store::Error> for Failure {
+    fn from(error: store::Error) -> Self {
+        let hint = match &error {
+            store::Error::TooNew { .. } => "install the newer recheck again, or name another folder with --state",
+            store::Error::Sqlite { .. } => "check that the disk has space, and that the folder is yours to write",
+            store::Error::Form { .. } => "keep a copy of the file; `recheck run` with another --state starts afresh",
+        };
+        Self::new(error.to_string()).hint(hint)
+    }
+}
+
+impl From<StartError> for Failure {
+    fn from(error: StartError) -> Self {
+        match error {
+            StartError::Store(error) => error.into(),
+            StartError::AlreadyRuns(_) => Self::new(error.to_string()).hint("`recheck status` shows what it does; stop it first to start another"),
+            StartError::Folder(..) => Self::new(error.to_string()).hint("name another folder with --state"),
+            StartError::Channel(..) => Self::new(error.to_string()).hint("correct the channel in the settings; `recheck check` checks them"),
+        }
+    }
+}
+
+/// Prints a failure, and ends with its code.
+pub(super) fn fail(failure: &Failure) -> ExitCode {
+    words(&format!("error: {}", failure.what));
+    if let Some(hint) = &failure.hint {
+        words(&format!("\nhint: {hint}"));
+    }
+    ExitCode::from(FAILED)
+}
+
+/// A line of data.
+#[expect(clippy::exit, reason = "a closed pipe is the reader's way to say enough")]
+pub(super) fn line(text: &str) {
+    if writeln!(std::io::stdout().lock(), "{text}").is_err() {
+        std::process::exit(0);
+    }
+}
+
+/// A line of words.
+pub(super) fn words(text: &str) {
+    // Without standard error there is nobody to tell.
+    let _ = writeln!(std::io::stderr().lock(), "{text}");
+}

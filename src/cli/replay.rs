@@ -1,0 +1,138 @@
+//! `recheck replay`: past readings through the same engine, in pretend time.
+
+use super::Place;
+use super::print::{Failure, line, words};
+use crate::config::files::computer_zone;
+use crate::config::meant::plain_format;
+use crate::domain::local::Zone;
+use crate::domain::time::Timestamp;
+use crate::engine::effect::{Decision, Id, What};
+use crate::formats::table::{Format, Row};
+use crate::intake::named;
+use crate::replay::run::{put_in_order, run as live};
+use crate::replay::score::Score;
+use serde::Serialize;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+/// Refusals told of one file.
+const REFUSALS_TOLD_MAX: usize = 5;
+
+/// One line of `--json`, as docs/replay.md promises it. Every key is on every line.
+#[derive(Debug, Serialize)]
+struct Line<'a> {
+    file: &'a str,
+    at: String,
+    event: &'static str,
+    id: u64,
+    part_of: Option<u64>,
+    condition: &'static str,
+    priority: &'static str,
+    glucose_mg_dl: Option<f64>,
+    reading_at: Option<String>,
+    reason: &'static str,
+}
+
+pub(super) fn run(place: &Place, files: &[PathBuf], as_json: bool, timezone: Option<&str>, set: &[String]) -> Result<ExitCode, Failure> {
+    let zone = match timezone {
+        Some(name) => Zone::named(name)
+            .ok_or_else(|| Failure::new(format!("no time zone is called \"{name}\"")).hint("a name such as Europe/Madrid or UTC"))?,
+        None => computer_zone(),
+    };
+    let mut settings = place.settings_to_show(set, zone)?;
+    let mut format = settings.sources.first().map_or_else(
+        || Format { zone: settings.policy.zone, unit: settings.policy.unit, ..plain_format() },
+        |source| source.format.clone(),
+    );
+    if timezone.is_some() {
+        settings.policy.zone = zone;
+        format.zone = zone;
+    }
+    let mut score = Score::default();
+    for path in files {
+        let rows = read(path, &format)?;
+        let mut decisions: Vec<(Timestamp, Decision)> = Vec::new();
+        let file = path.display().to_string();
+        live(settings.policy.clone(), &rows, |at, decision| {
+            if as_json {
+                print(&file, settings.policy.zone, at, decision);
+            } else {
+                decisions.push((at, decision.clone()));
+            }
+        });
+        score.add(&rows, &decisions, &settings.policy.levels);
+    }
+    if !as_json {
+        for text in table(&score) {
+            line(&text);
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn read(path: &Path, format: &Format) -> Result<Vec<Row>, Failure> {
+    let name = path.display().to_string();
+    let text = std::fs::read(path).map_err(|error| Failure::new(format!("cannot read {name}: {error}")))?;
+    let end = text.iter().position(|byte| *byte == b'\n').map_or(text.len(), |end| end + 1);
+    let columns = format.columns(text.get(..end).unwrap_or_default().trim_ascii_end(), 1).map_err(|refusal| {
+        Failure::new(named(&name, &refusal)).hint("name the columns with --set source.NAME.time=... and source.NAME.glucose=..., or in the settings")
+    })?;
+    let mut found = format.rows(columns, text.get(end..).unwrap_or_default(), 2, None);
+    for refusal in found.refused.iter().take(REFUSALS_TOLD_MAX) {
+        words(&format!("refused: {}", named(&name, refusal)));
+    }
+    let told = u64::try_from(found.refused.len().min(REFUSALS_TOLD_MAX)).unwrap_or(u64::MAX);
+    if found.refused_count > told {
+        words(&format!("refused: {name}: and {} more rows", found.refused_count - told));
+    }
+    put_in_order(&mut found.rows);
+    Ok(found.rows)
+}
+
+fn print(file: &str, zone: Zone, at: Timestamp, decision: &Decision) {
+    let written = Line {
+        file,
+        at: zone.rfc3339(at),
+        event: match decision.what {
+            What::Raised | What::Repeated | What::Ended | What::Held | What::Withheld | What::Look | What::Prompt => decision.what.name(),
+            // Past readings, stretches not watched and answers do not happen in a replay.
+            What::Told | What::Answer => return,
+        },
+        id: decision.id.0,
+        part_of: decision.part_of.map(|Id(id)| id),
+        condition: decision.condition.name(),
+        priority: decision.priority.name(),
+        glucose_mg_dl: decision.glucose.map(crate::domain::glucose::Glucose::as_mg_dl),
+        reading_at: decision.reading_at.map(|at| zone.rfc3339(at)),
+        reason: decision.reason.word(),
+    };
+    line(&serde_json::to_string(&written).unwrap_or_else(|error| unreachable!("texts and numbers are JSON: {error}")));
+}
+
+/// The summary: a row a level.
+#[expect(clippy::cast_precision_loss, reason = "counts of episodes and alerts are far below 2^53")]
+fn table(score: &Score) -> Vec<String> {
+    let days = score.days();
+    let per_day = |n: u64| if days > 0.0 { format!("{:.2}", n as f64 / days) } else { "-".to_owned() };
+    let share = |n: u64, of: u64| if of > 0 { format!("{:.1}", n as f64 * 100.0 / of as f64) } else { "-".to_owned() };
+    let mut lines = vec![
+        format!("{} readings, {days:.1} days covered", score.readings),
+        format!("{:<10} {:>9} {:>10} {:>12} {:>12} {:>9} {:>10}", "level", "episodes", "rings/day", "raised/day", "re-raised %", "missed %", "delay min"),
+    ];
+    for level in &score.levels {
+        let told = level.episodes - level.missed;
+        let delay = if told > 0 { format!("{:.1}", level.delay_millis as f64 / 60_000.0 / told as f64) } else { "-".to_owned() };
+        lines.push(format!(
+            "{:<10} {:>9} {:>10} {:>12} {:>12} {:>9} {:>10}",
+            level.condition.name(),
+            level.episodes,
+            per_day(level.raised + level.repeated),
+            per_day(level.raised),
+            share(level.re_raised, level.raised),
+            share(level.missed, level.episodes),
+            delay
+        ));
+    }
+    lines.push(format!("re-check prompts/day {}   gap alerts/day {}", per_day(score.prompts), per_day(score.gaps)));
+    lines
+}

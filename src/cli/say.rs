@@ -1,0 +1,155 @@
+//! `seen`, `treated`, `note`: what the wearer says. It is kept first; then the daemon, if one runs, is
+//! woken and asked what it understood.
+
+use super::Place;
+use super::print::{ASKED_BACK, Failure, line};
+use crate::config::words::{SPAN_EXPECTED, span};
+use crate::daemon::{clock, control};
+use crate::domain::diary::{Amount, Kind, Note};
+use crate::domain::glucose::{Glucose, Unit};
+use crate::domain::local::{Meaning, TimeOfDay, Zone};
+use crate::domain::time::{Span, Timestamp};
+use crate::engine::effect::{Id, Side};
+use crate::engine::event::Which;
+use crate::formats::stamp::{Read, Stamp};
+use crate::store::Store;
+use crate::store::inbox::Said;
+use std::path::Path;
+use std::process::ExitCode;
+use std::time::Duration;
+
+/// How long a running daemon is given to answer.
+const ANSWER_MAX: Duration = Duration::from_secs(5);
+
+/// How often the answer is looked for.
+const LOOK_EVERY: Duration = Duration::from_millis(10);
+
+pub(super) fn seen(place: &Place, id: Option<u64>) -> Result<ExitCode, Failure> {
+    say(&place.state(), &Said::Seen { which: id.map(Id) })
+}
+
+pub(super) fn treated(place: &Place, which: Option<&str>, at: Option<&str>, look: Option<&str>) -> Result<ExitCode, Failure> {
+    let which = match which {
+        None => None,
+        Some("high") => Some(Which::Side(Side::High)),
+        Some("low") => Some(Which::Side(Side::Low)),
+        Some(number) => Some(Which::Alert(Id(number.parse().map_err(|_| {
+            Failure::new(format!("\"{number}\" is not something to treat")).hint("say high, low, or the number of an alert from `recheck status`")
+        })?))),
+    };
+    let look = match look {
+        None => None,
+        Some(text) => Some(span(text).filter(|span| *span > Span::ZERO).ok_or_else(|| {
+            Failure::new(format!("--look is \"{text}\"")).hint(format!("it should be {SPAN_EXPECTED}"))
+        })?),
+    };
+    let zone = place.settings_to_show(&[], crate::config::files::computer_zone())?.policy.zone;
+    say(&place.state(), &Said::Treated { which, at: when(at, zone)?, look })
+}
+
+pub(super) fn note(place: &Place, kind: &str, words: &[String], at: Option<&str>) -> Result<ExitCode, Failure> {
+    let policy = place.settings_to_show(&[], crate::config::files::computer_zone())?.policy;
+    let (kind, words) = kind_of(kind, words, policy.unit)?;
+    say(&place.state(), &Said::Noted(Note { at: when(at, policy.zone)?, kind, words: words.join(" ") }))
+}
+
+/// Keeps what was said, wakes the daemon, and prints its answer.
+fn say(folder: &Path, said: &Said) -> Result<ExitCode, Failure> {
+    std::fs::create_dir_all(folder)
+        .map_err(|error| Failure::new(format!("cannot use the state folder {}: {error}", folder.display())))?;
+    let store = Store::open(folder)?;
+    let number = store.say(clock::wall(), said)?;
+    if !control::wake(folder) {
+        line("Kept. recheck is not running: it is taken in when `recheck run` starts.");
+        return Ok(ExitCode::SUCCESS);
+    }
+    let began = clock::stopwatch();
+    while began.elapsed() < ANSWER_MAX {
+        if let Some((accepted, words)) = store.answer(number)? {
+            line(&words);
+            return Ok(if accepted { ExitCode::SUCCESS } else { ExitCode::from(ASKED_BACK) });
+        }
+        std::thread::sleep(LOOK_EVERY);
+    }
+    line("Kept, but recheck has not answered yet. See `recheck status`.");
+    Ok(ExitCode::SUCCESS)
+}
+
+fn kind_of<'a>(kind: &str, words: &'a [String], unit: Unit) -> Result<(Kind, &'a [String]), Failure> {
+    let first = words.first().map(String::as_str);
+    let rest = words.get(1..).unwrap_or_default();
+    let amount = first.and_then(Amount::parse);
+    let needed = |what: &str| Failure::new(format!("note {kind} needs {what}")).hint(format!("write it as: recheck note {kind} {}", example(kind)));
+    Ok(match kind {
+        "insulin" if amount.is_some() => (Kind::Insulin(amount), rest),
+        "insulin" => (Kind::Insulin(None), words),
+        "carbohydrate" if amount.is_some() => (Kind::Carbohydrate(amount), rest),
+        "carbohydrate" => (Kind::Carbohydrate(None), words),
+        "meter" => {
+            let value = first.and_then(|text| Glucose::parse(text, unit).ok());
+            // A finger-prick of 5.4 in a program set to mg/dL is the other unit, not a very low value.
+            let plausible = value.filter(|value| (1_000..=90_000).contains(&value.hundredths()));
+            (Kind::Meter(plausible.ok_or_else(|| needed(&format!("a value in {}", unit.name())))?), rest)
+        }
+        "ketones" => (Kind::Ketones(amount.filter(|amount| amount.0 <= 2_000).ok_or_else(|| needed("a value in mmol/L"))?), rest),
+        "symptoms" => (Kind::Symptoms, words),
+        "exercise" => (Kind::Exercise, words),
+        "site" => (Kind::Site, words),
+        "sensor" => (Kind::Sensor, words),
+        "text" if !words.is_empty() => (Kind::Text, words),
+        "text" => return Err(needed("words")),
+        other => {
+            return Err(Failure::new(format!("there is no note called \"{other}\""))
+                .hint("the kinds are: insulin, carbohydrate, meter, ketones, symptoms, exercise, site, sensor, text"));
+        }
+    })
+}
+
+fn example(kind: &str) -> &'static str {
+    match kind {
+        "meter" => "142",
+        "ketones" => "0.4",
+        _ => "\"walked home\"",
+    }
+}
+
+/// A time the wearer names: now, a time of day that was last, a date and time, or a span ago.
+fn when(text: Option<&str>, zone: Zone) -> Result<Timestamp, Failure> {
+    let now = clock::wall();
+    let Some(text) = text else { return Ok(now) };
+    let at = if let Some(ago) = span(text) {
+        Some(now - ago)
+    } else if let Some(time) = TimeOfDay::parse(text) {
+        Some(last_time(time, zone, now))
+    } else {
+        match Stamp::Iso.read(text, zone) {
+            Some(Read::Once(at) | Read::Skipped(at)) => Some(at),
+            // Of the repeated hour the later that has already been.
+            Some(Read::Twice(earlier, later)) => Some(if later <= now { later } else { earlier }),
+            None => None,
+        }
+    };
+    let at = at.ok_or_else(|| {
+        Failure::new(format!("--at is \"{text}\"")).hint("it should be 14:05, \"2026-03-02 14:05\", or 20m for twenty minutes ago")
+    })?;
+    if at > now {
+        return Err(Failure::new(format!("--at {text} is in the future")).hint("note it when it has happened"));
+    }
+    Ok(at)
+}
+
+/// The last time the wall clock showed this time of day.
+fn last_time(time: TimeOfDay, zone: Zone, now: Timestamp) -> Timestamp {
+    let today = zone.wall(now).date();
+    let shown = |days: i64| {
+        let date = today - chrono::Duration::days(days);
+        let text = format!("{} {time}", date.format("%Y-%m-%d"));
+        match chrono::NaiveDateTime::parse_from_str(&text, "%Y-%m-%d %H:%M").map(|wall| zone.meaning(wall)) {
+            Ok(Meaning::Once(at) | Meaning::Skipped(at)) => at,
+            Ok(Meaning::Twice(earlier, later)) => if later <= now { later } else { earlier },
+            Err(_) => now,
+        }
+    };
+    let at = shown(0);
+    if at <= now { at } else { shown(1) }
+}

@@ -1,0 +1,220 @@
+//! `recheck status`: what is true now, and whether the alerting itself works.
+
+use super::Place;
+use super::print::{Failure, line};
+use crate::config::ChannelSettings;
+use crate::daemon::{clock, control};
+use crate::domain::time::{Span, Timestamp};
+use crate::engine::Engine;
+use crate::engine::effect::Condition;
+use crate::engine::level::{Level, Told};
+use crate::engine::recheck_high::Stage;
+use crate::engine::timers::Timer;
+use crate::store::Store;
+use serde_json::{Value, json};
+use std::process::ExitCode;
+
+/// Refusals shown.
+const REFUSALS_SHOWN: u32 = 3;
+
+/// A reading older than this says nothing about now.
+const OLD_MIN: i64 = 15;
+
+pub(super) fn run(place: &Place, as_json: bool) -> Result<ExitCode, Failure> {
+    let settings = place.settings_to_show(&[], crate::config::files::computer_zone())?;
+    let folder = place.state();
+    let Some(store) = Store::look(&folder)? else {
+        let hint = "start it with `recheck run`, or see it work with `recheck demo`";
+        return Err(Failure::new(format!("nothing has been watched yet: {} holds no state", folder.display())).hint(hint));
+    };
+    let now = clock::wall();
+    let runs = control::is_there(&folder);
+    let state = store.saved()?.and_then(|saved| saved.state).unwrap_or_default();
+    let engine = Engine::restore(settings.policy.clone(), state);
+    let seen = Seen { store: &store, engine: &engine, now, runs, channels: &settings.channels };
+    let all = seen.all()?;
+    if as_json {
+        line(&all.to_string());
+    } else {
+        for text in seen.lines(&all) {
+            line(&text);
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+struct Seen<'a> {
+    store: &'a Store,
+    engine: &'a Engine,
+    now: Timestamp,
+    runs: bool,
+    channels: &'a [ChannelSettings],
+}
+
+impl Seen<'_> {
+    fn all(&self) -> Result<Value, Failure> {
+        let policy = self.engine.policy();
+        let stamp = |at: Timestamp| policy.zone.rfc3339(at);
+        let alive = self.store.last_alive()?;
+        let names = self.store.source_names()?;
+        let counts = self.store.counts()?;
+        let reading = self.engine.newest().map(|(glucose, at, rate)| {
+            json!({
+                "shown": glucose.shown(policy.unit, None),
+                "unit": policy.unit.name(),
+                "mg_dl": glucose.as_mg_dl(),
+                "at": stamp(at),
+                "age_min": (self.now - at).as_minutes(),
+                "direction": rate.map(|rate| rate.direction().words()),
+                "rate": rate.map(|rate| rate.shown(policy.unit)),
+            })
+        });
+        let sources: Vec<Value> = names
+            .iter()
+            .enumerate()
+            .map(|(number, name)| {
+                let counted: serde_json::Map<String, Value> = counts
+                    .iter()
+                    .filter(|(source, _, _)| usize::from(source.0) == number)
+                    .map(|(_, what, n)| (what.clone(), json!(n)))
+                    .collect();
+                json!({ "name": name, "counts": counted })
+            })
+            .collect();
+        let mut channels = Vec::new();
+        for channel in self.channels {
+            let (accepted, failed) = self.store.channel_history(channel.name())?;
+            channels.push(json!({
+                "name": channel.name(),
+                "last_accepted": accepted.map(stamp),
+                "last_failure": failed.as_ref().map(|(at, _)| stamp(*at)),
+                "failure": failed.map(|(_, words)| words),
+            }));
+        }
+        let refusals: Vec<Value> = self.store.refusals(REFUSALS_SHOWN)?.into_iter().map(|(at, words)| json!({ "at": stamp(at), "words": words })).collect();
+        Ok(json!({
+            "running": self.runs,
+            "last_turn": alive.map(|alive| stamp(alive.at)),
+            "reading": reading,
+            "alerts": self.alerts(),
+            "rechecks": self.rechecks(),
+            "channels": channels,
+            "sources": sources,
+            "refusals": refusals,
+        }))
+    }
+
+    fn alerts(&self) -> Vec<Value> {
+        let state = self.engine.snapshot();
+        let stamp = |at: Timestamp| self.engine.policy().zone.rfc3339(at);
+        let levels: [(Condition, &Level); 4] = [
+            (Condition::VeryLow, &state.low.worse),
+            (Condition::Low, &state.low.milder),
+            (Condition::VeryHigh, &state.high.worse),
+            (Condition::High, &state.high.milder),
+        ];
+        let mut all: Vec<Value> = levels
+            .into_iter()
+            .filter_map(|(condition, level)| level.active().map(|active| (condition, active)))
+            .map(|(condition, active)| {
+                let told = match active.told {
+                    Told::Rang => "rang",
+                    Told::Held => "held for the morning",
+                    Told::Hidden => "a worse alert speaks for it",
+                };
+                json!({ "id": active.id.0, "condition": condition.name(), "since": stamp(active.since), "told": told, "seen": active.seen })
+            })
+            .collect();
+        all.extend(state.sources.iter().filter_map(|source| source.lost()).map(|lost| {
+            json!({ "id": lost.id.0, "condition": lost.condition.name(), "since": stamp(lost.since), "told": "rang", "seen": lost.seen })
+        }));
+        all
+    }
+
+    fn rechecks(&self) -> Vec<Value> {
+        let state = self.engine.snapshot();
+        let stamp = |at: Timestamp| self.engine.policy().zone.rfc3339(at);
+        let mut all = Vec::new();
+        if let Some(care) = &state.low_care {
+            all.push(json!({
+                "id": care.id.0, "of": "low", "treated": stamp(care.treated.at),
+                "next": state.timers.due(Timer::LowLook).map(stamp),
+            }));
+        }
+        if let Some(care) = &state.high_care {
+            let treated = match &care.stage {
+                Stage::Looking { treated, .. } => Some(stamp(treated.at)),
+                Stage::Asking { .. } => None,
+            };
+            all.push(json!({
+                "id": care.id.0, "of": "high", "treated": treated,
+                "next": state.timers.due(Timer::HighLook).map(stamp),
+            }));
+        }
+        all
+    }
+
+    fn lines(&self, all: &Value) -> Vec<String> {
+        let clock = |value: &Value| clock_of(value.as_str());
+        let mut lines = vec![if self.runs {
+            "recheck is running".to_owned()
+        } else {
+            format!("recheck is NOT running: nothing is watched (last turn {})", clock(&all["last_turn"]))
+        }];
+        lines.push(match all["reading"].as_object() {
+            None => "No reading yet".to_owned(),
+            Some(reading) => {
+                let age = reading["age_min"].as_i64().unwrap_or(0);
+                let direction = reading["direction"].as_str().map_or_else(String::new, |words| format!(", {words}"));
+                let old = if age > OLD_MIN { ": too old to say what is true now" } else { "" };
+                format!(
+                    "{} {}{direction}, at {}, {} ago{old}",
+                    reading["shown"].as_str().unwrap_or_default(),
+                    reading["unit"].as_str().unwrap_or_default(),
+                    clock(&reading["at"]),
+                    Span::minutes(age)
+                )
+            }
+        });
+        section(&mut lines, "Open alerts", &all["alerts"], |alert| {
+            let seen = if alert["seen"] == true { ", seen" } else { "" };
+            let told = alert["told"].as_str().unwrap_or_default();
+            format!("{:>4}  {} since {}, {told}{seen}", alert["id"].to_string(), text(alert, "condition"), clock(&alert["since"]))
+        });
+        section(&mut lines, "Re-checks", &all["rechecks"], |care| {
+            let treated = care["treated"].as_str().map_or("not marked as treated".to_owned(), |at| format!("treated {}", clock_of(Some(at))));
+            format!("{:>4}  {}, {treated}, next look {}", care["id"].to_string(), text(care, "of"), clock(&care["next"]))
+        });
+        section(&mut lines, "Channels", &all["channels"], |channel| {
+            let accepted = channel["last_accepted"].as_str().map_or("nothing accepted yet".to_owned(), |at| format!("last accepted {}", clock_of(Some(at))));
+            let failure = match (channel["failure"].as_str(), channel["last_failure"].as_str()) {
+                (Some(words), Some(at)) => format!("; last failure {}: {words}", clock_of(Some(at))),
+                _ => String::new(),
+            };
+            format!("      {}: {accepted}{failure}", text(channel, "name"))
+        });
+        section(&mut lines, "Sources", &all["sources"], |source| {
+            let counts: Vec<String> = source["counts"].as_object().into_iter().flatten().map(|(what, n)| format!("{n} {}", what.replace('_', " "))).collect();
+            format!("      {}: {}", text(source, "name"), if counts.is_empty() { "nothing yet".to_owned() } else { counts.join(", ") })
+        });
+        section(&mut lines, "Refused lately", &all["refusals"], |refusal| format!("      {} {}", clock(&refusal["at"]), text(refusal, "words")));
+        lines
+    }
+}
+
+fn section(lines: &mut Vec<String>, title: &str, all: &Value, line: impl Fn(&Value) -> String) {
+    let all = all.as_array().map_or(&[][..], Vec::as_slice);
+    if !all.is_empty() {
+        lines.push(title.to_owned());
+        lines.extend(all.iter().map(line));
+    }
+}
+
+fn text<'a>(value: &'a Value, key: &str) -> &'a str {
+    value[key].as_str().unwrap_or_default()
+}
+
+/// `2026-03-02 14:10` of an RFC 3339 time.
+fn clock_of(stamp: Option<&str>) -> String {
+    stamp.and_then(|stamp| stamp.get(..16)).map_or_else(|| "-".to_owned(), |shown| shown.replace('T', " "))
+}

@@ -1,0 +1,72 @@
+//! `recheck why`: the chain behind an alert, or behind a silence.
+
+use super::Place;
+use super::print::{Failure, line};
+use crate::domain::time::{Span, Timestamp};
+use crate::daemon::clock;
+use crate::store::Store;
+use crate::store::history::Past;
+use crate::wording::{Voice, reason};
+use std::process::ExitCode;
+
+/// Decisions shown when none is asked for.
+const LAST: u32 = 20;
+
+/// Readings shown before the first decision of an alert.
+const READINGS_BEFORE_MIN: i64 = 45;
+
+pub(super) fn run(place: &Place, id: Option<u64>) -> Result<ExitCode, Failure> {
+    let settings = place.settings_to_show(&[], crate::config::files::computer_zone())?;
+    let Some(store) = Store::look(&place.state())? else {
+        return Err(Failure::new("nothing has been decided yet").hint("start watching with `recheck run`"));
+    };
+    let voice = Voice::new(&settings.policy, clock::wall());
+    let decisions = match id {
+        Some(id) => store.decisions_about(id)?,
+        None => store.last_decisions(LAST)?,
+    };
+    let Some(first) = decisions.first() else {
+        return Err(match id {
+            Some(id) => Failure::new(format!("nothing was decided about {id}")).hint("`recheck why` without a number shows the last decisions"),
+            None => Failure::new("nothing has been decided yet").hint("`recheck status` shows whether readings arrive"),
+        });
+    };
+    if id.is_some() {
+        readings(&store, voice, first.at)?;
+    }
+    for past in &decisions {
+        decision(&store, voice, past)?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn readings(store: &Store, voice: Voice, until: Timestamp) -> Result<(), Failure> {
+    let readings = store.readings_since(until - Span::minutes(READINGS_BEFORE_MIN))?;
+    let shown: Vec<String> = readings
+        .iter()
+        .filter(|reading| reading.measured <= until)
+        .map(|reading| format!("{} {}", voice.zone.clock(reading.measured), reading.glucose.shown(voice.unit, None)))
+        .collect();
+    if !shown.is_empty() {
+        line(&format!("Readings in {} before it:", voice.unit.name()));
+        for row in shown.chunks(6) {
+            line(&format!("  {}", row.join("   ")));
+        }
+    }
+    Ok(())
+}
+
+fn decision(store: &Store, voice: Voice, past: &Past) -> Result<(), Failure> {
+    let at = voice.zone.clock_seen_from(past.at, voice.now);
+    let priority = past.decision.priority.name();
+    line(&format!("{at}  [{}] {} ({priority} priority)", past.decision.id, reason::line(&past.decision, voice)));
+    for delivery in store.deliveries(past.number)? {
+        let last = delivery.last.as_ref().map_or_else(
+            || "not tried".to_owned(),
+            |(at, words)| format!("{} at {}", words, voice.zone.clock(*at)),
+        );
+        let tries = if delivery.tries > 1 { format!(", {} tries", delivery.tries) } else { String::new() };
+        line(&format!("         {}: {} ({last}{tries}): {}", delivery.channel, delivery.state, delivery.title));
+    }
+    Ok(())
+}

@@ -1,0 +1,383 @@
+//! The settings as meant: checked values, with the defaults of the parts they belong to.
+
+use super::problem::{Place, Problem, Problems};
+use super::tree::{self, Node, Value};
+use super::words::Words;
+use crate::domain::glucose::Unit;
+use crate::domain::local::{Hours, Zone};
+use crate::domain::time::Span;
+use crate::engine::policy::{LevelPolicy, Policy, Rings, SourceKind, SourcePolicy, Therapy};
+use crate::formats::stamp::Stamp;
+use crate::formats::table::Format;
+use std::path::{Path, PathBuf};
+
+/// All settings.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Settings {
+    /// What the engine is told.
+    pub policy: Policy,
+    /// Where readings come from, in the order of their numbers.
+    pub sources: Vec<SourceSettings>,
+    /// Ways to reach the wearer.
+    pub channels: Vec<ChannelSettings>,
+}
+
+/// A folder that is watched, or standard input.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SourceSettings {
+    /// Its name.
+    pub name: String,
+    /// The folder.
+    pub folder: PathBuf,
+    /// Names of the files in it that count, with `*` for anything.
+    pub files: String,
+    /// How its tables are written.
+    pub format: Format,
+}
+
+/// One way to reach the wearer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ChannelSettings {
+    /// The desktop's notification server.
+    Desktop {
+        /// Its name.
+        name: String,
+    },
+    /// An HTTP address that takes JSON.
+    Webhook(Webhook),
+}
+
+/// An HTTP address that takes JSON.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Webhook {
+    /// Its name.
+    pub name: String,
+    /// The address.
+    pub url: String,
+    /// A file with the certificate authority that signed the address's own; none: the system's.
+    pub ca_file: Option<PathBuf>,
+    /// Longest time one try may take.
+    pub timeout: Span,
+}
+
+impl ChannelSettings {
+    /// Its name.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Desktop { name } => name,
+            Self::Webhook(webhook) => &webhook.name,
+        }
+    }
+}
+
+/// What must be there for a purpose.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Purpose {
+    /// To watch: a source and a channel.
+    Watch,
+    /// To replay files: neither.
+    Replay,
+}
+
+/// Reads settings from text, with assignments of the command line laid over them.
+///
+/// # Errors
+/// All problems at once, in the order of the file.
+pub fn settings(text: &str, path: Option<&Path>, assignments: &[String], purpose: Purpose, zone: Zone) -> Result<Settings, Problems> {
+    let (mut tree, mut problems) = tree::read(text);
+    for assignment in assignments {
+        if let Err(problem) = tree::set(&mut tree, assignment) {
+            problems.push(problem);
+        }
+    }
+    let settings = whole(tree, purpose, zone, &mut problems);
+    if problems.is_empty() {
+        return Ok(settings);
+    }
+    problems.sort_by_key(|problem| problem.place);
+    Err(Problems { path: path.map(Path::to_path_buf), all: problems })
+}
+
+fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) -> Settings {
+    let start = Place::File { line: 1, column: 1 };
+    let mut top = Words::of("", Some(tree), start, problems);
+    let mut policy = Policy::new(zone);
+
+    let wearer_node = top.take("wearer");
+    let mut wearer = Words::of("wearer", wearer_node, start, top.problems());
+    if let Some(zone) = wearer.parsed("timezone", "a name such as \"Europe/Madrid\"", Zone::named) {
+        policy.zone = zone;
+    }
+    if let Some(unit) = wearer.parsed("unit", "\"mg/dL\" or \"mmol/L\"", Unit::named) {
+        policy.unit = unit;
+    }
+    if let Some(therapy) = wearer.parsed("therapy", "\"injections\" or \"pump\"", therapy) {
+        policy.therapy = therapy;
+    }
+    if let Some(night) = wearer.parsed("night", "hours such as \"23:00-07:00\"", Hours::parse) {
+        policy.night = night;
+    }
+    wearer.end();
+
+    levels(&mut top, &mut policy, start);
+
+    let gap_node = top.take("gap");
+    let mut gap = Words::of("gap", gap_node, start, top.problems());
+    gap.span("after", &mut policy.gap.after);
+    gap.tenths("cadences", &mut policy.gap.cadences_tenths);
+    gap.span("after_low", &mut policy.gap.after_low);
+    gap.tenths("cadences_low", &mut policy.gap.cadences_low_tenths);
+    gap.end();
+
+    let recheck_node = top.take("recheck");
+    let mut recheck = Words::of("recheck", recheck_node, start, top.problems());
+    recheck.spans("high_looks", &mut policy.recheck.high_looks);
+    if !policy.recheck.high_looks.is_sorted() {
+        let place = recheck.place;
+        recheck.wrong(place, "recheck.high_looks are not in order", "each look comes later than the one before it");
+    }
+    recheck.span("coming_down", &mut policy.recheck.coming_down);
+    recheck.span("low_look", &mut policy.recheck.low_look);
+    recheck.spans("still_high", &mut policy.recheck.still_high);
+    for (name, span) in [("coming_down", policy.recheck.coming_down), ("low_look", policy.recheck.low_look)] {
+        if span < Span::minutes(5) {
+            let place = recheck.place;
+            recheck.wrong(place, format!("recheck.{name} is shorter than 5 min"), "no new reading would have come by then");
+        }
+    }
+    recheck.end();
+
+    let sources = sources(&mut top, &mut policy, purpose, start);
+    let channels = channels(&mut top, purpose, start);
+    top.end();
+    Settings { policy, sources, channels }
+}
+
+fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
+    let unit = policy.unit;
+    let node = top.take("level");
+    let mut all = Words::of("level", node, start, top.problems());
+    let table = &mut policy.levels;
+    let mut placed = Vec::new();
+    for (key, name, level) in [
+        ("very_low", "level.very_low", &mut table.very_low),
+        ("low", "level.low", &mut table.low),
+        ("high", "level.high", &mut table.high),
+        ("very_high", "level.very_high", &mut table.very_high),
+    ] {
+        let node = all.take(key);
+        let place = node.as_ref().map_or(start, |node| node.place);
+        let mut words = Words::of(name, node, place, all.problems());
+        let limit = one_level(&mut words, unit, level);
+        let place = limit.unwrap_or(place);
+        match (key, level.rings) {
+            ("very_low", Rings::Always) | ("low", Rings::Always | Rings::ByDay) | ("high" | "very_high", _) => {}
+            ("very_low", _) => words.wrong(place, "level.very_low must always ring", "a value below this limit may not wait"),
+            (_, _) => words.wrong(place, "there would be no low alert", "level.low may ring \"always\" or \"by_day\""),
+        }
+        if key == "very_low" && level.on_delay > Span::ZERO {
+            words.wrong(place, "level.very_low may not have an on_delay", "a value below this limit may not wait");
+            level.on_delay = Span::ZERO;
+        }
+        placed.push((name, place, level.limit));
+        words.end();
+    }
+    for pair in placed.windows(2) {
+        if let [(below, _, lower), (above, place, upper)] = pair {
+            if lower.hundredths() >= upper.hundredths() {
+                let (lower, upper) = (lower.shown(unit, None), upper.shown(unit, None));
+                all.wrong(*place, format!("{below}.limit {lower} is not below {above}.limit {upper}"), "limits must grow from very_low to very_high");
+            }
+        }
+    }
+    let (low, high) = (table.low, table.high);
+    if low.limit.hundredths() + low.deadband.hundredths() >= high.limit.hundredths() - high.deadband.hundredths() {
+        all.wrong(start, "the deadbands of level.low and level.high meet", "neither alert could end: make them smaller");
+    }
+    all.end();
+}
+
+fn one_level(words: &mut Words<'_>, unit: Unit, level: &mut LevelPolicy) -> Option<Place> {
+    let place = words.glucose("limit", unit, &mut level.limit);
+    words.glucose("deadband", unit, &mut level.deadband);
+    words.span("on_delay", &mut level.on_delay);
+    words.span("off_delay", &mut level.off_delay);
+    words.span("again_after", &mut level.again_after);
+    words.glucose("again_beyond", unit, &mut level.again_beyond);
+    words.span("again_quiet", &mut level.again_quiet);
+    if let Some(rings) = words.parsed("rings", "\"always\", \"by_day\" or \"never\"", rings) {
+        level.rings = rings;
+    }
+    place
+}
+
+fn sources(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose, start: Place) -> Vec<SourceSettings> {
+    let node = top.take("source");
+    let mut all = Words::of("source", node, start, top.problems());
+    let mut found = Vec::new();
+    for (name, node) in all.take_all() {
+        let place = node.place;
+        let mut words = Words::of(&format!("source.{name}"), Some(node), place, all.problems());
+        let folder = words.text("folder").map(|(_, folder)| super::files::home(&folder));
+        if folder.is_none() && purpose == Purpose::Watch {
+            words.wrong(place, format!("source.{name} has no folder"), "name the folder its export is written to");
+        }
+        let format = format(&mut words, policy);
+        let kind = words.parsed("kind", "\"streaming\" or \"scanned\"", kind).unwrap_or(SourceKind::Streaming);
+        let files = words.text("files").map_or_else(|| "*.csv".to_owned(), |(_, files)| files);
+        words.end();
+        policy.sources.push(SourcePolicy { name: name.clone(), kind });
+        found.push(SourceSettings { name, folder: folder.unwrap_or_default(), files, format });
+    }
+    if found.is_empty() && purpose == Purpose::Watch {
+        all.wrong(start, "there is no source of readings", "add [source.sensor] with folder = \"~/glucose\"");
+    }
+    all.end();
+    found
+}
+
+/// The format of a table, from the settings of its source.
+fn format(words: &mut Words<'_>, policy: &Policy) -> Format {
+    let delimiter = words.parsed("delimiter", "one character, or \"tab\"", delimiter).unwrap_or(b',');
+    Format {
+        delimiter,
+        time: words.text("time").map(|(_, name)| name),
+        glucose: words.text("glucose").map(|(_, name)| name),
+        stamp: words.text("time_format").map_or(Stamp::Iso, |(_, text)| if text == "iso" { Stamp::Iso } else { Stamp::Pattern(text) }),
+        zone: words.parsed("timezone", "a name such as \"Europe/Madrid\"", Zone::named).unwrap_or(policy.zone),
+        unit: words.parsed("unit", "\"mg/dL\" or \"mmol/L\"", Unit::named).unwrap_or(policy.unit),
+    }
+}
+
+/// The format of a table when no settings say otherwise.
+#[must_use]
+pub fn plain_format() -> Format {
+    Format { delimiter: b',', time: None, glucose: None, stamp: Stamp::Iso, zone: super::files::computer_zone(), unit: Unit::MgDl }
+}
+
+fn channels(top: &mut Words<'_>, purpose: Purpose, start: Place) -> Vec<ChannelSettings> {
+    let node = top.take("channel");
+    let mut all = Words::of("channel", node, start, top.problems());
+    let mut found = Vec::new();
+    for (name, node) in all.take_all() {
+        let place = node.place;
+        let empty = matches!(&node.value, Value::Table(table) if table.is_empty());
+        let mut words = Words::of(&format!("channel.{name}"), Some(node), place, all.problems());
+        let kind = words.text("kind").map(|(_, kind)| kind);
+        match kind.as_deref() {
+            Some("desktop") => found.push(ChannelSettings::Desktop { name }),
+            None if name == "desktop" && empty => found.push(ChannelSettings::Desktop { name }),
+            Some("webhook") => found.push(ChannelSettings::Webhook(webhook(&mut words, name, place))),
+            Some(other) => words.wrong(place, format!("channel.{name}.kind is \"{other}\""), "it should be \"desktop\" or \"webhook\""),
+            None => words.wrong(place, format!("channel.{name} has no kind"), "add kind = \"desktop\" or kind = \"webhook\""),
+        }
+        words.end();
+    }
+    if found.is_empty() && purpose == Purpose::Watch {
+        all.wrong(start, "there is no channel: no alert could reach you", "add [channel.desktop] with kind = \"desktop\"");
+    }
+    all.end();
+    found
+}
+
+fn webhook(words: &mut Words<'_>, name: String, place: Place) -> Webhook {
+    let url = words.text("url");
+    match &url {
+        Some((_, url)) if url.starts_with("http://") || url.starts_with("https://") => {}
+        Some((place, url)) => words.wrong(*place, format!("channel.{name}.url is \"{url}\""), "it should begin with https:// or http://"),
+        None => words.wrong(place, format!("channel.{name} has no url"), "name the address that takes the alerts"),
+    }
+    let ca_file = words.text("ca_file").map(|(place, file)| (place, super::files::home(&file)));
+    if let Some((place, file)) = &ca_file {
+        if !file.is_file() {
+            words.wrong(*place, format!("channel.{name}.ca_file {} is not a file", file.display()), "name a PEM file, or leave it out to use the system's roots");
+        }
+    }
+    let mut timeout = Span::seconds(10);
+    words.span("timeout", &mut timeout);
+    if !(Span::seconds(1)..=Span::seconds(60)).contains(&timeout) {
+        words.wrong(place, format!("channel.{name}.timeout is out of range"), "it should be from 1s to 60s");
+    }
+    Webhook { name, url: url.map(|(_, url)| url).unwrap_or_default(), ca_file: ca_file.map(|(_, file)| file), timeout }
+}
+
+fn therapy(text: &str) -> Option<Therapy> {
+    match text {
+        "injections" => Some(Therapy::Injections),
+        "pump" => Some(Therapy::Pump),
+        _ => None,
+    }
+}
+
+fn rings(text: &str) -> Option<Rings> {
+    match text {
+        "always" => Some(Rings::Always),
+        "by_day" => Some(Rings::ByDay),
+        "never" => Some(Rings::Never),
+        _ => None,
+    }
+}
+
+fn kind(text: &str) -> Option<SourceKind> {
+    match text {
+        "streaming" => Some(SourceKind::Streaming),
+        "scanned" => Some(SourceKind::Scanned),
+        _ => None,
+    }
+}
+
+fn delimiter(text: &str) -> Option<u8> {
+    match text.as_bytes() {
+        b"tab" => Some(b'\t'),
+        [one] if !one.is_ascii_alphanumeric() && *one != b'"' => Some(*one),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn problems(text: &str) -> Vec<String> {
+        let read = settings(text, None, &[], Purpose::Replay, Zone::UTC);
+        read.err().map(|problems| problems.all).unwrap_or_default().into_iter().map(|problem| problem.what).collect()
+    }
+
+    #[test]
+    fn all_problems_come_at_once_with_their_places() {
+        let text = "[wearer]\nunitt = \"mg/dL\"\nnight = \"late\"\n[level.low]\nlimit = 190\nrings = \"never\"\n[chanel.desktop]\n";
+        let all = settings(text, None, &[], Purpose::Watch, Zone::UTC).unwrap_err().all;
+        let said: Vec<String> = all
+            .iter()
+            .map(|problem| match problem.place {
+                Place::File { line, column } => format!("{line}:{column} {}; {}", problem.what, problem.hint),
+                Place::Set => unreachable!(),
+            })
+            .collect();
+        for wanted in [
+            "2:1 there is no setting \"unitt\" in [wearer]; did you mean \"unit\"?",
+            "3:1 wearer.night is \"late\"; it should be hours such as \"23:00-07:00\"",
+            "5:1 there would be no low alert; level.low may ring \"always\" or \"by_day\"",
+            "7:2 there is no setting \"chanel\"; did you mean \"channel\"?",
+        ] {
+            assert!(said.iter().any(|line| line == wanted), "{wanted}\nnot in\n{}", said.join("\n"));
+        }
+        assert!(said.iter().any(|line| line.contains("level.low.limit 190 is not below level.high.limit 180")), "{said:?}");
+        assert!(said.iter().any(|line| line.contains("no channel")), "{said:?}");
+    }
+
+    #[test]
+    fn very_low_may_neither_wait_nor_be_silent() {
+        assert_eq!(problems("[level.very_low]\non_delay = \"5m\"\n"), ["level.very_low may not have an on_delay"]);
+        assert_eq!(problems("[level.very_low]\nrings = \"by_day\"\n"), ["level.very_low must always ring"]);
+    }
+
+    #[test]
+    fn the_command_line_wins_and_limits_follow_the_unit() {
+        let set = ["wearer.unit=mmol/L", "level.low.limit=4.0", "wearer.night=22:00-06:00"].map(str::to_owned);
+        let read = settings("[level.low]\nlimit = 3.9\n", None, &set, Purpose::Replay, Zone::UTC).unwrap();
+        assert_eq!(read.policy.levels.low.limit.hundredths(), 7_200);
+        assert_eq!(read.policy.night.to_string(), "22:00-06:00");
+    }
+}

@@ -1,0 +1,9 @@
+//! The settings file: as written, then as meant, with all its problems at once. Starts nothing.
+
+pub mod files;
+pub mod meant;
+pub mod problem;
+pub mod tree;
+pub mod words;
+
+pub use meant::{ChannelSettings, Settings, SourceSettings, Webhook};

@@ -1,0 +1,147 @@
+//! Sends what is due, one message at a time on each channel, and writes down what came of it.
+
+use super::clock::stopwatch;
+use super::run::{Daemon, Heard};
+use crate::domain::time::{Span, Timestamp};
+use crate::engine::effect::Decision;
+use crate::engine::event::Event;
+use crate::outbox::health::summary;
+use crate::outbox::message::Message;
+use crate::outbox::outcome::Outcome;
+use crate::outbox::plan::{self, Order};
+use crate::outbox::retry;
+use crate::store::queue::Due;
+
+/// What came of one try.
+#[derive(Debug)]
+pub(super) struct Tried {
+    channel: String,
+    due: Due,
+    outcome: Outcome,
+    took: Span,
+}
+
+impl Daemon {
+    /// Starts a try on every channel that is free and owed one.
+    pub(super) fn deliver(&mut self) {
+        let now = self.clock.now();
+        if let Err(error) = self.store.expire(now) {
+            tracing::error!(%error, "cannot expire messages");
+        }
+        for place in 0..self.channels.len() {
+            let channel = self.channels[place].clone();
+            let name = channel.name().to_owned();
+            if self.in_flight.contains(&name) {
+                continue;
+            }
+            let due = match self.store.due(&name, now) {
+                Ok(Some(due)) => due,
+                Ok(None) => continue,
+                Err(error) => {
+                    tracing::error!(%error, "cannot read the outbox");
+                    continue;
+                }
+            };
+            if let Err(error) = self.store.trying(due.number) {
+                // Not written is not sent: it would be an unmarked repeat after a crash. The next turn tries again.
+                tracing::error!(%error, "cannot mark a message as being tried");
+                continue;
+            }
+            self.in_flight.insert(name.clone());
+            let tried = self.tried_sender.clone();
+            tokio::spawn(async move {
+                let began = stopwatch();
+                let outcome = channel.send(due.message.clone(), due.replaces).await;
+                let took = Span::millis(i64::try_from(began.elapsed().as_millis()).unwrap_or(i64::MAX));
+                // The loop that hears this ends only with the program.
+                let _ = tried.send(Tried { channel: name, due, outcome, took });
+            });
+        }
+    }
+
+    /// When the next message falls due on a channel that is free.
+    pub(super) fn next_due(&self) -> Option<Timestamp> {
+        let free = self.channels.iter().filter(|channel| !self.in_flight.contains(channel.name()));
+        free.filter_map(|channel| self.store.next_due(channel.name()).ok().flatten()).min()
+    }
+
+    /// Takes in what came of a try.
+    pub(super) fn tried(&mut self, tried: Tried) -> Option<Event> {
+        let now = self.clock.now();
+        self.in_flight.remove(&tried.channel);
+        let Tried { channel, due, outcome, took } = tried;
+        let next = retry::next(&outcome, due.tries + 1, now, due.message.expires);
+        let (words, handle) = match &outcome {
+            Outcome::Accepted { handle } => ("accepted".to_owned(), *handle),
+            Outcome::Failed { words, .. } | Outcome::Absent { words } | Outcome::Refused { words } => (words.clone(), None),
+        };
+        tracing::info!(%channel, title = %due.message.title, took_ms = took.as_millis(), outcome = %words, "tried");
+        if let Err(error) = self.store.tried(due.number, now, took, &words, handle, &next) {
+            tracing::error!(%error, "cannot write down a try; the message may come twice");
+        }
+        if matches!(outcome, Outcome::Accepted { .. }) {
+            self.hear(Heard::Delivered { channel: channel.clone(), title: due.message.title.clone() });
+            self.tell_missed(&channel, now);
+        }
+        self.learn_health(&channel, &outcome)
+    }
+
+    /// Learns how a channel is; an event when the engine should know.
+    pub(super) fn learn_health(&mut self, channel: &str, outcome: &Outcome) -> Option<Event> {
+        let health = self.health.iter_mut().find(|health| health.channel == channel)?;
+        health.learn(outcome);
+        let now = summary(&self.health);
+        let trouble = |summary: &crate::outbox::health::Summary| (summary.working == 0, summary.failing.len());
+        let news = self.health_told.as_ref().map_or((false, 0), trouble) != trouble(&now);
+        self.health_told = Some(now.clone());
+        news.then_some(Event::Channels { working: now.working, failing: now.failing })
+    }
+
+    fn tell_missed(&self, channel: &str, now: Timestamp) {
+        let told = self.store.take_missed(channel).and_then(|titles| {
+            if titles.is_empty() {
+                return Ok(());
+            }
+            let key = format!("{}-missed-{}-{channel}", self.addresses.life, now.millis());
+            self.store.add_message(&plan::missed(channel, &titles, key, self.engine.policy(), now))
+        });
+        if let Err(error) = told {
+            tracing::error!(%error, "cannot tell what was missed");
+        }
+    }
+
+    /// The store cannot be written: what rings is sent at once, unsaved, and the failure with it.
+    pub(super) fn send_unsaved(&mut self, decisions: &[Decision], now: Timestamp, error: &str) {
+        let mut messages: Vec<Message> = Vec::new();
+        if !self.unsaved {
+            self.unsaved = true;
+            messages.extend(self.channels.iter().map(|channel| {
+                self.word_of_trouble(channel.name(), "Cannot save; alerts go on unsaved", &format!("{error}. Free some space, or check the disk."), now)
+            }));
+        }
+        for (place, decision) in decisions.iter().enumerate() {
+            let number = -now.millis() - i64::try_from(place).unwrap_or(0);
+            if let Some(Order::Send(more)) = plan::plan(decision, number, &self.addresses, self.engine.policy(), now) {
+                messages.extend(more);
+            }
+        }
+        for message in messages {
+            let Some(channel) = self.channels.iter().find(|channel| channel.name() == message.channel).cloned() else { continue };
+            tokio::spawn(async move {
+                let title = message.title.clone();
+                let outcome = channel.send(message, None).await;
+                tracing::warn!(%title, ?outcome, "sent unsaved");
+            });
+        }
+    }
+
+    /// A message about the alerting itself.
+    pub(super) fn word_of_trouble(&self, channel: &str, title: &str, body: &str, now: Timestamp) -> Message {
+        let key = format!("{}-trouble-{}-{channel}", self.addresses.life, now.millis());
+        Message {
+            title: plan::marked(self.addresses.mark, title),
+            body: body.to_owned(),
+            ..plan::trial(channel, key, self.engine.policy(), now)
+        }
+    }
+}

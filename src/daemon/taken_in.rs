@@ -1,0 +1,137 @@
+//! What reaches the loop becomes events: pieces of text, words of the wearer, pressed buttons.
+
+use super::run::{Broken, Daemon, Heard};
+use crate::channels::{Button, Click};
+use crate::domain::diary::Note;
+use crate::domain::reading::Reading;
+use crate::domain::time::{Span, Timestamp};
+use crate::engine::event::{Event, Which};
+use crate::intake::folder::Wake;
+use crate::intake::{Incoming, Piece};
+use crate::store::commit::Intake;
+use crate::store::inbox::{Line, Said};
+
+/// Rows older than this enter history only; the engine has no use for them.
+const ENGINE_HOURS: i64 = 48;
+
+/// Of a source never seen before the engine gets this much, to have a trend to begin with.
+const FIRST_SIGHT_HOURS: i64 = 3;
+
+impl Daemon {
+    pub(super) fn incoming(&mut self, incoming: Incoming) -> Result<(), Broken> {
+        match incoming {
+            Incoming::Piece(piece) => self.piece(piece),
+            Incoming::Lost { source, words } => {
+                tracing::error!(%words, "a source cannot be read");
+                self.turn(Some(Event::Lost { source, words }), None, None).map(drop)
+            }
+            Incoming::LookedOnce => {
+                self.looking = self.looking.saturating_sub(1);
+                Ok(())
+            }
+            Incoming::InputEnded => {
+                let words = "standard input has ended".to_owned();
+                self.input_ended = true;
+                self.turn(Some(Event::Lost { source: self.stdin_source, words }), None, None).map(drop)
+            }
+        }
+    }
+
+    fn piece(&mut self, piece: Piece) -> Result<(), Broken> {
+        for words in &piece.refusals {
+            tracing::warn!("refused: {words}");
+        }
+        let new = match self.store.unknown(&piece.rows) {
+            Ok(new) => new,
+            Err(error) => {
+                tracing::error!(%error, "cannot tell old readings from new; judging all");
+                piece.rows.clone()
+            }
+        };
+        let count = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
+        let intake = Intake {
+            readings: new.clone(),
+            source: Some(piece.source),
+            place: piece.place.clone(),
+            refusals: piece.refusals.clone(),
+            counts: [
+                ("taken", count(new.len())),
+                ("doubled", count(piece.rows.len() - new.len())),
+                ("refused", piece.refused),
+                ("blank", piece.blank),
+                ("clock_change", piece.clock_change),
+            ]
+            .into_iter()
+            .filter(|(_, n)| *n > 0)
+            .collect(),
+        };
+        let event = self.readings_event(new, piece.first_sight);
+        self.hear(Heard::Readings(intake.readings.clone()));
+        self.turn(event, Some(&intake), None)?;
+        if piece.refused_at_end > 0 {
+            let words = piece.refusals.last().cloned().unwrap_or_default();
+            self.turn(Some(Event::Refused { source: piece.source, rows: piece.refused_at_end, words }), None, None)?;
+        }
+        Ok(())
+    }
+
+    fn readings_event(&self, new: Vec<Reading>, first_sight: bool) -> Option<Event> {
+        let hours = if first_sight { FIRST_SIGHT_HOURS } else { ENGINE_HOURS };
+        let from = self.clock.now() - Span::hours(hours);
+        let rows: Vec<Reading> = new.into_iter().filter(|reading| reading.measured >= from).collect();
+        (!rows.is_empty()).then_some(Event::Readings { rows, first_sight })
+    }
+
+    /// Takes in all that the wearer said and that was not taken in yet.
+    pub(super) fn inbox(&mut self) -> Result<(), Broken> {
+        let lines = match self.store.unanswered() {
+            Ok(lines) => lines,
+            Err(error) => {
+                tracing::error!(%error, "cannot read what was said");
+                return Ok(());
+            }
+        };
+        for line in lines {
+            let (event, note) = event_of(&line);
+            self.turn(Some(event), None, Some((line.number, note.as_ref())))?;
+        }
+        Ok(())
+    }
+
+    /// A pressed button is something said.
+    pub(super) fn click(&mut self, click: &Click) -> Result<(), Broken> {
+        let now = self.clock.now();
+        let alert = self.store.alert_shown_as(&click.channel, click.handle);
+        let said = match (alert, click.button) {
+            (Ok(Some(id)), Button::Seen) => Said::Seen { which: Some(id) },
+            (Ok(Some(id)), Button::Treated) => Said::Treated { which: Some(Which::Alert(id)), at: now, look: None },
+            (Ok(None), _) => return Ok(()),
+            (Err(error), _) => {
+                tracing::error!(%error, "cannot tell which alert a button belongs to");
+                return Ok(());
+            }
+        };
+        if let Err(error) = self.store.say(now, &said) {
+            tracing::error!(%error, "cannot keep a pressed button");
+        }
+        self.inbox()
+    }
+
+    /// What was read could not be kept: intake goes back to what the store knows.
+    pub(super) fn go_back(&self) {
+        for (source, waker) in &self.wakers {
+            let places = self.store.places(*source).unwrap_or_default();
+            // A folder's thread that is gone has said so already.
+            let _ = waker.send(Wake::Back(places));
+        }
+    }
+}
+
+fn event_of(line: &Line) -> (Event, Option<Note>) {
+    let latest = |at: Timestamp| at.min(line.said);
+    match &line.what {
+        Said::Treated { which, at, look } => (Event::Treated { which: *which, at: latest(*at), look: *look }, None),
+        Said::Noted(note) => (Event::Noted(note.clone()), Some(note.clone())),
+        Said::Seen { which } => (Event::Seen { which: *which }, None),
+    }
+}

@@ -1,0 +1,104 @@
+//! What the wearer notes: insulin, food, meter checks and the rest. No amounts are ever worked out here.
+
+use super::glucose::Glucose;
+use super::time::Timestamp;
+use serde::{Deserialize, Serialize};
+
+/// A number with up to two decimals, kept as hundredths (insulin in units, food in grams, ketones in mmol/L).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Amount(pub i32);
+
+impl Amount {
+    /// Reads a plain decimal such as `4`, `4.5` or `0.65`; a decimal comma is taken as a point.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Self> {
+        let text = text.replace(',', ".");
+        let (whole, fraction) = text.split_once('.').unwrap_or((&text, ""));
+        let all_digits = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit());
+        if whole.is_empty() || whole.len() > 6 || fraction.len() > 2 || !all_digits(whole) || !all_digits(fraction) {
+            return None;
+        }
+        let fraction: i32 = format!("{fraction:0<2}").parse().ok()?;
+        Some(Self(whole.parse::<i32>().ok()? * 100 + fraction))
+    }
+}
+
+impl std::fmt::Display for Amount {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let (whole, fraction) = (self.0 / 100, self.0 % 100);
+        match fraction {
+            0 => write!(out, "{whole}"),
+            tenths if tenths % 10 == 0 => write!(out, "{whole}.{}", tenths / 10),
+            hundredths => write!(out, "{whole}.{hundredths:02}"),
+        }
+    }
+}
+
+/// What a note is about.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Kind {
+    /// Insulin taken; units if they were told.
+    Insulin(Option<Amount>),
+    /// Carbohydrate eaten; grams if they were told.
+    Carbohydrate(Option<Amount>),
+    /// A finger-prick check with a meter.
+    Meter(Glucose),
+    /// Blood ketones in mmol/L.
+    Ketones(Amount),
+    /// Symptoms felt, whatever the sensor says.
+    Symptoms,
+    /// Exercise.
+    Exercise,
+    /// The pump's infusion site was changed.
+    Site,
+    /// The sensor was changed.
+    Sensor,
+    /// Words only.
+    Text,
+}
+
+impl Kind {
+    /// The word it is noted by.
+    #[must_use]
+    pub const fn word(&self) -> &'static str {
+        match self {
+            Self::Insulin(_) => "insulin",
+            Self::Carbohydrate(_) => "carbohydrate",
+            Self::Meter(_) => "meter",
+            Self::Ketones(_) => "ketones",
+            Self::Symptoms => "symptoms",
+            Self::Exercise => "exercise",
+            Self::Site => "site",
+            Self::Sensor => "sensor",
+            Self::Text => "text",
+        }
+    }
+}
+
+/// One diary line.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Note {
+    /// When it happened, which may be before it was noted.
+    pub at: Timestamp,
+    /// What happened.
+    pub kind: Kind,
+    /// The wearer's own words; may be empty.
+    pub words: String,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn amounts_read_and_print_as_written() {
+        for (text, shown) in [("4", "4"), ("4.5", "4.5"), ("0,65", "0.65"), ("12.50", "12.5")] {
+            assert_eq!(Amount::parse(text).unwrap().to_string(), shown);
+        }
+        for text in ["", "-1", "4.567", "four", ".5"] {
+            assert_eq!(Amount::parse(text), None, "{text}");
+        }
+    }
+}

@@ -1,0 +1,175 @@
+//! What the engine decides. A decision says what, about what, why, and whether it rings; not in which
+//! words, and not by which channel.
+
+use super::reason::Reason;
+use super::trend::Rate;
+use crate::domain::glucose::Glucose;
+use crate::domain::time::Timestamp;
+use serde::{Deserialize, Serialize};
+
+/// Number of an alert or of a re-check, from 1, in one life.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Id(pub u64);
+
+impl std::fmt::Display for Id {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(out, "{}", self.0)
+    }
+}
+
+/// What a decision is about.
+///
+/// The four levels are named as LOINC names the ranges (104642-4 very low, 104641-6 low, 104640-8
+/// high, 104639-0 very high).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Condition {
+    /// Glucose below the very low limit.
+    VeryLow,
+    /// Glucose below the low limit.
+    Low,
+    /// Glucose above the high limit.
+    High,
+    /// Glucose above the very high limit.
+    VeryHigh,
+    /// A streaming source has gone silent.
+    Gap,
+    /// A source sends what cannot be read, or what cannot be glucose.
+    SourceFailed,
+    /// A way to reach the wearer does not work, or none does.
+    ChannelFailed,
+    /// Looking again after a high.
+    RecheckHigh,
+    /// Looking again after a low.
+    RecheckLow,
+    /// Past readings that came in late.
+    WhileAway,
+    /// A stretch nobody watched.
+    NotWatching,
+}
+
+impl Condition {
+    /// Its name in settings and in machine-readable output.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::VeryLow => "very_low",
+            Self::Low => "low",
+            Self::High => "high",
+            Self::VeryHigh => "very_high",
+            Self::Gap => "gap",
+            Self::SourceFailed => "source_failed",
+            Self::ChannelFailed => "channel_failed",
+            Self::RecheckHigh => "recheck_high",
+            Self::RecheckLow => "recheck_low",
+            Self::WhileAway => "while_away",
+            Self::NotWatching => "not_watching",
+        }
+    }
+}
+
+/// The two sides of the range.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Side {
+    /// Below range.
+    Low,
+    /// Above range.
+    High,
+}
+
+/// How much harm no response may do, and how soon: high, medium, low as the alarm standard IEC
+/// 60601-1-8 ranks them in its table 1, and information for what is no alarm.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Priority {
+    /// No alarm.
+    Information,
+    /// Discomfort, or harm far off.
+    Low,
+    /// Reversible harm soon, or grave harm far off.
+    Medium,
+    /// Grave harm soon.
+    High,
+}
+
+impl Priority {
+    /// Its name in machine-readable output.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Information => "information",
+            Self::Low => "low",
+            Self::Medium => "medium",
+            Self::High => "high",
+        }
+    }
+}
+
+/// What was decided.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum What {
+    /// An alert became active.
+    Raised,
+    /// An active alert rings again.
+    Repeated,
+    /// An alert or a re-check is over.
+    Ended,
+    /// A ring is put off until later.
+    Held,
+    /// A ring is not given at all.
+    Withheld,
+    /// A re-check looked.
+    Look,
+    /// A re-check asks the wearer something.
+    Prompt,
+    /// Something the wearer is told once.
+    Told,
+    /// The answer to what the wearer just said.
+    Answer,
+}
+
+impl What {
+    /// Its name in machine-readable output.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Raised => "raised",
+            Self::Repeated => "repeated",
+            Self::Ended => "ended",
+            Self::Held => "held",
+            Self::Withheld => "withheld",
+            Self::Look => "look",
+            Self::Prompt => "prompt",
+            Self::Told => "told",
+            Self::Answer => "answer",
+        }
+    }
+}
+
+/// One decision of the engine.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Decision {
+    /// What was decided.
+    pub what: What,
+    /// The alert or re-check it is about.
+    pub id: Id,
+    /// The alert that this one is part of.
+    pub part_of: Option<Id>,
+    /// The condition.
+    pub condition: Condition,
+    /// The priority.
+    pub priority: Priority,
+    /// Does it ring? What does not ring is recorded, and shown by `status` and `why`.
+    pub rings: bool,
+    /// The value it was decided on.
+    pub glucose: Option<Glucose>,
+    /// When that value was measured.
+    pub reading_at: Option<Timestamp>,
+    /// How the value was changing, where enough readings tell.
+    pub rate: Option<Rate>,
+    /// Why.
+    pub reason: Reason,
+}

@@ -1,0 +1,102 @@
+//! What can happen to the engine. Nothing else ever reaches it.
+
+use super::effect::{Id, Side};
+use super::policy::Policy;
+use crate::domain::diary::Note;
+use crate::domain::reading::{Reading, SourceId};
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// One thing that happened.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Event {
+    /// Time has passed. An early or extra tick is harmless.
+    Tick,
+    /// Watching begins with no earlier life: sources that never say anything become a gap.
+    Started,
+    /// Readings of one source that were not known before, in any order, all that came together.
+    Readings {
+        /// The new readings.
+        rows: Vec<Reading>,
+        /// The first time this source is seen: its past is history, and says nothing.
+        first_sight: bool,
+    },
+    /// Rows of a source could not be read, and no good row came after them.
+    Refused {
+        /// Which source.
+        source: SourceId,
+        /// How many since its last good row, in this piece.
+        rows: u64,
+        /// The first refusal, in words, with its file, line and column.
+        words: String,
+    },
+    /// A source as a whole cannot be read: its folder is gone, its file may not be opened.
+    Lost {
+        /// Which source.
+        source: SourceId,
+        /// Why, in words.
+        words: String,
+    },
+    /// The wearer says a high or a low was treated.
+    Treated {
+        /// What was treated; `None` when they did not say.
+        which: Option<Which>,
+        /// When it was treated.
+        at: Timestamp,
+        /// A look they ask to be prompted at, whatever the therapy.
+        look: Option<Span>,
+    },
+    /// The wearer noted something.
+    Noted(Note),
+    /// The wearer has seen an alert, or all that are open.
+    Seen {
+        /// Which alert; `None` for all.
+        which: Option<Id>,
+    },
+    /// Nobody was watching for a while.
+    Unwatched {
+        /// End of the last completed turn before it.
+        from: Timestamp,
+        /// When watching went on.
+        to: Timestamp,
+        /// Why.
+        cause: Cause,
+    },
+    /// The computer's clock was set: spans keep their length, wall-clock deadlines keep their hour.
+    ClockStepped {
+        /// By how much; negative when set back.
+        by: Span,
+    },
+    /// How many channels can reach the wearer now.
+    Channels {
+        /// Channels that work or have not been tried yet.
+        working: usize,
+        /// Those that do not, each with its reason in words.
+        failing: Vec<String>,
+    },
+    /// The settings changed.
+    PolicyChanged(Box<Policy>),
+}
+
+/// What a treatment belongs to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Which {
+    /// One alert by its number.
+    Alert(Id),
+    /// The high or the low there is now, with or without an alert.
+    Side(Side),
+}
+
+/// Why nobody was watching.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Cause {
+    /// The program was stopped.
+    Stopped,
+    /// The program ended without stopping: killed, crashed, power lost.
+    Killed,
+    /// The computer slept.
+    Slept,
+}

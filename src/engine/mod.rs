@@ -1,0 +1,327 @@
+//! THE DECISION: `(state, event, now) -> decisions`. Pure: no clock, no files, no randomness.
+//!
+//! Five functions are the whole of it: [`Engine::new`], [`Engine::restore`], [`Engine::handle`],
+//! [`Engine::next_deadline`] and [`Engine::snapshot`]. `now` never comes from anywhere but the caller,
+//! and a [`Event::Tick`] that is early or extra does nothing.
+//!
+//! The way of one reading: [`Engine::handle`] sorts what is about now from what is past, puts both into
+//! the [`window`], judges the newest on both sides ([`side`], [`level`]), completes looks that were
+//! waiting for it ([`recheck_high`], [`recheck_low`]) and winds the timer of the next silence ([`source`]).
+#![deny(clippy::disallowed_methods, clippy::disallowed_types)]
+
+pub mod effect;
+pub mod event;
+pub mod level;
+mod past;
+pub mod policy;
+mod priority;
+pub mod reason;
+pub mod recheck_high;
+pub mod recheck_low;
+mod said;
+pub mod side;
+pub mod source;
+pub mod timers;
+pub mod trend;
+mod turn;
+pub mod window;
+
+use crate::domain::glucose::Glucose;
+use crate::domain::local::{Hours, Stretch};
+use crate::domain::reading::{Reading, SourceId};
+use crate::domain::time::{Span, Timestamp};
+use effect::{Condition, Decision, Id, Side, What};
+use event::{Cause, Event};
+use level::{Seen, Told};
+use policy::Policy;
+use reason::Reason;
+use recheck_high::HighCare;
+use recheck_low::LowCare;
+use serde::{Deserialize, Serialize};
+use side::SideState;
+use source::SourceState;
+use timers::{Timer, Timers};
+use turn::{Judged, Turn};
+use window::Window;
+
+/// Version of the snapshot's form. Another version is rebuilt from stored events.
+pub const SNAPSHOT_VERSION: u32 = 1;
+
+/// A reading older than this, or than two cadences, is past.
+const PAST_MIN: i64 = 15;
+
+/// A stretch without watching shorter than this is not told.
+const UNWATCHED_TOLD_MIN: i64 = 10;
+
+/// After such a stretch nothing falls due before this has passed: intake catches up first.
+const CATCH_UP_MIN: i64 = 2;
+
+/// Most timers worked off in one turn; a turn that sets more of its own has a fault.
+const TIMERS_PER_TURN_MAX: usize = 64;
+
+/// The decision.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Engine {
+    policy: Policy,
+    state: State,
+    /// Day or night around the last turn, so that a calendar is asked twice a day and not at every reading.
+    around: Option<Stretch>,
+}
+
+/// All that the engine remembers. Saved whole at every turn.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct State {
+    last_id: u64,
+    window: Window,
+    /// The low side's levels.
+    pub low: SideState,
+    /// The high side's levels.
+    pub high: SideState,
+    /// The re-check of a low, if one is under way.
+    pub low_care: Option<LowCare>,
+    /// The re-check of a high, if one is under way.
+    pub high_care: Option<HighCare>,
+    meter: Option<(Timestamp, Glucose)>,
+    /// Sources by their number.
+    pub sources: Vec<SourceState>,
+    channels: Option<Id>,
+    /// What falls due, and when.
+    pub timers: Timers,
+}
+
+impl Engine {
+    /// A new life.
+    #[must_use]
+    pub fn new(policy: Policy) -> Self {
+        Self::restore(policy, State::default())
+    }
+
+    /// Goes on from a snapshot as if it had never stopped.
+    #[must_use]
+    pub const fn restore(policy: Policy, state: State) -> Self {
+        Self { policy, state, around: None }
+    }
+
+    /// What to save.
+    #[must_use]
+    pub const fn snapshot(&self) -> &State {
+        &self.state
+    }
+
+    /// What it was told to do.
+    #[must_use]
+    pub const fn policy(&self) -> &Policy {
+        &self.policy
+    }
+
+    /// The newest reading there is, fresh or not: its value, when it was measured, and its rate.
+    #[must_use]
+    pub fn newest(&self) -> Option<(Glucose, Timestamp, Option<trend::Rate>)> {
+        let newest = self.state.window.newest()?;
+        self.latest_of(newest.source).map(|judged| (judged.glucose, judged.at, judged.rate))
+    }
+
+    /// When the next tick is wanted at the latest.
+    #[must_use]
+    pub fn next_deadline(&self) -> Option<Timestamp> {
+        self.state.timers.next()
+    }
+
+    /// One turn: what happened, and when. Timers due before now fire first, in due order.
+    pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
+        let mut turn = Turn { now, night: self.night_around(now), judged: None, out: Vec::new() };
+        match event {
+            Event::Tick => {}
+            Event::Started => self.watch_all_sources(now),
+            Event::Readings { rows, first_sight } => self.readings(&mut turn, rows, *first_sight),
+            Event::Refused { source, rows, words } => self.refused(&mut turn, *source, *rows, words),
+            Event::Lost { source, words } => self.source_lost(&mut turn, *source, words),
+            Event::Treated { which, at, look } => {
+                turn.judged = self.latest(now);
+                self.treated(&mut turn, *which, *at, *look);
+            }
+            Event::Noted(note) => {
+                turn.judged = self.latest(now);
+                self.noted(&mut turn, note);
+            }
+            Event::Seen { which } => self.seen(&mut turn, *which),
+            Event::Unwatched { from, to, cause } => self.unwatched(&mut turn, *from, *to, *cause),
+            Event::ClockStepped { by } => self.state.timers.shift(*by),
+            Event::Channels { working, failing } => self.channels(&mut turn, *working, failing),
+            Event::PolicyChanged(policy) => self.policy_changed(&mut turn, policy),
+        }
+        self.expire(&mut turn);
+        turn.out
+    }
+
+    fn readings(&mut self, turn: &mut Turn, rows: &[Reading], first_sight: bool) {
+        let Some(source) = rows.first().map(|reading| reading.source) else { return };
+        let mut sorted;
+        let rows = if rows.is_sorted_by_key(|reading| reading.measured) {
+            rows
+        } else {
+            sorted = rows.to_vec();
+            sorted.sort_by_key(|reading| reading.measured);
+            &sorted
+        };
+        let mut newest: Option<&Reading> = None;
+        let known = self.newest_of(source);
+        for reading in rows {
+            if source::absurd(reading) {
+                self.absurd_value(turn, reading);
+                continue;
+            }
+            let past = turn.now - reading.measured > self.past_after(source);
+            self.source_gave(turn, reading, !past);
+            self.state.window.insert(*reading);
+            // One that is older than what was judged before is late, not new.
+            if !past && known.is_none_or(|known| reading.measured > known) {
+                newest = Some(reading);
+            }
+        }
+        if rows.len() > 1 || newest.is_none() {
+            let late: Vec<Reading> = rows.iter().filter(|row| !source::absurd(row) && Some(*row) != newest).copied().collect();
+            if !first_sight {
+                self.tell_past(turn, &late, newest);
+            }
+        }
+        if let Some(newest) = newest {
+            self.judge(turn, newest);
+        }
+    }
+
+    /// The newest current reading, judged as now.
+    fn judge(&mut self, turn: &mut Turn, reading: &Reading) {
+        turn.judged = self.latest_of(reading.source);
+        let cadence = self.source(reading.source).cadence();
+        for side in [Side::Low, Side::High] {
+            self.judge_side(turn, &Seen { side, value: reading.glucose, measured: reading.measured, cadence });
+        }
+        self.follow_high(turn);
+        self.close_high_if_over(turn);
+        self.complete_high_look(turn);
+        self.complete_low_look(turn);
+        turn.judged = self.latest_of(reading.source);
+        self.watch_for_gap(turn, reading);
+    }
+
+    fn expire(&mut self, turn: &mut Turn) {
+        for _ in 0..TIMERS_PER_TURN_MAX {
+            let Some((timer, _)) = self.state.timers.expired(turn.now) else { return };
+            match timer {
+                Timer::LowLook => self.look_at_low(turn),
+                Timer::HighLook => self.look_at_high(turn),
+                Timer::Gap(source) => self.gap(turn, source),
+            }
+        }
+        unreachable!("a turn works off its timers");
+    }
+
+    fn unwatched(&mut self, turn: &mut Turn, from: Timestamp, to: Timestamp, cause: Cause) {
+        self.state.timers.not_before(to + Span::minutes(CATCH_UP_MIN));
+        for place in 0..self.state.sources.len() {
+            let source = SourceId(u16::try_from(place).unwrap_or(u16::MAX));
+            if self.state.timers.due(Timer::Gap(source)).is_some() {
+                // The source may have slept as well: it is given the time it is given after any reading.
+                self.state.timers.set(Timer::Gap(source), to + self.policy.gap.after_low);
+            }
+        }
+        if to - from >= Span::minutes(UNWATCHED_TOLD_MIN) {
+            turn.tell(What::Told, Condition::NotWatching, Id(0), None, Reason::Unwatched { from, to, cause }, true);
+        }
+    }
+
+    fn channels(&mut self, turn: &mut Turn, working: usize, failing: &[String]) {
+        match (self.state.channels, failing.is_empty() && working > 0) {
+            (None, false) => {
+                let id = self.take_id();
+                self.state.channels = Some(id);
+                let reason = Reason::ChannelsFail { working, words: failing.to_vec() };
+                turn.tell(What::Raised, Condition::ChannelFailed, id, None, reason, true);
+            }
+            (Some(id), true) => {
+                self.state.channels = None;
+                turn.tell(What::Ended, Condition::ChannelFailed, id, None, Reason::ChannelsWork, false);
+            }
+            (None, true) | (Some(_), false) => {}
+        }
+    }
+
+    fn policy_changed(&mut self, turn: &mut Turn, policy: &Policy) {
+        self.policy = policy.clone();
+        self.around = None;
+        turn.night = self.night_around(turn.now);
+        self.drop_levels_switched_off(turn);
+        self.watch_all_sources(turn.now);
+        self.close_high_if_over(turn);
+    }
+
+    fn past_after(&mut self, source: SourceId) -> Span {
+        Span::minutes(PAST_MIN).max(self.source(source).cadence().times(2, 1))
+    }
+
+    fn newest_of(&self, source: SourceId) -> Option<Timestamp> {
+        self.state.window.newest_first(source).next().map(|reading| reading.measured)
+    }
+
+    /// The newest reading of a source, with its rate; fresh or not.
+    fn latest_of(&self, source: SourceId) -> Option<Judged> {
+        let newest = self.state.window.newest_first(source).next()?;
+        let cadence = self.state.sources.get(usize::from(source.0)).map_or(Span::ZERO, SourceState::cadence);
+        let rate = trend::rate(self.state.window.newest_first(source), cadence);
+        Some(Judged { glucose: newest.glucose, at: newest.measured, rate })
+    }
+
+    /// The newest value that is still about now: a reading, or a newer meter check.
+    fn latest(&self, now: Timestamp) -> Option<Judged> {
+        let reading = self.state.window.newest().and_then(|newest| {
+            let cadence = self.state.sources.get(usize::from(newest.source.0)).map_or(Span::ZERO, SourceState::cadence);
+            let fresh = now - newest.measured <= Span::minutes(PAST_MIN).max(cadence.times(2, 1));
+            fresh.then(|| self.latest_of(newest.source)).flatten()
+        });
+        let meter = self.state.meter.filter(|(at, _)| now - *at <= Span::minutes(PAST_MIN));
+        match (reading, meter) {
+            (Some(reading), Some((at, glucose))) if at > reading.at => Some(Judged { glucose, at, rate: reading.rate }),
+            (None, Some((at, glucose))) => Some(Judged { glucose, at, rate: None }),
+            (reading, _) => reading,
+        }
+    }
+
+    /// The value at a time the wearer names, if a reading or meter check was close before it.
+    fn value_at(&self, at: Timestamp) -> Option<Glucose> {
+        let near = |measured: Timestamp| measured <= at && at - measured <= Span::minutes(PAST_MIN).max(Span::minutes(30));
+        let meter = self.state.meter.filter(|(measured, _)| near(*measured));
+        let reading = self.state.window.newest_before(at).filter(|reading| near(reading.measured));
+        match (reading, meter) {
+            (Some(reading), Some((measured, glucose))) if measured > reading.measured => Some(glucose),
+            (Some(reading), _) => Some(reading.glucose),
+            (None, meter) => meter.map(|(_, glucose)| glucose),
+        }
+    }
+
+    fn mark_held_as_rung(&mut self, now: Timestamp) {
+        for level in [&mut self.state.high.worse, &mut self.state.high.milder] {
+            if let Some(active) = level.active_mut().filter(|active| active.told == Told::Held) {
+                active.told = Told::Rang;
+                active.rang = now;
+            }
+        }
+    }
+
+    fn take_id(&mut self) -> Id {
+        self.state.last_id += 1;
+        Id(self.state.last_id)
+    }
+
+    fn night_around(&mut self, now: Timestamp) -> Stretch {
+        match self.around {
+            Some(around) if around.from <= now && now < around.until => around,
+            _ => {
+                let hours: Hours = self.policy.night;
+                let around = hours.stretch(self.policy.zone, now);
+                self.around = Some(around);
+                around
+            }
+        }
+    }
+}

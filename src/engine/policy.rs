@@ -1,0 +1,222 @@
+//! What the wearer wants, already checked: limits, delays, looks, the night. Every default stands here
+//! once; the settings file repeats them only as comments, which a test holds against this file.
+
+use super::effect::Condition;
+use crate::domain::glucose::{Glucose, Unit};
+use crate::domain::local::{Hours, Zone};
+use crate::domain::time::Span;
+use serde::{Deserialize, Serialize};
+
+/// How insulin is taken; it decides which looks may ask.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Therapy {
+    /// By pen or syringe.
+    Injections,
+    /// By a pump.
+    Pump,
+}
+
+/// How a source gets its readings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SourceKind {
+    /// Readings arrive by themselves; their silence is a gap.
+    Streaming,
+    /// Readings arrive when the wearer scans the sensor; their silence is not a gap.
+    Scanned,
+}
+
+/// One source of readings.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SourcePolicy {
+    /// Its name in the settings.
+    pub name: String,
+    /// Streaming or scanned.
+    pub kind: SourceKind,
+}
+
+/// When a level rings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Rings {
+    /// Day and night.
+    Always,
+    /// By day; by night it waits for the morning.
+    ByDay,
+    /// Never: the level is off.
+    Never,
+}
+
+/// One level: a limit, and the three cures for nuisance alerts named by OPC UA part 9 annex B.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LevelPolicy {
+    /// The limit; a value on it is not beyond it.
+    pub limit: Glucose,
+    /// How far back past the limit a value must come before the alert may end.
+    pub deadband: Glucose,
+    /// How long values must stay beyond the limit before the alert becomes active.
+    pub on_delay: Span,
+    /// How long values must stay back before the alert ends.
+    pub off_delay: Span,
+    /// Under a lasting alert, how long a new episode must have gone on before it rings again.
+    pub again_after: Span,
+    /// ... or how far beyond the limit it must be to ring again at once.
+    pub again_beyond: Glucose,
+    /// Under a lasting alert, no ring sooner than this after the last one.
+    pub again_quiet: Span,
+    /// When it rings.
+    pub rings: Rings,
+}
+
+/// The four levels.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Levels {
+    /// Below this at once and always.
+    pub very_low: LevelPolicy,
+    /// Below this.
+    pub low: LevelPolicy,
+    /// Above this.
+    pub high: LevelPolicy,
+    /// Above this.
+    pub very_high: LevelPolicy,
+}
+
+/// When silence of a streaming source is a gap: the longer of a span and a number of cadences.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct GapPolicy {
+    /// Span after an ordinary reading.
+    pub after: Span,
+    /// Cadences after an ordinary reading, in tenths.
+    pub cadences_tenths: i64,
+    /// Span after a low or falling reading.
+    pub after_low: Span,
+    /// Cadences after a low or falling reading, in tenths.
+    pub cadences_low_tenths: i64,
+}
+
+/// When treated highs and lows are looked at again.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RecheckPolicy {
+    /// Looks after a treated high, counted from the treatment.
+    pub high_looks: Vec<Span>,
+    /// The next look while a high is coming down.
+    pub coming_down: Span,
+    /// Looks after a treated low, one after another.
+    pub low_look: Span,
+    /// When a high that nobody marked is asked about, and then again, and again at the last span for good.
+    pub still_high: Vec<Span>,
+}
+
+/// Everything the engine is told to do.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Policy {
+    /// The wearer's zone: the night, and the times in texts.
+    pub zone: Zone,
+    /// The unit texts are written in.
+    pub unit: Unit,
+    /// How insulin is taken.
+    pub therapy: Therapy,
+    /// When the wearer sleeps.
+    pub night: Hours,
+    /// The levels.
+    pub levels: Levels,
+    /// Silence.
+    pub gap: GapPolicy,
+    /// Looking again.
+    pub recheck: RecheckPolicy,
+    /// Sources by their number.
+    pub sources: Vec<SourcePolicy>,
+}
+
+impl Levels {
+    /// The level of that condition; a condition that is no level has none.
+    #[must_use]
+    pub const fn of(&self, condition: Condition) -> Option<&LevelPolicy> {
+        match condition {
+            Condition::VeryLow => Some(&self.very_low),
+            Condition::Low => Some(&self.low),
+            Condition::High => Some(&self.high),
+            Condition::VeryHigh => Some(&self.very_high),
+            Condition::Gap
+            | Condition::SourceFailed
+            | Condition::ChannelFailed
+            | Condition::RecheckHigh
+            | Condition::RecheckLow
+            | Condition::WhileAway
+            | Condition::NotWatching => None,
+        }
+    }
+}
+
+impl Default for Levels {
+    /// Limits: level 2 and level 1 of the consensus on time in range (Battelino 2019, Diabetes Care
+    /// 42:1593). Deadbands and delays: measured on open traces, see docs/alerts-measured.md.
+    fn default() -> Self {
+        let level = |limit: i32, deadband: i32, rings: Rings, on: i64, off: i64, again: [i64; 2], beyond: i32| LevelPolicy {
+            limit: Glucose::mg_dl(limit),
+            deadband: Glucose::mg_dl(deadband),
+            on_delay: Span::minutes(on),
+            off_delay: Span::minutes(off),
+            again_after: Span::minutes(again[0]),
+            again_beyond: Glucose::mg_dl(beyond),
+            again_quiet: Span::minutes(again[1]),
+            rings,
+        };
+        Self {
+            very_low: level(54, 16, Rings::Always, 0, 30, [0, 30], 0),
+            low: level(70, 20, Rings::Always, 0, 45, [5, 30], 10),
+            high: level(180, 20, Rings::ByDay, 15, 30, [15, 90], 100),
+            very_high: level(250, 20, Rings::Always, 10, 30, [15, 60], 100),
+        }
+    }
+}
+
+impl Default for GapPolicy {
+    /// Measured on open traces: at 5-minute cadence 25 minutes raise 0.21 a day, see docs/alerts-measured.md.
+    fn default() -> Self {
+        Self {
+            after: Span::minutes(25),
+            cadences_tenths: 25,
+            after_low: Span::minutes(15),
+            cadences_low_tenths: 17,
+        }
+    }
+}
+
+impl Default for RecheckPolicy {
+    /// Looks at one, two and three hours and every 15 minutes after a low: from published patient
+    /// guidance (pump: check at 1 h, injections: check again in 2 h; low: recheck after 15 min, ADA);
+    /// no trial of re-check prompts after a corrected high was found.
+    fn default() -> Self {
+        Self {
+            high_looks: [60, 120, 180].map(Span::minutes).to_vec(),
+            coming_down: Span::minutes(30),
+            low_look: Span::minutes(15),
+            still_high: [120, 120, 180, 240].map(Span::minutes).to_vec(),
+        }
+    }
+}
+
+impl Policy {
+    /// The defaults, in a zone, with no source.
+    ///
+    /// ```
+    /// use recheck::{domain::local::Zone, engine::policy::Policy};
+    /// assert_eq!(Policy::new(Zone::UTC).night.to_string(), "23:00-07:00");
+    /// ```
+    #[must_use]
+    pub fn new(zone: Zone) -> Self {
+        let from_to = Hours::parse("23:00-07:00");
+        Self {
+            zone,
+            unit: Unit::MgDl,
+            therapy: Therapy::Injections,
+            night: from_to.unwrap_or_else(|| unreachable!("the default night is well written")),
+            levels: Levels::default(),
+            gap: GapPolicy::default(),
+            recheck: RecheckPolicy::default(),
+            sources: Vec::new(),
+        }
+    }
+}

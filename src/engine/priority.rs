@@ -1,0 +1,41 @@
+//! The priority of each decision, from one written table.
+//!
+//! The scheme is table 1 of IEC 60601-1-8 (result of no response, and how soon harm could begin);
+//! which row a condition falls in is our own reading of it:
+//!
+//! | decision | if nobody responds | begins | priority |
+//! |---|---|---|---|
+//! | very low | irreversible harm possible | prompt | high |
+//! | low | reversible | prompt | medium |
+//! | treated low still low at a look, not rising | irreversible harm possible | prompt | high |
+//! | very high | irreversible harm possible (ketones) | delayed | medium |
+//! | high | reversible | delayed | low |
+//! | gap after a low or falling value | unseen low | prompt | medium |
+//! | gap otherwise | reversible | delayed | low |
+//! | source or channels fail | loss of protection | delayed | medium |
+//! | re-check of a high, past readings, stretches not watched | none by themselves | - | information |
+//!
+//! Deviation: a gap after a low is high by the letter of the table; medium, since the low is not established.
+
+use super::effect::{Condition, Priority};
+use super::reason::Reason;
+use super::trend::Rate;
+
+/// The priority of a decision.
+pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> Priority {
+    match condition {
+        Condition::VeryLow => Priority::High,
+        Condition::Low | Condition::VeryHigh | Condition::SourceFailed | Condition::ChannelFailed => Priority::Medium,
+        Condition::High => Priority::Low,
+        Condition::Gap => match reason {
+            Reason::NothingReached { grave: true, .. } => Priority::Medium,
+            _ => Priority::Low,
+        },
+        Condition::RecheckLow => match reason {
+            Reason::StillLow { .. } if rate.is_some_and(|rate| rate.direction().rises()) => Priority::Medium,
+            Reason::StillLow { .. } | Reason::NoFreshReading { .. } => Priority::High,
+            _ => Priority::Information,
+        },
+        Condition::RecheckHigh | Condition::WhileAway | Condition::NotWatching => Priority::Information,
+    }
+}

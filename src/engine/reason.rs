@@ -1,0 +1,148 @@
+//! Why something was raised, and why something was not. A value, so that the log, `why` and the tests
+//! all read the same reason; the sentences are made elsewhere.
+
+use super::effect::{Condition, Id, Side};
+use super::event::Cause;
+use crate::domain::glucose::Glucose;
+use crate::domain::time::Timestamp;
+use serde::{Deserialize, Serialize};
+
+/// The reason of one decision.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "why")]
+pub enum Reason {
+    /// The value is beyond the limit, and has been for the on-delay.
+    BeyondLimit { limit: Glucose, since: Timestamp },
+    /// Under an alert that never ended, the value had been back for an episode's length and is beyond
+    /// the limit again.
+    NewEpisode { limit: Glucose, since: Timestamp },
+    /// Readings came back after a silence, and the value is still beyond the limit.
+    StillBeyond { limit: Glucose, silent_since: Timestamp },
+    /// The worse level of the same side has just ended, and the milder one still holds.
+    NoLongerWorse { limit: Glucose, since: Timestamp },
+    /// A worse level of the same side is active and speaks for this one.
+    WorseActive { worse: Condition },
+    /// By night this waits for the morning.
+    Night { until: Timestamp },
+    /// The value has been back within the deadband's far side for the off-delay.
+    BackWithin { since: Timestamp },
+    /// The settings no longer hold this condition.
+    ConditionGone,
+    /// Nothing newer has reached us.
+    NothingReached { since: Option<Timestamp>, grave: bool },
+    /// Readings arrive again.
+    Arriving,
+    /// Rows cannot be read any more.
+    Unreadable { since: Timestamp, words: String },
+    /// Values that cannot be glucose in this unit, several in a row.
+    Absurd { since: Timestamp, values: u32 },
+    /// One or more ways to reach the wearer fail.
+    ChannelsFail { working: usize, words: Vec<String> },
+    /// All ways to reach the wearer work again.
+    ChannelsWork,
+    /// A look found the high coming down: look again later, ask nothing.
+    ComingDown { treated: Treatment, next: Timestamp },
+    /// A look found the high neither coming down nor such that this therapy asks so early.
+    TooEarly { treated: Treatment, next: Timestamp },
+    /// A look found the high not coming down, or the wearer asked to be asked now.
+    NotComingDown { treated: Treatment, asked_for: bool, next: Timestamp },
+    /// A look found the low still there.
+    StillLow { treated: Treatment, next: Timestamp },
+    /// A look found no fresh reading: measure or scan.
+    NoFreshReading { treated: Treatment, last: Option<Timestamp>, next: Timestamp },
+    /// The treated value is back within range.
+    Back { treated: Treatment },
+    /// A high that nobody marked as treated, or that outlived its looks.
+    StillHigh { since: Timestamp, marked: bool, next: Timestamp },
+    /// A high that was held during the night is still there in the morning.
+    NightOver { since: Timestamp, next: Timestamp },
+    /// Past readings held values beyond these limits.
+    Past { spans: Vec<PastSpan> },
+    /// Nobody was watching.
+    Unwatched { from: Timestamp, to: Timestamp, cause: Cause },
+    /// A treatment was understood, and these looks follow.
+    LooksPlanned { side: Side, treated: Treatment, looks: Vec<Timestamp>, night_rule: bool },
+    /// A treatment was told, and it is not clear of what.
+    WhichOne { open: Vec<Open> },
+    /// No alert has that number, or it is not one to treat.
+    NoSuchAlert { id: Id },
+    /// A note was taken in, and nothing follows from it.
+    Noted,
+    /// These alerts are marked as seen.
+    MarkedSeen { ids: Vec<Id> },
+}
+
+/// A treatment that a re-check looks back at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Treatment {
+    /// When it was taken.
+    pub at: Timestamp,
+    /// The value then, if one was fresh.
+    pub value: Option<Glucose>,
+    /// When the alert that it belongs to began.
+    pub alert_since: Option<Timestamp>,
+}
+
+/// A stretch of past readings beyond one limit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PastSpan {
+    /// Which level.
+    pub condition: Condition,
+    /// Its limit.
+    pub limit: Glucose,
+    /// First reading beyond it.
+    pub from: Timestamp,
+    /// Last reading beyond it.
+    pub to: Timestamp,
+}
+
+/// An open alert, to choose from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Open {
+    /// Its number.
+    pub id: Id,
+    /// What it is.
+    pub condition: Condition,
+    /// Since when.
+    pub since: Timestamp,
+}
+
+impl Reason {
+    /// The word for it in machine-readable output.
+    #[must_use]
+    pub const fn word(&self) -> &'static str {
+        match self {
+            Self::BeyondLimit { .. } => "beyond_limit",
+            Self::NewEpisode { .. } => "new_episode",
+            Self::StillBeyond { .. } => "still_beyond",
+            Self::NoLongerWorse { .. } => "no_longer_worse",
+            Self::WorseActive { .. } => "worse_active",
+            Self::Night { .. } => "night",
+            Self::BackWithin { .. } => "back_within",
+            Self::ConditionGone => "condition_gone",
+            Self::NothingReached { .. } => "nothing_reached",
+            Self::Arriving => "arriving",
+            Self::Unreadable { .. } => "unreadable",
+            Self::Absurd { .. } => "absurd_values",
+            Self::ChannelsFail { .. } => "channels_fail",
+            Self::ChannelsWork => "channels_work",
+            Self::ComingDown { .. } => "coming_down",
+            Self::TooEarly { .. } => "too_early",
+            Self::NotComingDown { asked_for: true, .. } => "asked_for",
+            Self::NotComingDown { .. } => "not_coming_down",
+            Self::StillLow { .. } => "still_low",
+            Self::NoFreshReading { .. } => "no_fresh_reading",
+            Self::Back { .. } => "back",
+            Self::StillHigh { marked: true, .. } => "still_high",
+            Self::StillHigh { .. } => "nobody_marked",
+            Self::NightOver { .. } => "night_over",
+            Self::Past { .. } => "past_readings",
+            Self::Unwatched { .. } => "unwatched",
+            Self::LooksPlanned { .. } => "looks_planned",
+            Self::WhichOne { .. } => "which_one",
+            Self::NoSuchAlert { .. } => "no_such_alert",
+            Self::Noted => "noted",
+            Self::MarkedSeen { .. } => "marked_seen",
+        }
+    }
+}

@@ -1,0 +1,324 @@
+//! Looking again after a high: the founding job. A treated high is looked at on a schedule and asked
+//! about only when it is not coming down; one that nobody marked, or that outlives its looks, is asked
+//! about at growing spans. It never falls silent for good, and never names an amount.
+
+use super::effect::{Condition, Id, Side, What};
+use super::policy::Therapy;
+use super::reason::{Reason, Treatment};
+use super::timers::Timer;
+use super::trend::{Direction, Rate};
+use super::turn::{Judged, Turn};
+use super::Engine;
+use crate::domain::glucose::Glucose;
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// The re-check of one high.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HighCare {
+    /// Its number.
+    pub id: Id,
+    /// The alert it belongs to; none for a high that was treated before it rang.
+    pub part_of: Option<Id>,
+    /// When the high began, or the re-check did.
+    pub since: Timestamp,
+    /// How far it is.
+    pub stage: Stage,
+}
+
+/// How far a re-check of a high is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Stage {
+    /// Nobody said it was treated, or it outlived its looks (`marked`).
+    Asking {
+        /// Was it treated once?
+        marked: bool,
+        /// How often it was asked about.
+        asked: usize,
+    },
+    /// Treated; looks are under way.
+    Looking {
+        /// What is looked back at.
+        treated: Treatment,
+        /// The scheduled look that is due next, or being waited for.
+        look: usize,
+        /// A look the wearer wants to be asked at, whatever the therapy.
+        asked_for: Option<Timestamp>,
+        /// A look fell due without a fresh reading; the next reading completes it.
+        unseen: bool,
+    },
+}
+
+/// What a look at a treated high finds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Finding {
+    Back,
+    ComingDown,
+    TooEarly,
+    NotComingDown,
+}
+
+/// The rule of the looks, by therapy. The first look is early for injected insulin: it asks only when
+/// the high is rising or very high. The published guidance behind it: pumps, check at one hour
+/// (a failed site is found early); injections, check again after two.
+fn find(value: Glucose, rate: Option<Rate>, first_look: bool, therapy: Therapy, high: Glucose, very_high: Glucose) -> Finding {
+    let direction = rate.map_or(Direction::Steady, Rate::direction);
+    if value.hundredths() <= high.hundredths() {
+        Finding::Back
+    } else if direction.falls() {
+        Finding::ComingDown
+    } else if first_look
+        && therapy == Therapy::Injections
+        && !direction.rises()
+        && value.hundredths() <= very_high.hundredths()
+    {
+        Finding::TooEarly
+    } else {
+        Finding::NotComingDown
+    }
+}
+
+impl Engine {
+    /// A high has begun to be alerted: if nobody marks it, ask later.
+    pub(super) fn follow_high(&mut self, turn: &Turn) {
+        let root = self.side(Side::High).root().map(|root| (root.id, root.since));
+        match (root, &self.state.high_care) {
+            (Some((alert, since)), None) => {
+                let id = self.take_id();
+                self.ask_later(turn.now, id, Some(alert), since, false, 0);
+            }
+            // Treated before it rang: the alert that has rung since is the one it belongs to.
+            (Some((alert, _)), Some(HighCare { part_of: None, .. })) => {
+                if let Some(care) = &mut self.state.high_care {
+                    care.part_of = Some(alert);
+                }
+            }
+            (_, _) => {}
+        }
+    }
+
+    /// The side's alerts are over: so is the re-check, and a treated one says so.
+    pub(super) fn close_high_if_over(&mut self, turn: &mut Turn) {
+        if self.side(Side::High).root().is_some() {
+            return;
+        }
+        let within = turn.judged.is_some_and(|judged| judged.glucose.hundredths() <= self.policy.levels.high.limit.hundredths());
+        match &self.state.high_care {
+            // Treated under the alert's threshold of notice: its looks close it.
+            Some(HighCare { part_of: None, .. }) | None => {}
+            Some(_) if within => self.close_high(turn),
+            // The alert's condition was switched off while the value is high: nothing more to say.
+            Some(_) => self.forget_high(),
+        }
+    }
+
+    /// Starts, or re-plans, the looks of a treated high. Answers with what was understood.
+    pub(super) fn treat_high(&mut self, turn: &mut Turn, at: Timestamp, asked: Option<Span>) {
+        let root = self.side(Side::High).root().map(|root| (root.id, root.since));
+        let treated = Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since) };
+        let (id, part_of, since) = match (&self.state.high_care, root) {
+            (Some(care), _) => (care.id, care.part_of, care.since),
+            (None, Some((alert, since))) => (self.take_id(), Some(alert), since),
+            (None, None) => (self.take_id(), None, at),
+        };
+        let looks: Vec<Timestamp> = self.policy.recheck.high_looks.iter().map(|span| at + *span).collect();
+        // Looks whose hour has passed are caught up by one look now.
+        let look = looks.iter().rposition(|due| *due <= turn.now).unwrap_or(0);
+        let asked_for = asked.map(|span| at + span);
+        self.state.high_care = Some(HighCare { id, part_of, since, stage: Stage::Looking { treated, look, asked_for, unseen: false } });
+        let due = looks.get(look).copied().unwrap_or(turn.now);
+        self.set_look(turn.now, due, asked_for);
+        let mut planned: Vec<Timestamp> = looks.into_iter().chain(asked_for).filter(|due| *due > turn.now).collect();
+        planned.sort_unstable();
+        planned.dedup();
+        let night_rule = planned.iter().any(|due| self.policy.night.stretch(self.policy.zone, *due).inside);
+        let reason = Reason::LooksPlanned { side: Side::High, treated, looks: planned, night_rule };
+        turn.tell(What::Answer, Condition::RecheckHigh, id, part_of, reason, false);
+    }
+
+    /// The timer of the re-check is due.
+    pub(super) fn look_at_high(&mut self, turn: &mut Turn) {
+        let Some(care) = self.state.high_care.clone() else { return };
+        turn.judged = self.latest(turn.now);
+        match care.stage {
+            Stage::Asking { marked, asked } => self.ask_about_high(turn, &care, marked, asked),
+            Stage::Looking { treated, look, asked_for, .. } => self.look(turn, &care, treated, look, asked_for),
+        }
+    }
+
+    /// A reading came in: a look that was waiting for one is completed.
+    pub(super) fn complete_high_look(&mut self, turn: &mut Turn) {
+        if let Some(HighCare { stage: Stage::Looking { unseen: true, .. }, .. }) = &self.state.high_care {
+            self.look_at_high(turn);
+        }
+    }
+
+    fn look(&mut self, turn: &mut Turn, care: &HighCare, treated: Treatment, look: usize, asked_for: Option<Timestamp>) {
+        let wanted = asked_for.is_some_and(|due| due <= turn.now);
+        let asked_for = asked_for.filter(|due| *due > turn.now);
+        let recheck = &self.policy.recheck;
+        let scheduled = |place: usize| recheck.high_looks.get(place).map(|span| treated.at + *span);
+        let levels = &self.policy.levels;
+        let Some(judged) = turn.judged else {
+            let next = turn.now + recheck.coming_down;
+            let reason = Reason::NoFreshReading { treated, last: self.state.window.newest().map(|last| last.measured), next };
+            self.keep_looking(care, treated, look, asked_for, true);
+            self.set_look(turn.now, next, asked_for);
+            self.look_told(turn, care, reason, true);
+            return;
+        };
+        let finding = find(judged.glucose, judged.rate, look == 0, self.policy.therapy, levels.high.limit, levels.very_high.limit);
+        // The scheduled look after this one: this one is done when its own hour has come.
+        let after = if scheduled(look).is_some_and(|due| due <= turn.now) { look + 1 } else { look };
+        let soon = turn.now + recheck.coming_down;
+        match finding {
+            Finding::Back => {
+                turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::Back { treated }, false);
+                self.close_high(turn);
+            }
+            Finding::ComingDown if !wanted => {
+                let next = scheduled(after).map_or(soon, |due| due.min(soon));
+                // Its place in the schedule is kept: when it stops coming down, the same rule asks.
+                let place = if next == soon { look } else { after };
+                self.keep_looking(care, treated, place, asked_for, false);
+                self.set_look(turn.now, next, asked_for);
+                self.look_told(turn, care, Reason::ComingDown { treated, next }, false);
+            }
+            Finding::TooEarly if !wanted => {
+                let next = scheduled(after).unwrap_or(soon);
+                self.keep_looking(care, treated, after, asked_for, false);
+                self.set_look(turn.now, next, asked_for);
+                self.look_told(turn, care, Reason::TooEarly { treated, next }, false);
+            }
+            Finding::NotComingDown | Finding::ComingDown | Finding::TooEarly => {
+                let next = if let Some(due) = scheduled(after) {
+                    self.keep_looking(care, treated, after, asked_for, false);
+                    self.set_look(turn.now, due, asked_for);
+                    due
+                } else {
+                    self.ask_later(turn.now, care.id, care.part_of, care.since, true, 0)
+                };
+                self.look_told(turn, care, Reason::NotComingDown { treated, asked_for: wanted, next }, true);
+            }
+        }
+    }
+
+    fn ask_about_high(&mut self, turn: &mut Turn, care: &HighCare, marked: bool, asked: usize) {
+        let limit = self.policy.levels.high.limit.hundredths();
+        let falling = |judged: Judged| judged.rate.is_some_and(|rate| rate.direction().falls());
+        let coming_down = self.policy.recheck.coming_down;
+        let wait = match turn.judged {
+            None => true,
+            Some(judged) => judged.glucose.hundredths() <= limit || falling(judged),
+        };
+        if wait {
+            self.state.timers.set(Timer::HighLook, turn.now + coming_down);
+            return;
+        }
+        let held = self.side(Side::High).active().any(|active| active.told == super::level::Told::Held);
+        if !self.night_lets_ring(turn) {
+            self.state.timers.set(Timer::HighLook, turn.night.until);
+            turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::Night { until: turn.night.until }, false);
+            return;
+        }
+        let next = self.ask_later(turn.now, care.id, care.part_of, care.since, marked, asked + 1);
+        let reason = if held {
+            Reason::NightOver { since: care.since, next }
+        } else {
+            Reason::StillHigh { since: care.since, marked, next }
+        };
+        turn.tell(What::Prompt, Condition::RecheckHigh, care.id, care.part_of, reason, true);
+        self.mark_held_as_rung(turn.now);
+    }
+
+    /// Records a look, and prompts if the rules let it.
+    fn look_told(&self, turn: &mut Turn, care: &HighCare, reason: Reason, prompts: bool) {
+        turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason.clone(), false);
+        let falling_fast = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction() == Direction::FallingFast);
+        if turn.night.inside && falling_fast || prompts && self.night_lets_ring(turn) {
+            turn.tell(What::Prompt, Condition::RecheckHigh, care.id, care.part_of, reason, true);
+        } else if prompts {
+            turn.tell(What::Withheld, Condition::RecheckHigh, care.id, care.part_of, Reason::Night { until: turn.night.until }, false);
+        }
+    }
+
+    /// By night a look rings only above the very high limit and not falling.
+    fn night_lets_ring(&self, turn: &Turn) -> bool {
+        let very_high = self.policy.levels.very_high.limit.hundredths();
+        !turn.night.inside
+            || turn.judged.is_some_and(|judged| {
+                judged.glucose.hundredths() > very_high && !judged.rate.is_some_and(|rate| rate.direction().falls())
+            })
+    }
+
+    fn keep_looking(&mut self, care: &HighCare, treated: Treatment, look: usize, asked_for: Option<Timestamp>, unseen: bool) {
+        let stage = Stage::Looking { treated, look, asked_for, unseen };
+        self.state.high_care = Some(HighCare { stage, ..care.clone() });
+    }
+
+    fn set_look(&mut self, now: Timestamp, due: Timestamp, asked_for: Option<Timestamp>) {
+        let due = asked_for.map_or(due, |asked| asked.min(due)).max(now);
+        self.state.timers.set(Timer::HighLook, due);
+    }
+
+    /// Asks about it after the next of the growing spans; by night not before the morning, unless it
+    /// may ring then. Says when.
+    fn ask_later(&mut self, now: Timestamp, id: Id, part_of: Option<Id>, since: Timestamp, marked: bool, asked: usize) -> Timestamp {
+        let spans = &self.policy.recheck.still_high;
+        let span = spans.get(asked).or(spans.last()).copied().unwrap_or(Span::hours(2));
+        let due = now + span;
+        self.state.high_care = Some(HighCare { id, part_of, since, stage: Stage::Asking { marked, asked } });
+        self.state.timers.set(Timer::HighLook, due);
+        due
+    }
+
+    /// Back within range: said once by day. If an alert is still in its deadband, it stays watched.
+    fn close_high(&mut self, turn: &mut Turn) {
+        let Some(care) = self.state.high_care.take() else { return };
+        self.state.timers.stop(Timer::HighLook);
+        if let Stage::Looking { treated, .. } = care.stage {
+            turn.tell(What::Ended, Condition::RecheckHigh, care.id, care.part_of, Reason::Back { treated }, !turn.night.inside);
+        }
+        if let Some((alert, since)) = self.side(Side::High).root().map(|root| (root.id, root.since)) {
+            let id = self.take_id();
+            self.ask_later(turn.now, id, Some(alert), since, false, 0);
+        }
+    }
+
+    fn forget_high(&mut self) {
+        self.state.high_care = None;
+        self.state.timers.stop(Timer::HighLook);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const HIGH: Glucose = Glucose::mg_dl(180);
+    const VERY_HIGH: Glucose = Glucose::mg_dl(250);
+
+    fn at(value: i32, rate: i32, first: bool, therapy: Therapy) -> Finding {
+        find(Glucose::mg_dl(value), Some(Rate(rate)), first, therapy, HIGH, VERY_HIGH)
+    }
+
+    #[test]
+    fn the_first_look_asks_a_pump_wearer_and_not_an_injector() {
+        assert_eq!(at(220, 0, true, Therapy::Pump), Finding::NotComingDown);
+        assert_eq!(at(220, 0, true, Therapy::Injections), Finding::TooEarly);
+        assert_eq!(at(220, 60, true, Therapy::Injections), Finding::NotComingDown);
+        assert_eq!(at(251, 0, true, Therapy::Injections), Finding::NotComingDown);
+        assert_eq!(at(250, 0, true, Therapy::Injections), Finding::TooEarly);
+        assert_eq!(at(220, 0, false, Therapy::Injections), Finding::NotComingDown);
+    }
+
+    #[test]
+    fn coming_down_and_back_come_first() {
+        for therapy in [Therapy::Pump, Therapy::Injections] {
+            assert_eq!(at(300, -60, true, therapy), Finding::ComingDown);
+            assert_eq!(at(180, 100, false, therapy), Finding::Back);
+        }
+        assert_eq!(find(Glucose::mg_dl(220), None, false, Therapy::Pump, HIGH, VERY_HIGH), Finding::NotComingDown);
+    }
+}

@@ -1,0 +1,211 @@
+//! The two levels of one side of the range: the worse speaks for the milder. By night a level that
+//! rings by day only is held. Knows nothing of re-checks.
+
+use super::effect::{Condition, Decision, Id, Side, What};
+use super::level::{Active, Level, Seen, Step, Told, Values};
+use super::policy::{LevelPolicy, Rings};
+use super::priority;
+use super::reason::Reason;
+use super::turn::Turn;
+use super::Engine;
+use serde::{Deserialize, Serialize};
+
+/// Where the two levels of a side stand.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct SideState {
+    /// Very low, or very high.
+    pub worse: Level,
+    /// Low, or high.
+    pub milder: Level,
+}
+
+impl SideState {
+    /// The active alerts of the side, the worse first.
+    pub fn active(&self) -> impl Iterator<Item = &Active> {
+        self.worse.active().into_iter().chain(self.milder.active())
+    }
+
+    /// The alert that began the side's excursion: the one all others are part of.
+    #[must_use]
+    pub fn root(&self) -> Option<&Active> {
+        self.active().min_by_key(|active| (active.since, active.id))
+    }
+}
+
+/// The conditions of a side, the worse first.
+const fn conditions(side: Side) -> (Condition, Condition) {
+    match side {
+        Side::Low => (Condition::VeryLow, Condition::Low),
+        Side::High => (Condition::VeryHigh, Condition::High),
+    }
+}
+
+impl Engine {
+    /// Judges the newest reading on one side.
+    pub(super) fn judge_side(&mut self, turn: &mut Turn, seen: &Seen) {
+        let (worse, milder) = conditions(seen.side);
+        let levels = self.policy.levels;
+        let (Some(worse_policy), Some(milder_policy)) = (levels.of(worse), levels.of(milder)) else { return };
+        let mut side = std::mem::take(self.side_mut(seen.side));
+
+        let had_worse = side.worse.active().is_some();
+        let parent = side.milder.active().map(|active| active.id);
+        self.judge_level(turn, seen, worse, worse_policy, &mut side.worse, parent, None);
+        let worse_now = side.worse.active().map(|active| active.id);
+        let hides = worse_now.map(|id| (worse, id));
+        self.judge_level(turn, seen, milder, milder_policy, &mut side.milder, None, hides);
+
+        if had_worse && worse_now.is_none() {
+            self.unhide(turn, milder, milder_policy, &mut side.milder);
+        }
+        *self.side_mut(seen.side) = side;
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "one level, all it depends on; a struct would only rename them")]
+    fn judge_level(
+        &mut self,
+        turn: &mut Turn,
+        seen: &Seen,
+        condition: Condition,
+        policy: &LevelPolicy,
+        level: &mut Level,
+        parent: Option<Id>,
+        hidden_by: Option<(Condition, Id)>,
+    ) {
+        if policy.rings == Rings::Never {
+            return;
+        }
+        let before = level.active().copied();
+        let limit = policy.limit;
+        match (level.step(policy, seen), before) {
+            (Step::Raise { since }, _) => {
+                let id = self.take_id();
+                let (told, part_of) = match hidden_by {
+                    Some((worse, by)) => {
+                        turn.tell(What::Withheld, condition, id, Some(by), Reason::WorseActive { worse }, false);
+                        (Told::Hidden, Some(by))
+                    }
+                    None => (self.raise(turn, condition, policy, id, parent, Reason::BeyondLimit { limit, since }), parent),
+                };
+                *level = Level::Active(Active {
+                    id,
+                    part_of,
+                    since,
+                    told,
+                    seen: false,
+                    values: Values::Beyond,
+                    last: seen.measured,
+                    rang: seen.measured,
+                });
+            }
+            (Step::Anew { since }, Some(active)) => {
+                self.again(turn, condition, policy, level, &active, hidden_by, Reason::NewEpisode { limit, since });
+            }
+            (Step::Still { silent_since }, Some(active)) => {
+                self.again(turn, condition, policy, level, &active, hidden_by, Reason::StillBeyond { limit, silent_since });
+            }
+            (Step::End { since }, Some(active)) if active.told != Told::Hidden => {
+                turn.tell(What::Ended, condition, active.id, active.part_of, Reason::BackWithin { since }, false);
+            }
+            (Step::None | Step::End { .. } | Step::Anew { .. } | Step::Still { .. }, _) => {}
+        }
+    }
+
+    /// Raises an alert, held by night if its level rings by day only.
+    fn raise(&self, turn: &mut Turn, condition: Condition, policy: &LevelPolicy, id: Id, part_of: Option<Id>, reason: Reason) -> Told {
+        let held = policy.rings == Rings::ByDay && turn.night.inside;
+        turn.tell(What::Raised, condition, id, part_of, reason, !held);
+        if held {
+            turn.tell(What::Held, condition, id, part_of, Reason::Night { until: turn.night.until }, false);
+            return Told::Held;
+        }
+        Told::Rang
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "one level, all it depends on; a struct would only rename them")]
+    fn again(
+        &self,
+        turn: &mut Turn,
+        condition: Condition,
+        policy: &LevelPolicy,
+        level: &mut Level,
+        active: &Active,
+        hidden_by: Option<(Condition, Id)>,
+        reason: Reason,
+    ) {
+        let held = policy.rings == Rings::ByDay && turn.night.inside;
+        let (what, reason, rings) = match hidden_by {
+            Some((worse, _)) => (What::Withheld, Reason::WorseActive { worse }, false),
+            None if held => (What::Held, Reason::Night { until: turn.night.until }, false),
+            None if active.told == Told::Hidden => (What::Raised, reason, true),
+            None => (What::Repeated, reason, true),
+        };
+        turn.tell(what, condition, active.id, active.part_of, reason, rings);
+        if let Some(active) = level.active_mut() {
+            active.seen = active.seen && !rings;
+            active.told = if rings { Told::Rang } else { active.told };
+        }
+    }
+
+    /// The worse level has ended. The milder one, if it never rang, rings now if the value is still
+    /// beyond its limit; if not, it goes on unsaid until it ends.
+    fn unhide(&mut self, turn: &mut Turn, condition: Condition, policy: &LevelPolicy, level: &mut Level) {
+        let Some(active) = level.active_mut() else { return };
+        let beyond = matches!(active.values, Values::Beyond | Values::Anew { .. });
+        if active.told == Told::Hidden && beyond {
+            let reason = Reason::NoLongerWorse { limit: policy.limit, since: active.since };
+            active.rang = active.last;
+            active.told = self.raise(turn, condition, policy, active.id, active.part_of, reason);
+        }
+    }
+
+    /// Ends what the settings no longer hold.
+    pub(super) fn drop_levels_switched_off(&mut self, turn: &mut Turn) {
+        for side in [Side::Low, Side::High] {
+            let (worse, milder) = conditions(side);
+            for condition in [worse, milder] {
+                let off = self.policy.levels.of(condition).is_none_or(|policy| policy.rings == Rings::Never);
+                let state = self.side_mut(side);
+                let level = if condition == worse { &mut state.worse } else { &mut state.milder };
+                if off {
+                    if let Some(active) = std::mem::take(level).active() {
+                        turn.tell(What::Ended, condition, active.id, active.part_of, Reason::ConditionGone, false);
+                    }
+                }
+            }
+        }
+    }
+
+    pub(super) const fn side_mut(&mut self, side: Side) -> &mut SideState {
+        match side {
+            Side::Low => &mut self.state.low,
+            Side::High => &mut self.state.high,
+        }
+    }
+
+    pub(super) const fn side(&self, side: Side) -> &SideState {
+        match side {
+            Side::Low => &self.state.low,
+            Side::High => &self.state.high,
+        }
+    }
+}
+
+impl Turn {
+    /// Adds a decision about what the turn is looking at.
+    pub(super) fn tell(&mut self, what: What, condition: Condition, id: Id, part_of: Option<Id>, reason: Reason, rings: bool) {
+        let judged = self.judged;
+        self.out.push(Decision {
+            what,
+            id,
+            part_of,
+            condition,
+            priority: priority::of(condition, &reason, judged.and_then(|judged| judged.rate)),
+            rings,
+            glucose: judged.map(|judged| judged.glucose),
+            reading_at: judged.map(|judged| judged.at),
+            rate: judged.and_then(|judged| judged.rate),
+            reason,
+        });
+    }
+}

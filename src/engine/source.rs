@@ -1,0 +1,222 @@
+//! What is known of each source: its cadence, its silence, its rows that cannot be read. One alert for
+//! one lost source, whatever the cause.
+
+use super::effect::{Condition, Id, What};
+use super::policy::SourceKind;
+use super::reason::Reason;
+use super::timers::Timer;
+use super::turn::Turn;
+use super::Engine;
+use crate::domain::glucose::Measured;
+use crate::domain::reading::{Reading, SourceId};
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// Cadence of a source before enough readings tell.
+const CADENCE_ASSUMED_MIN: i64 = 5;
+
+/// Intervals the cadence is the median of.
+const INTERVALS_MAX: usize = 9;
+
+/// Intervals longer than this are gaps, not cadence.
+const INTERVAL_MAX_MIN: i64 = 30;
+
+/// Numbers a sensor cannot mean in mg/dL: below 20 (a sensor's own floor is 40, and 3 mmol/L read as
+/// mg/dL is 3) or above 600 (33.3 mmol/L, the top of what meters show). Common practice, no source.
+const ABSURD_BELOW_HUNDREDTHS: i32 = 2_000;
+const ABSURD_ABOVE_HUNDREDTHS: i32 = 60_000;
+
+/// This many absurd values, or unreadable rows, in a row make a failed source.
+const BAD_IN_A_ROW: u64 = 3;
+
+/// A value below this, or a falling one, makes a silence after it grave.
+const GRAVE_BELOW_HUNDREDTHS: i32 = 8_000;
+
+/// What is known of a source.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct SourceState {
+    newest: Option<Timestamp>,
+    intervals: Vec<Span>,
+    cadence: Option<Span>,
+    grave: bool,
+    absurd: u64,
+    refused: u64,
+    bad_since: Option<Timestamp>,
+    lost: Option<LostSource>,
+}
+
+/// The one alert of a lost source.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LostSource {
+    /// Its number.
+    pub id: Id,
+    /// Gap, or source failed.
+    pub condition: Condition,
+    /// Since when.
+    pub since: Timestamp,
+    /// Marked as seen.
+    pub seen: bool,
+}
+
+impl SourceState {
+    /// The usual time between two readings.
+    #[must_use]
+    pub fn cadence(&self) -> Span {
+        self.cadence.unwrap_or(Span::minutes(CADENCE_ASSUMED_MIN))
+    }
+
+    /// The alert of this source being lost, if there is one.
+    #[must_use]
+    pub const fn lost(&self) -> Option<&LostSource> {
+        self.lost.as_ref()
+    }
+
+    /// The same, to be changed.
+    pub const fn lost_mut(&mut self) -> Option<&mut LostSource> {
+        self.lost.as_mut()
+    }
+
+    /// Learns the cadence from one more reading.
+    fn learn(&mut self, measured: Timestamp) {
+        if let Some(before) = self.newest {
+            let interval = measured - before;
+            if interval > Span::ZERO && interval <= Span::minutes(INTERVAL_MAX_MIN) {
+                if self.intervals.len() == INTERVALS_MAX {
+                    self.intervals.remove(0);
+                }
+                self.intervals.push(interval);
+                let mut sorted = [Span::ZERO; INTERVALS_MAX];
+                let sorted = &mut sorted[..self.intervals.len()];
+                sorted.copy_from_slice(&self.intervals);
+                sorted.sort_unstable();
+                self.cadence = sorted.get(sorted.len() / 2).copied();
+            }
+        }
+        self.newest = self.newest.max(Some(measured));
+    }
+}
+
+/// A number that cannot be glucose in the unit it claims.
+pub(super) fn absurd(reading: &Reading) -> bool {
+    reading.glucose.measured() == Measured::Number
+        && !(ABSURD_BELOW_HUNDREDTHS..=ABSURD_ABOVE_HUNDREDTHS).contains(&reading.glucose.hundredths())
+}
+
+impl Engine {
+    pub(super) fn source(&mut self, source: SourceId) -> &mut SourceState {
+        let place = usize::from(source.0);
+        if self.state.sources.len() <= place {
+            self.state.sources.resize_with(place + 1, SourceState::default);
+        }
+        &mut self.state.sources[place]
+    }
+
+    fn streams(&self, source: SourceId) -> bool {
+        self.policy.sources.get(usize::from(source.0)).is_some_and(|source| source.kind == SourceKind::Streaming)
+    }
+
+    /// A good reading came in; `current` when it is about now.
+    pub(super) fn source_gave(&mut self, turn: &mut Turn, reading: &Reading, current: bool) {
+        let state = self.source(reading.source);
+        state.learn(reading.measured);
+        state.absurd = 0;
+        state.refused = 0;
+        state.bad_since = None;
+        if current {
+            if let Some(lost) = state.lost.take() {
+                turn.tell(What::Ended, lost.condition, lost.id, None, Reason::Arriving, false);
+            }
+        }
+    }
+
+    /// Silence is counted from the newest current reading.
+    pub(super) fn watch_for_gap(&mut self, turn: &Turn, reading: &Reading) {
+        if !self.streams(reading.source) {
+            return;
+        }
+        let low_limit = self.policy.levels.low.limit.hundredths().max(GRAVE_BELOW_HUNDREDTHS);
+        let falling = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction().falls());
+        let grave = reading.glucose.hundredths() < low_limit || falling;
+        let gap = self.policy.gap;
+        let state = self.source(reading.source);
+        state.grave = grave;
+        let cadence = state.cadence();
+        let after = if grave {
+            gap.after_low.max(cadence.times(gap.cadences_low_tenths, 10))
+        } else {
+            gap.after.max(cadence.times(gap.cadences_tenths, 10))
+        };
+        // A sensor clock ahead of ours must not put off the alert.
+        self.state.timers.set(Timer::Gap(reading.source), reading.measured.min(turn.now) + after);
+    }
+
+    /// Watching begins: a source that never says anything is silent from now on.
+    pub(super) fn watch_all_sources(&mut self, now: Timestamp) {
+        let after = self.policy.gap.after;
+        for place in 0..self.policy.sources.len() {
+            let source = SourceId(u16::try_from(place).unwrap_or(u16::MAX));
+            if self.streams(source) && self.state.timers.due(Timer::Gap(source)).is_none() && self.source(source).lost.is_none() {
+                self.state.timers.set(Timer::Gap(source), now + after);
+            }
+        }
+    }
+
+    /// The silence has lasted too long.
+    pub(super) fn gap(&mut self, turn: &mut Turn, source: SourceId) {
+        let state = self.source(source).clone();
+        if state.lost.is_none() {
+            let reason = Reason::NothingReached { since: state.newest, grave: state.grave };
+            self.lose(turn, source, Condition::Gap, state.newest.unwrap_or(turn.now), reason);
+        }
+    }
+
+    /// Rows could not be read, and no good one came after them.
+    pub(super) fn refused(&mut self, turn: &mut Turn, source: SourceId, rows: u64, words: &str) {
+        let now = turn.now;
+        let state = self.source(source);
+        state.refused = state.refused.saturating_add(rows);
+        let since = *state.bad_since.get_or_insert(now);
+        if state.refused >= BAD_IN_A_ROW {
+            self.fail(turn, source, since, Reason::Unreadable { since, words: words.to_owned() });
+        }
+    }
+
+    /// A source as a whole cannot be read.
+    pub(super) fn source_lost(&mut self, turn: &mut Turn, source: SourceId, words: &str) {
+        let since = turn.now;
+        self.fail(turn, source, since, Reason::Unreadable { since, words: words.to_owned() });
+    }
+
+    /// An absurd value came in; it is kept out of every judgement.
+    pub(super) fn absurd_value(&mut self, turn: &mut Turn, reading: &Reading) {
+        let now = turn.now;
+        let state = self.source(reading.source);
+        state.absurd += 1;
+        let since = *state.bad_since.get_or_insert(now);
+        let values = state.absurd;
+        if values >= BAD_IN_A_ROW {
+            let values = u32::try_from(values).unwrap_or(u32::MAX);
+            self.fail(turn, reading.source, since, Reason::Absurd { since, values });
+        }
+    }
+
+    fn fail(&mut self, turn: &mut Turn, source: SourceId, since: Timestamp, reason: Reason) {
+        match self.source(source).lost {
+            // Silent already: the cause is news, the silence is not. It takes over the alert's number.
+            Some(LostSource { id, condition: Condition::Gap, since, seen }) => {
+                self.source(source).lost = Some(LostSource { id, condition: Condition::SourceFailed, since, seen });
+                turn.tell(What::Repeated, Condition::SourceFailed, id, None, reason, true);
+            }
+            Some(_) => {}
+            None => self.lose(turn, source, Condition::SourceFailed, since, reason),
+        }
+    }
+
+    fn lose(&mut self, turn: &mut Turn, source: SourceId, condition: Condition, since: Timestamp, reason: Reason) {
+        let id = self.take_id();
+        self.source(source).lost = Some(LostSource { id, condition, since, seen: false });
+        self.state.timers.stop(Timer::Gap(source));
+        turn.judged = self.latest_of(source);
+        turn.tell(What::Raised, condition, id, None, reason, true);
+    }
+}

@@ -1,0 +1,31 @@
+//! One turn of the engine: the time it happens at, the value it looks at, and what it decides.
+
+use super::effect::Decision;
+use super::trend::Rate;
+use crate::domain::glucose::Glucose;
+use crate::domain::local::Stretch;
+use crate::domain::time::Timestamp;
+
+/// A value the turn looks at.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Judged {
+    /// The value.
+    pub(super) glucose: Glucose,
+    /// When it was measured.
+    pub(super) at: Timestamp,
+    /// How it was changing.
+    pub(super) rate: Option<Rate>,
+}
+
+/// One turn.
+#[derive(Debug)]
+pub(super) struct Turn {
+    /// The time of the turn.
+    pub(super) now: Timestamp,
+    /// The night or the day it happens in.
+    pub(super) night: Stretch,
+    /// The value it looks at.
+    pub(super) judged: Option<Judged>,
+    /// What was decided so far.
+    pub(super) out: Vec<Decision>,
+}

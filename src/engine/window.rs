@@ -1,0 +1,93 @@
+//! The last hour of readings, in order of measurement, each once. Keeps no history.
+
+use crate::domain::reading::{Reading, SourceId};
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+use std::collections::VecDeque;
+
+/// How far back the window reaches from its newest reading.
+const KEPT_MIN: i64 = 60;
+
+/// Most readings kept: an hour of two sources at one-minute cadence.
+const READINGS_MAX: usize = 128;
+
+/// Recent readings of all sources.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Window {
+    readings: VecDeque<Reading>,
+}
+
+impl Window {
+    /// Puts a reading in its place. One that is there already, by source and time, changes nothing.
+    pub fn insert(&mut self, reading: Reading) {
+        let place = self.readings.partition_point(|known| known.measured <= reading.measured);
+        let doubled = self
+            .readings
+            .range(..place)
+            .rev()
+            .take_while(|known| known.measured == reading.measured)
+            .any(|known| known.source == reading.source);
+        if doubled {
+            return;
+        }
+        self.readings.insert(place, reading);
+        let newest = self.readings.back().map_or(reading.measured, |newest| newest.measured);
+        while self.readings.len() > READINGS_MAX
+            || self.readings.front().is_some_and(|oldest| newest - oldest.measured > Span::minutes(KEPT_MIN))
+        {
+            self.readings.pop_front();
+        }
+    }
+
+    /// The newest reading of any source.
+    #[must_use]
+    pub fn newest(&self) -> Option<&Reading> {
+        self.readings.back()
+    }
+
+    /// The newest reading measured at or before an instant.
+    #[must_use]
+    pub fn newest_before(&self, at: Timestamp) -> Option<&Reading> {
+        self.readings.iter().rev().find(|reading| reading.measured <= at)
+    }
+
+    /// Readings of one source, newest first.
+    pub fn newest_first(&self, source: SourceId) -> impl Iterator<Item = &Reading> {
+        self.readings.iter().rev().filter(move |reading| reading.source == source)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::glucose::Glucose;
+
+    fn reading(minute: i64) -> Reading {
+        Reading { source: SourceId(0), measured: Timestamp::from_seconds(minute * 60), glucose: Glucose::mg_dl(100) }
+    }
+
+    #[test]
+    fn any_order_and_any_doubling_give_the_same_window() {
+        let mut straight = Window::default();
+        let mut shuffled = Window::default();
+        for minute in [0, 5, 10, 15, 20] {
+            straight.insert(reading(minute));
+        }
+        for minute in [20, 0, 15, 15, 5, 20, 10, 0] {
+            shuffled.insert(reading(minute));
+        }
+        assert_eq!(straight, shuffled);
+    }
+
+    #[test]
+    fn forgets_what_is_older_than_an_hour_and_never_grows_past_its_bound() {
+        let mut window = Window::default();
+        for second in 0..1_000 {
+            window.insert(Reading { measured: Timestamp::from_seconds(second), ..reading(0) });
+        }
+        assert_eq!(window.readings.len(), READINGS_MAX);
+        window.insert(reading(600));
+        assert_eq!(window.readings.len(), 1);
+    }
+}

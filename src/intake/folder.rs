@@ -1,0 +1,339 @@
+//! Watches a folder: new files, appended lines, files written aside and renamed, files rewritten whole.
+//! Events only wake it; what is there is found by looking, and it looks once a minute anyway.
+
+use super::place::Place;
+use super::{Incoming, LINE_BYTES_MAX, PIECE_BYTES_MAX, Piece};
+use crate::config::SourceSettings;
+use crate::domain::reading::SourceId;
+use crate::formats::row_error::RowError;
+use notify::{RecommendedWatcher, RecursiveMode, Watcher};
+use std::collections::BTreeMap;
+use std::fs::{self, File};
+use std::io::{self, Read, Seek, SeekFrom};
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::time::{Duration, Instant, UNIX_EPOCH};
+use tokio::sync::mpsc;
+
+/// A look at the folder without any event: events can be missed.
+const LOOK: Duration = Duration::from_secs(60);
+
+/// A last line without an end of line is taken in when it has not changed for this long.
+const SETTLED: Duration = Duration::from_secs(3);
+
+/// Most files looked at in one folder.
+const FILES_MAX: usize = 100_000;
+
+/// What the folder's thread is told.
+#[derive(Debug)]
+pub enum Wake {
+    /// Something changed.
+    Changed,
+    /// What was read could not be kept: go back to these places.
+    Back(Vec<(String, String)>),
+    /// The program ends.
+    Stop,
+}
+
+/// A watched folder.
+#[derive(Debug)]
+pub struct Folder {
+    source: SourceId,
+    settings: SourceSettings,
+    places: BTreeMap<String, Place>,
+    unsettled: BTreeMap<String, (u64, Instant)>,
+    first_sight: bool,
+    lost: bool,
+    queue: mpsc::Sender<Incoming>,
+    wake: Receiver<Wake>,
+    waker: Sender<Wake>,
+    watcher: Option<(RecommendedWatcher, u64)>,
+}
+
+/// Told when the queue's other end is gone: the program ends.
+#[derive(Debug)]
+struct Ended;
+
+impl Folder {
+    /// A folder, and the sender that wakes it.
+    #[must_use]
+    pub fn new(source: SourceId, settings: SourceSettings, places: Vec<(String, String)>, first_sight: bool, queue: mpsc::Sender<Incoming>) -> (Self, Sender<Wake>) {
+        let (waker, wake) = channel();
+        let places = read_places(places);
+        let folder = Self {
+            source,
+            settings,
+            places,
+            unsettled: BTreeMap::new(),
+            first_sight,
+            lost: false,
+            queue,
+            wake,
+            waker: waker.clone(),
+            watcher: None,
+        };
+        (folder, waker)
+    }
+
+    /// Watches until told to stop. Runs on a thread of its own.
+    pub fn watch(mut self) {
+        let mut first = true;
+        loop {
+            if self.look().is_err() || first && self.queue.blocking_send(Incoming::LookedOnce).is_err() {
+                return;
+            }
+            first = false;
+            self.first_sight = false;
+            let wait = if self.unsettled.is_empty() { LOOK } else { SETTLED };
+            match self.wake.recv_timeout(wait) {
+                Ok(Wake::Stop) | Err(RecvTimeoutError::Disconnected) => return,
+                Ok(Wake::Back(places)) => self.places = read_places(places),
+                Ok(Wake::Changed) | Err(RecvTimeoutError::Timeout) => {}
+            }
+            while let Ok(more) = self.wake.try_recv() {
+                match more {
+                    Wake::Stop => return,
+                    Wake::Back(places) => self.places = read_places(places),
+                    Wake::Changed => {}
+                }
+            }
+        }
+    }
+
+    /// Looks at every file once.
+    fn look(&mut self) -> Result<(), Ended> {
+        self.watch_events();
+        let files = match self.files() {
+            Ok(files) => files,
+            Err(error) => {
+                let words = format!("{}: {error}", self.settings.folder.display());
+                if !self.lost {
+                    self.lost = true;
+                    self.send(Incoming::Lost { source: self.source, words })?;
+                }
+                return Ok(());
+            }
+        };
+        self.lost = false;
+        for path in files {
+            let name = path.display().to_string();
+            if let Err(error) = self.read(&path, &name)? {
+                // Gone since it was listed, or not yet ours to read: named, and looked at again.
+                if error.kind() != io::ErrorKind::NotFound {
+                    self.send(Incoming::Lost { source: self.source, words: format!("{name}: {error}") })?;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// The files that count, in the order of their names.
+    fn files(&self) -> io::Result<Vec<PathBuf>> {
+        let mut found = Vec::new();
+        for entry in fs::read_dir(&self.settings.folder)?.take(FILES_MAX) {
+            let path = entry?.path();
+            let counts = path.file_name().and_then(|name| name.to_str()).is_some_and(|name| is_finished(name) && matches(&self.settings.files, name));
+            if counts && path.is_file() {
+                found.push(path);
+            }
+        }
+        found.sort();
+        Ok(found)
+    }
+
+    /// Reads what is new in one file.
+    fn read(&mut self, path: &Path, name: &str) -> Result<io::Result<()>, Ended> {
+        let mut place = self.places.get(name).cloned().unwrap_or_else(Place::start);
+        let opened = fs::metadata(path).and_then(|about| {
+            let changed = about.modified()?.duration_since(UNIX_EPOCH).map_or(0, |since| i128::try_from(since.as_nanos()).unwrap_or(0));
+            Ok((about.len(), changed))
+        });
+        let looked = match opened {
+            Ok(looked) => looked,
+            Err(error) => return Ok(Err(error)),
+        };
+        if looked == place.looked && !self.unsettled.contains_key(name) {
+            return Ok(Ok(()));
+        }
+        let mut file = match File::open(path) {
+            Ok(file) => file,
+            Err(error) => return Ok(Err(error)),
+        };
+        match place.still_true(&mut file) {
+            Ok(true) if looked.0 >= place.offset => {}
+            Ok(_) => place = Place::start(),
+            Err(error) => return Ok(Err(error)),
+        }
+        place.looked = looked;
+        self.read_on(&mut file, name, place)
+    }
+
+    fn read_on(&mut self, file: &mut File, name: &str, mut place: Place) -> Result<io::Result<()>, Ended> {
+        loop {
+            let mut bytes = Vec::new();
+            let read = file.seek(SeekFrom::Start(place.offset)).and_then(|_| {
+                Read::by_ref(file).take(PIECE_BYTES_MAX as u64).read_to_end(&mut bytes)
+            });
+            if let Err(error) = read {
+                return Ok(Err(error));
+            }
+            let whole = bytes.iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
+            let rest = bytes.len() - whole;
+            if whole == 0 && rest > LINE_BYTES_MAX {
+                let refusal = RowError::new(place.line, 0, "", &format!("a line of at most {LINE_BYTES_MAX} bytes"), &bytes);
+                place.offset += bytes.len() as u64;
+                self.keep(file, name, &mut place, Piece::refusal(self.source, name, &refusal))?;
+                continue;
+            }
+            if whole > 0 {
+                let piece = self.piece(&mut place, name, bytes.get(..whole).unwrap_or_default());
+                place.offset += whole as u64;
+                self.keep(file, name, &mut place, piece)?;
+            }
+            if bytes.len() < PIECE_BYTES_MAX {
+                return self.last_line(file, name, place, bytes.get(whole..).unwrap_or_default()).map(Ok);
+            }
+        }
+    }
+
+    /// A last line without an end: half written, or all there is. Taken in when it has settled, without
+    /// moving the place, so that it is read again when it grows.
+    fn last_line(&mut self, file: &mut File, name: &str, mut place: Place, line: &[u8]) -> Result<(), Ended> {
+        if line.is_empty() {
+            self.unsettled.remove(name);
+            self.places.insert(name.to_owned(), place);
+            return Ok(());
+        }
+        let size = place.offset + line.len() as u64;
+        match self.unsettled.get(name) {
+            Some((known, since)) if *known == size && since.elapsed() >= SETTLED => {
+                self.unsettled.remove(name);
+                let mut ahead = place.clone();
+                let piece = self.piece(&mut ahead, name, line);
+                self.keep(file, name, &mut place, piece)?;
+            }
+            Some((known, _)) if *known == size => {}
+            Some(_) | None => {
+                self.unsettled.insert(name.to_owned(), (size, Instant::now()));
+            }
+        }
+        self.places.insert(name.to_owned(), place);
+        Ok(())
+    }
+
+    /// Rows of whole lines; the header first, if it has not been read.
+    fn piece(&self, place: &mut Place, name: &str, mut text: &[u8]) -> Piece {
+        let format = &self.settings.format;
+        let columns = match place.columns {
+            Some(columns) => columns,
+            None => {
+                let end = text.iter().position(|byte| *byte == b'\n').map_or(text.len(), |end| end + 1);
+                let header = text.get(..end).unwrap_or_default();
+                match format.columns(header.trim_ascii_end(), place.line) {
+                    Ok(columns) => {
+                        text = text.get(end..).unwrap_or_default();
+                        place.columns = Some(columns);
+                        place.line += 1;
+                        columns
+                    }
+                    Err(refusal) => {
+                        // Without its header no row can be understood: all are refused, named by the header.
+                        let lines = lines(text);
+                        place.line += lines;
+                        let mut piece = Piece::refusal(self.source, name, &refusal);
+                        piece.refused = lines;
+                        piece.refused_at_end = lines;
+                        piece.first_sight = self.first_sight;
+                        return piece;
+                    }
+                }
+            }
+        };
+        let rows = format.rows(columns, text, place.line, place.last);
+        place.line += lines(text);
+        place.last = rows.rows.last().map(|row| row.measured).or(place.last);
+        Piece { first_sight: self.first_sight, ..Piece::new(self.source, name, rows) }
+    }
+
+    fn keep(&mut self, file: &mut File, name: &str, place: &mut Place, mut piece: Piece) -> Result<(), Ended> {
+        if let Err(error) = place.remember(file) {
+            tracing::warn!(file = name, %error, "cannot look back into the file; it will be read again");
+        }
+        self.places.insert(name.to_owned(), place.clone());
+        let body = serde_json::to_string(place).unwrap_or_else(|error| unreachable!("a place is JSON: {error}"));
+        piece.place = Some((name.to_owned(), body));
+        self.send(Incoming::Piece(piece))
+    }
+
+    fn send(&self, incoming: Incoming) -> Result<(), Ended> {
+        self.queue.blocking_send(incoming).map_err(|_| Ended)
+    }
+
+    /// Asks to be woken by changes; again when the folder was replaced by another of its name.
+    fn watch_events(&mut self) {
+        let Ok(about) = fs::metadata(&self.settings.folder) else {
+            self.watcher = None;
+            return;
+        };
+        let inode = std::os::unix::fs::MetadataExt::ino(&about);
+        if self.watcher.as_ref().is_some_and(|(_, known)| *known == inode) {
+            return;
+        }
+        let waker = self.waker.clone();
+        let watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
+            let matters = event.map_or(true, |event| !event.kind.is_access());
+            if matters {
+                // The thread that is woken ends only when the program does.
+                let _ = waker.send(Wake::Changed);
+            }
+        });
+        let watching = watcher.and_then(|mut watcher| {
+            watcher.watch(&self.settings.folder, RecursiveMode::NonRecursive)?;
+            Ok(watcher)
+        });
+        match watching {
+            Ok(watcher) => self.watcher = Some((watcher, inode)),
+            Err(error) => {
+                self.watcher = None;
+                tracing::warn!(folder = %self.settings.folder.display(), %error, "no change events; looking once a minute");
+            }
+        }
+    }
+}
+
+fn read_places(places: Vec<(String, String)>) -> BTreeMap<String, Place> {
+    // A place of a form no longer known is read from the start: rows already known change nothing.
+    places.into_iter().filter_map(|(path, body)| Some((path, serde_json::from_str(&body).ok()?))).collect()
+}
+
+fn lines(text: &[u8]) -> u64 {
+    let ends: u64 = text.iter().map(|byte| u64::from(*byte == b'\n')).sum();
+    ends + u64::from(text.last().is_some_and(|last| *last != b'\n'))
+}
+
+/// Files being written aside carry such names until they are renamed.
+fn is_finished(name: &str) -> bool {
+    !name.starts_with('.') && !name.ends_with('~') && ![".tmp", ".part", ".partial", ".swp"].iter().any(|end| name.ends_with(end))
+}
+
+/// Does a name fit a pattern in which `*` stands for anything?
+fn matches(pattern: &str, name: &str) -> bool {
+    match pattern.split_once('*') {
+        None => pattern == name,
+        Some((start, rest)) => name.strip_prefix(start).is_some_and(|left| {
+            (0..=left.len()).filter_map(|at| left.get(at..)).any(|left| matches(rest, left))
+        }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn patterns() {
+        assert!(matches("*.csv", "a.csv") && matches("*", "x") && matches("day*.c*v", "day-1.csv") && matches("a.csv", "a.csv"));
+        assert!(!matches("*.csv", "a.csv.gz") && !matches("a*b", "ac"));
+        assert!(!is_finished("x.csv.tmp") && !is_finished(".x.csv") && is_finished("x.csv"));
+    }
+}

@@ -1,0 +1,93 @@
+//! Where readings come from: a watched folder, or standard input. Decides nothing about them, and gives
+//! no row away: what is read waits in a bounded queue until it is taken in.
+
+pub mod folder;
+pub mod place;
+pub mod stdin;
+
+use crate::domain::reading::{Reading, SourceId};
+use crate::formats::row_error::RowError;
+use crate::formats::table::{Row, Rows};
+
+/// Pieces that may wait to be taken in; the reader waits when there are more.
+pub const QUEUE_MAX: usize = 16;
+
+/// Most bytes read in one piece.
+pub const PIECE_BYTES_MAX: usize = 1 << 20;
+
+/// Longest line; a longer one is refused and skipped.
+pub const LINE_BYTES_MAX: usize = 1 << 16;
+
+/// One piece of what came in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Piece {
+    /// From which source.
+    pub source: SourceId,
+    /// Accepted rows.
+    pub rows: Vec<Reading>,
+    /// Refusals in words, each with file, line and column.
+    pub refusals: Vec<String>,
+    /// All refusals, also those without words.
+    pub refused: u64,
+    /// Refusals after the last accepted row.
+    pub refused_at_end: u64,
+    /// Rows without a glucose value.
+    pub blank: u64,
+    /// Rows in the hour of a clock change.
+    pub clock_change: u64,
+    /// Where reading goes on: path and place.
+    pub place: Option<(String, String)>,
+    /// This piece belongs to the past of a source that was never seen before.
+    pub first_sight: bool,
+}
+
+/// What intake says.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Incoming {
+    /// A piece of text was read.
+    Piece(Piece),
+    /// A source as a whole cannot be read.
+    Lost {
+        /// Which.
+        source: SourceId,
+        /// Why.
+        words: String,
+    },
+    /// The first look at every folder is done.
+    LookedOnce,
+    /// Standard input has ended.
+    InputEnded,
+}
+
+impl Piece {
+    /// A piece from what a table held; `file` is put before each refusal.
+    fn new(source: SourceId, file: &str, rows: Rows) -> Self {
+        Self {
+            source,
+            refusals: rows.refused.iter().map(|refusal| named(file, refusal)).collect(),
+            refused: rows.refused_count,
+            refused_at_end: rows.refused_at_end,
+            blank: rows.blank,
+            clock_change: rows.clock_change,
+            rows: readings(source, &rows.rows),
+            place: None,
+            first_sight: false,
+        }
+    }
+
+    /// A piece that is one refusal.
+    fn refusal(source: SourceId, file: &str, refusal: &RowError) -> Self {
+        let rows = Rows { refused: vec![refusal.clone()], refused_count: 1, refused_at_end: 1, ..Rows::default() };
+        Self::new(source, file, rows)
+    }
+}
+
+/// A refusal with its file.
+#[must_use]
+pub fn named(file: &str, refusal: &RowError) -> String {
+    format!("{file}: {refusal}")
+}
+
+fn readings(source: SourceId, rows: &[Row]) -> Vec<Reading> {
+    rows.iter().map(|row| Reading { source, measured: row.measured, glucose: row.glucose }).collect()
+}

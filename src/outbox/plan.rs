@@ -1,0 +1,113 @@
+//! A decision becomes messages: one for each channel that is owed one.
+
+use super::message::Message;
+use crate::domain::time::{Span, Timestamp};
+use crate::engine::effect::{Decision, Id, Priority, What};
+use crate::engine::policy::Policy;
+use crate::wording::text::{shortened, text};
+
+/// Most missed titles told in one line.
+const MISSED_TOLD_MAX: usize = 3;
+
+/// What to do with the outbox after a decision.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Order {
+    /// Send these; older unsent ones of the same thread and channel are superseded.
+    Send(Vec<Message>),
+    /// The thread's alert is over: unsent ones are superseded, shown ones may be taken down.
+    Withdraw(Id),
+}
+
+/// Where messages go, and how they are marked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Addresses {
+    /// Names of the channels that are set up.
+    pub channels: Vec<String>,
+    /// Put before every title: `DEMO` or `TRY`.
+    pub mark: Option<&'static str>,
+    /// Tells one installation's keys from another's.
+    pub life: String,
+}
+
+/// What a decision asks of the outbox. `number` is the decision's number in the store.
+#[must_use]
+pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Policy, now: Timestamp) -> Option<Order> {
+    let thread = thread(decision);
+    if !decision.rings {
+        return match (decision.what, thread) {
+            (What::Ended, Some(thread)) => Some(Order::Withdraw(thread)),
+            (_, _) => None,
+        };
+    }
+    let said = text(decision, policy, now);
+    let messages = addresses
+        .channels
+        .iter()
+        .map(|channel| Message {
+            key: format!("{}-{number}-{channel}", addresses.life),
+            channel: channel.clone(),
+            thread,
+            title: marked(addresses.mark, &said.title),
+            body: said.body.clone(),
+            decision: Some(decision.clone()),
+            decided: now,
+            expires: now + lifetime(decision.priority),
+            unit: policy.unit,
+            zone: policy.zone,
+            may_repeat: false,
+        })
+        .collect();
+    Some(Order::Send(messages))
+}
+
+/// A trial for one channel.
+#[must_use]
+pub fn trial(channel: &str, key: String, policy: &Policy, now: Timestamp) -> Message {
+    Message {
+        key,
+        channel: channel.to_owned(),
+        thread: None,
+        title: format!("TRY {}: this way works", policy.zone.clock(now)),
+        body: "You asked for a trial. No alert is behind it.".to_owned(),
+        decision: None,
+        decided: now,
+        expires: now + Span::minutes(1),
+        unit: policy.unit,
+        zone: policy.zone,
+        may_repeat: false,
+    }
+}
+
+/// One line for what expired while a channel was down.
+#[must_use]
+pub fn missed(channel: &str, titles: &[String], key: String, policy: &Policy, now: Timestamp) -> Message {
+    let told: Vec<&str> = titles.iter().rev().take(MISSED_TOLD_MAX).map(String::as_str).collect();
+    let more = titles.len().saturating_sub(told.len());
+    let more = if more > 0 { format!("; and {more} more") } else { String::new() };
+    Message {
+        title: shortened(&format!("While this way was down: {}", told.first().copied().unwrap_or_default())),
+        body: format!("These did not reach you here in time: {}{more}. What is true now is in `recheck status`.", told.join("; ")),
+        ..trial(channel, key, policy, now)
+    }
+}
+
+/// A title with its mark.
+#[must_use]
+pub fn marked(mark: Option<&str>, title: &str) -> String {
+    mark.map_or_else(|| title.to_owned(), |mark| shortened(&format!("{mark} {title}")))
+}
+
+/// Messages about one excursion of glucose, or one lost source, replace each other.
+fn thread(decision: &Decision) -> Option<Id> {
+    let id = decision.part_of.unwrap_or(decision.id);
+    (id != Id(0)).then_some(id)
+}
+
+/// How long a message is of help.
+const fn lifetime(priority: Priority) -> Span {
+    match priority {
+        Priority::High => Span::minutes(30),
+        Priority::Medium | Priority::Low => Span::minutes(60),
+        Priority::Information => Span::minutes(120),
+    }
+}

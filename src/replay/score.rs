@@ -1,0 +1,231 @@
+//! How well level alerts did on past days: rings a day, re-raised, missed, delay.
+//!
+//! The definitions are those of docs/alerts-measured.md. In short: readings closer than 3.9 minutes to
+//! the last kept one are dropped; readings are split at gaps; an episode is a run beyond the limit of at
+//! least two readings and 15 minutes, counting half an interval at its end, and runs with no more than
+//! 15 minutes back between them are one; *re-raised* is raised within 30 minutes of its own end;
+//! *missed* is an episode in which nothing rang, and nothing in the 30 minutes before it.
+
+use crate::domain::time::{Span, Timestamp};
+use crate::engine::effect::{Condition, Decision, What};
+use crate::engine::policy::Levels;
+use crate::formats::table::Row;
+
+const KEPT_APART_MILLIS: i64 = 234_000;
+const EPISODE_MIN: i64 = 15;
+const COVERED_BEFORE_MIN: i64 = 30;
+const RE_RAISED_WITHIN_MIN: i64 = 30;
+const FLOOR_HUNDREDTHS: i32 = 3_900;
+const GAP_MIN: i64 = 20;
+const GAP_SPARSE_MIN: i64 = 35;
+const SPARSE_CADENCE_MIN: i64 = 10;
+
+/// The levels scored, each with the worse one whose ring covers it.
+const SCORED: [(Condition, Option<Condition>); 4] = [
+    (Condition::VeryLow, None),
+    (Condition::Low, Some(Condition::VeryLow)),
+    (Condition::High, Some(Condition::VeryHigh)),
+    (Condition::VeryHigh, None),
+];
+
+/// What one level's alerts did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LevelScore {
+    /// Which level.
+    pub condition: Condition,
+    /// Episodes beyond its limit.
+    pub episodes: u64,
+    /// Alerts that became active.
+    pub raised: u64,
+    /// Rings for a new episode under an old alert.
+    pub repeated: u64,
+    /// Alerts raised within half an hour of their own end.
+    pub re_raised: u64,
+    /// Episodes nobody was told of.
+    pub missed: u64,
+    /// Summed delay of the first ring over the episodes that had one, in milliseconds.
+    pub delay_millis: i64,
+}
+
+/// What all alerts did over some days of one or more people.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Score {
+    /// Covered time, gaps excluded, in milliseconds.
+    pub covered_millis: i64,
+    /// Readings that were read.
+    pub readings: u64,
+    /// One entry a level.
+    pub levels: Vec<LevelScore>,
+    /// Prompts of re-checks.
+    pub prompts: u64,
+    /// Gap alerts.
+    pub gaps: u64,
+}
+
+impl Default for Score {
+    fn default() -> Self {
+        let level = |(condition, _): (Condition, Option<Condition>)| LevelScore {
+            condition,
+            episodes: 0,
+            raised: 0,
+            repeated: 0,
+            re_raised: 0,
+            missed: 0,
+            delay_millis: 0,
+        };
+        Self { covered_millis: 0, readings: 0, levels: SCORED.map(level).to_vec(), prompts: 0, gaps: 0 }
+    }
+}
+
+impl Score {
+    /// Wearer-days.
+    #[must_use]
+    #[expect(clippy::cast_precision_loss, reason = "a few thousand days in milliseconds are far below 2^53")]
+    pub fn days(&self) -> f64 {
+        self.covered_millis as f64 / 86_400_000.0
+    }
+
+    /// Adds one person's rows and the decisions made on them, each with its time.
+    pub fn add(&mut self, rows: &[Row], decisions: &[(Timestamp, Decision)], levels: &Levels) {
+        let (kept, cadence) = clean(rows);
+        let gap = Span::minutes(if cadence > Span::minutes(SPARSE_CADENCE_MIN) { GAP_SPARSE_MIN } else { GAP_MIN });
+        self.readings += u64::try_from(rows.len()).unwrap_or(u64::MAX);
+        self.covered_millis += kept
+            .windows(2)
+            .map(|pair| pair[1].0 - pair[0].0)
+            .filter(|interval| *interval <= gap)
+            .map(Span::as_millis)
+            .sum::<i64>();
+        let count = |wanted: &dyn Fn(&Decision) -> bool| {
+            u64::try_from(decisions.iter().filter(|(_, decision)| wanted(decision)).count()).unwrap_or(u64::MAX)
+        };
+        self.prompts += count(&|decision| decision.what == What::Prompt);
+        self.gaps += count(&|decision| decision.what == What::Raised && decision.condition == Condition::Gap);
+        for (score, (condition, worse)) in self.levels.iter_mut().zip(SCORED) {
+            let Some(level) = levels.of(condition) else { continue };
+            let limit = level.limit.hundredths();
+            let below = matches!(condition, Condition::VeryLow | Condition::Low);
+            let beyond = |value: i32| if below { value < limit } else { value > limit };
+            score.add(&episodes(&kept, cadence, gap, &beyond), decisions, condition, worse);
+        }
+    }
+}
+
+impl LevelScore {
+    fn add(&mut self, episodes: &[(Timestamp, Timestamp)], decisions: &[(Timestamp, Decision)], condition: Condition, worse: Option<Condition>) {
+        let mut ended: Option<Timestamp> = None;
+        let mut rings: Vec<Timestamp> = Vec::new();
+        for (at, decision) in decisions {
+            let rang = matches!(decision.what, What::Raised | What::Repeated);
+            if rang && (decision.condition == condition || Some(decision.condition) == worse) {
+                rings.push(*at);
+            }
+            if decision.condition != condition {
+                continue;
+            }
+            match decision.what {
+                What::Raised => {
+                    self.raised += 1;
+                    self.re_raised += u64::from(ended.is_some_and(|ended| *at - ended <= Span::minutes(RE_RAISED_WITHIN_MIN)));
+                }
+                What::Repeated => self.repeated += 1,
+                What::Ended => ended = Some(*at),
+                What::Held | What::Withheld | What::Look | What::Prompt | What::Told | What::Answer => {}
+            }
+        }
+        self.episodes += u64::try_from(episodes.len()).unwrap_or(u64::MAX);
+        for (from, to) in episodes {
+            let first = rings.partition_point(|ring| *ring < *from - Span::minutes(COVERED_BEFORE_MIN));
+            match rings.get(first).filter(|ring| *ring <= to) {
+                Some(ring) => self.delay_millis += (*ring - *from).max(Span::ZERO).as_millis(),
+                None => self.missed += 1,
+            }
+        }
+    }
+}
+
+/// Kept rows as time and value, and their median interval.
+fn clean(rows: &[Row]) -> (Vec<(Timestamp, i32)>, Span) {
+    let mut kept: Vec<(Timestamp, i32)> = Vec::with_capacity(rows.len());
+    for row in rows {
+        if kept.last().is_none_or(|(last, _)| (row.measured - *last).as_millis() >= KEPT_APART_MILLIS) {
+            kept.push((row.measured, row.glucose.hundredths().max(FLOOR_HUNDREDTHS)));
+        }
+    }
+    let mut intervals: Vec<Span> = kept.windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
+    intervals.sort_unstable();
+    let cadence = intervals.get(intervals.len() / 2).copied().unwrap_or(Span::minutes(5));
+    (kept, cadence)
+}
+
+/// First and last reading beyond the limit of each episode.
+fn episodes(kept: &[(Timestamp, i32)], cadence: Span, gap: Span, beyond: &impl Fn(i32) -> bool) -> Vec<(Timestamp, Timestamp)> {
+    let mut runs: Vec<Run> = Vec::new();
+    let mut before: Option<Timestamp> = None;
+    let mut segment = 0;
+    let mut open = false;
+    for (at, value) in kept {
+        if before.is_some_and(|before| *at - before > gap) {
+            segment += 1;
+            open = false;
+        }
+        before = Some(*at);
+        match (beyond(*value), open, runs.last_mut()) {
+            (true, true, Some(run)) => {
+                run.to = *at;
+                run.readings += 1;
+            }
+            (true, _, _) => runs.push(Run { segment, from: *at, to: *at, readings: 1, last_back: None }),
+            (false, _, Some(run)) if run.segment == segment => run.last_back = Some(*at),
+            (false, _, _) => {}
+        }
+        open = beyond(*value);
+    }
+    let long_enough = |run: &Run| run.readings >= 2 && (run.to - run.from) + cadence.times(1, 2) >= Span::minutes(EPISODE_MIN - 5);
+    let mut found: Vec<Run> = Vec::new();
+    let mut last_back: Option<Timestamp> = None;
+    for run in runs {
+        let back_until = last_back.max(run.last_back);
+        if long_enough(&run) {
+            match found.last_mut() {
+                Some(known) if known.segment == run.segment && last_back.is_none_or(|back| back - known.to <= Span::minutes(EPISODE_MIN)) => {
+                    known.to = run.to;
+                }
+                Some(_) | None => found.push(run),
+            }
+        }
+        last_back = back_until;
+    }
+    found.into_iter().map(|run| (run.from, run.to)).collect()
+}
+
+struct Run {
+    segment: usize,
+    from: Timestamp,
+    to: Timestamp,
+    readings: u32,
+    last_back: Option<Timestamp>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn kept(values: &[i32]) -> Vec<(Timestamp, i32)> {
+        values.iter().enumerate().map(|(place, value)| (Timestamp::from_seconds(i64::try_from(place).unwrap() * 300), value * 100)).collect()
+    }
+
+    fn lows(values: &[i32]) -> Vec<(i64, i64)> {
+        let found = episodes(&kept(values), Span::minutes(5), Span::minutes(20), &|value| value < 7_000);
+        found.into_iter().map(|(from, to)| (from.seconds() / 300, to.seconds() / 300)).collect()
+    }
+
+    #[test]
+    fn an_episode_is_three_readings_and_a_short_return_does_not_end_it() {
+        assert_eq!(lows(&[80, 65, 65, 80]), []);
+        assert_eq!(lows(&[80, 65, 65, 65, 80]), [(1, 3)]);
+        assert_eq!(lows(&[65, 65, 65, 80, 80, 80, 65, 65, 65]), [(0, 8)]);
+        assert_eq!(lows(&[65, 65, 65, 80, 80, 80, 80, 65, 65, 65]), [(0, 2), (7, 9)]);
+        assert_eq!(lows(&[65, 65, 65, 80, 80, 65, 80, 80, 80, 65, 65, 65]), [(0, 2), (9, 11)]);
+    }
+}

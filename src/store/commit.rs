@@ -1,0 +1,289 @@
+//! One turn, written as one transaction: what came in, what the engine now remembers, what it decided,
+//! what is owed. Either all of it is on the disk or none.
+
+use super::{Error, Store, json};
+use crate::domain::diary::Note;
+use crate::domain::glucose::{Glucose, Measured, Unit};
+use crate::domain::reading::{Reading, SourceId};
+use crate::domain::time::{Span, Timestamp};
+use crate::engine::effect::Decision;
+use crate::engine::event::Event;
+use crate::engine::policy::Policy;
+use crate::engine::{SNAPSHOT_VERSION, State};
+use crate::outbox::message::Message;
+use crate::outbox::plan::{self, Addresses, Order};
+use rusqlite::{Transaction, params};
+
+/// Events are kept this long: enough to rebuild an engine from.
+const EVENTS_KEPT_HOURS: i64 = 48;
+
+/// Refusals kept.
+const REFUSALS_KEPT: i64 = 1_000;
+
+/// One turn to be written.
+#[derive(Debug)]
+pub struct Turn<'a> {
+    /// When it happened.
+    pub at: Timestamp,
+    /// What happened; none for a turn that only keeps books.
+    pub event: Option<&'a Event>,
+    /// What the engine remembers after it.
+    pub state: &'a State,
+    /// What it was told to do.
+    pub policy: &'a Policy,
+    /// What it decided.
+    pub decisions: &'a [Decision],
+    /// What intake learned.
+    pub intake: Option<&'a Intake>,
+    /// The answer to a line of the inbox.
+    pub answer: Option<Answered<'a>>,
+}
+
+/// What intake learned in one step.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Intake {
+    /// New readings.
+    pub readings: Vec<Reading>,
+    /// Of which source.
+    pub source: Option<SourceId>,
+    /// Where reading of a file goes on: its path, and a form only intake knows.
+    pub place: Option<(String, String)>,
+    /// Refusals, with file, line and column.
+    pub refusals: Vec<String>,
+    /// Counts to add.
+    pub counts: Vec<(&'static str, u64)>,
+}
+
+/// The answer to a line of the inbox.
+#[derive(Debug, Clone, Copy)]
+pub struct Answered<'a> {
+    /// Which line.
+    pub line: i64,
+    /// Was it taken in?
+    pub accepted: bool,
+    /// The words.
+    pub words: &'a str,
+    /// The note to keep in the diary.
+    pub note: Option<&'a Note>,
+}
+
+/// What a commit made.
+#[derive(Debug, Default, PartialEq)]
+pub struct Written {
+    /// Number of each decision.
+    pub decisions: Vec<i64>,
+    /// Threads to be taken down where they are shown.
+    pub withdrawn: Vec<(String, u32)>,
+}
+
+impl Store {
+    /// The rows of a source that are not known yet.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn unknown(&self, readings: &[Reading]) -> Result<Vec<Reading>, Error> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT 1 FROM readings WHERE source = ?1 AND measured = ?2")
+            .map_err(|error| self.wrap(error))?;
+        let mut unknown: Vec<Reading> = Vec::new();
+        for reading in readings {
+            let known = statement
+                .exists(params![reading.source.0, reading.measured.millis()])
+                .map_err(|error| self.wrap(error))?;
+            if !known {
+                unknown.push(*reading);
+            }
+        }
+        // Of two values at one time the first written is kept.
+        unknown.sort_by_key(|reading| reading.measured);
+        unknown.dedup_by_key(|reading| reading.measured);
+        Ok(unknown)
+    }
+
+    /// Writes one turn.
+    ///
+    /// # Errors
+    /// When the store cannot be written; then nothing of the turn is.
+    pub fn commit(&mut self, turn: &Turn<'_>, addresses: &Addresses) -> Result<Written, Error> {
+        let path = self.path.clone();
+        let wrap = |error| Error::Sqlite { path: path.clone(), error };
+        let transaction = self.connection.transaction().map_err(wrap)?;
+        let written = write(&transaction, turn, addresses).map_err(wrap)?;
+        transaction.commit().map_err(wrap)?;
+        Ok(written)
+    }
+
+    /// Notes that the program is alive, or was stopped in order.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn alive(&self, at: Timestamp, stopped: bool) -> Result<(), Error> {
+        self.connection
+            .prepare_cached("INSERT INTO alive VALUES (1, ?1, ?2) ON CONFLICT (only) DO UPDATE SET at = ?1, stopped = ?2")
+            .and_then(|mut statement| statement.execute(params![at.millis(), stopped]))
+            .map_err(|error| self.wrap(error))?;
+        Ok(())
+    }
+}
+
+fn write(transaction: &Transaction<'_>, turn: &Turn<'_>, addresses: &Addresses) -> rusqlite::Result<Written> {
+    if let Some(event) = turn.event {
+        transaction
+            .prepare_cached("INSERT INTO events (at, body) VALUES (?1, ?2)")?
+            .execute(params![turn.at.millis(), json(event)])?;
+        transaction
+            .prepare_cached("DELETE FROM events WHERE at < ?1")?
+            .execute([(turn.at - Span::hours(EVENTS_KEPT_HOURS)).millis()])?;
+    }
+    transaction
+        .prepare_cached("INSERT INTO snapshot VALUES (1, ?1, ?2, ?3, ?4) ON CONFLICT (only) DO UPDATE SET version = ?1, at = ?2, policy = ?3, body = ?4")?
+        .execute(params![SNAPSHOT_VERSION, turn.at.millis(), json(turn.policy), json(turn.state)])?;
+    transaction
+        .prepare_cached("INSERT INTO alive VALUES (1, ?1, 0) ON CONFLICT (only) DO UPDATE SET at = ?1, stopped = 0")?
+        .execute([turn.at.millis()])?;
+    if let Some(intake) = turn.intake {
+        write_intake(transaction, turn.at, intake)?;
+    }
+    if let Some(answered) = &turn.answer {
+        transaction
+            .prepare_cached("UPDATE inbox SET accepted = ?2, answer = ?3 WHERE number = ?1")?
+            .execute(params![answered.line, answered.accepted, answered.words])?;
+        if let Some(note) = answered.note {
+            transaction
+                .prepare_cached("INSERT INTO diary (at, noted, body) VALUES (?1, ?2, ?3)")?
+                .execute(params![note.at.millis(), turn.at.millis(), json(note)])?;
+        }
+    }
+    let mut written = Written::default();
+    for decision in turn.decisions {
+        transaction
+            .prepare_cached("INSERT INTO decisions (at, id, part_of, what, condition, body) VALUES (?1, ?2, ?3, ?4, ?5, ?6)")?
+            .execute(params![
+                turn.at.millis(),
+                number(decision.id.0),
+                decision.part_of.map(|id| number(id.0)),
+                decision.what.name(),
+                decision.condition.name(),
+                json(decision)
+            ])?;
+        let decision_number = transaction.last_insert_rowid();
+        written.decisions.push(decision_number);
+        match plan::plan(decision, decision_number, addresses, turn.policy, turn.at) {
+            Some(Order::Send(messages)) => {
+                for message in &messages {
+                    send(transaction, decision_number, message)?;
+                }
+            }
+            Some(Order::Withdraw(thread)) => written.withdrawn.extend(withdraw(transaction, number(thread.0))?),
+            None => {}
+        }
+    }
+    Ok(written)
+}
+
+fn write_intake(transaction: &Transaction<'_>, at: Timestamp, intake: &Intake) -> rusqlite::Result<()> {
+    let mut insert = transaction.prepare_cached("INSERT OR IGNORE INTO readings VALUES (?1, ?2, ?3, ?4, ?5)")?;
+    for reading in &intake.readings {
+        let glucose = reading.glucose;
+        insert.execute(params![reading.source.0, reading.measured.millis(), glucose.hundredths(), kind(glucose), at.millis()])?;
+    }
+    let source = intake.source.map_or(-1, |source| i64::from(source.0));
+    if let Some((path, body)) = &intake.place {
+        transaction
+            .prepare_cached("INSERT INTO places VALUES (?1, ?2, ?3) ON CONFLICT (source, path) DO UPDATE SET body = ?3")?
+            .execute(params![source, path, body])?;
+    }
+    for words in &intake.refusals {
+        transaction
+            .prepare_cached("INSERT INTO refusals (at, source, words) VALUES (?1, ?2, ?3)")?
+            .execute(params![at.millis(), source, words])?;
+    }
+    if !intake.refusals.is_empty() {
+        transaction
+            .prepare_cached("DELETE FROM refusals WHERE number <= (SELECT MAX(number) FROM refusals) - ?1")?
+            .execute([REFUSALS_KEPT])?;
+    }
+    for (name, n) in &intake.counts {
+        transaction
+            .prepare_cached("INSERT INTO counts VALUES (?1, ?2, ?3) ON CONFLICT (source, name) DO UPDATE SET n = n + ?3")?
+            .execute(params![source, name, number(*n)])?;
+    }
+    Ok(())
+}
+
+/// Adds a message; older unsent ones of its thread and channel are superseded.
+fn send(transaction: &Transaction<'_>, decision: i64, message: &Message) -> rusqlite::Result<()> {
+    let thread = message.thread.map(|thread| number(thread.0));
+    transaction
+        .prepare_cached("UPDATE messages SET state = 'superseded' WHERE channel = ?1 AND thread = ?2 AND state = 'waiting'")?
+        .execute(params![message.channel, thread])?;
+    transaction
+        .prepare_cached("INSERT INTO messages (key, decision, channel, thread, state, due, expires, body) VALUES (?1, ?2, ?3, ?4, 'waiting', ?5, ?6, ?7)")?
+        .execute(params![
+            message.key,
+            decision,
+            message.channel,
+            thread,
+            message.decided.millis(),
+            message.expires.millis(),
+            json(message)
+        ])?;
+    Ok(())
+}
+
+/// The thread is over: unsent messages are superseded. Answers where it is shown: channel and handle.
+fn withdraw(transaction: &Transaction<'_>, thread: i64) -> rusqlite::Result<Vec<(String, u32)>> {
+    transaction
+        .prepare_cached("UPDATE messages SET state = 'superseded' WHERE thread = ?1 AND state = 'waiting'")?
+        .execute([thread])?;
+    let mut shown = transaction.prepare_cached(
+        "SELECT channel, handle FROM messages WHERE thread = ?1 AND handle IS NOT NULL AND state = 'delivered' GROUP BY channel HAVING number = MAX(number)",
+    )?;
+    shown.query_map([thread], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
+}
+
+/// SQLite's integers are signed; ours count up from zero and stay far below the sign.
+pub(super) fn number(unsigned: u64) -> i64 {
+    i64::try_from(unsigned).unwrap_or(i64::MAX)
+}
+
+/// Unit and kind of a value in one small number.
+fn kind(glucose: Glucose) -> u8 {
+    let unit = match glucose.received() {
+        Unit::MgDl => 0,
+        Unit::MmolL => 1,
+    };
+    let measured = match glucose.measured() {
+        Measured::Number => 0,
+        Measured::BelowRange => 2,
+        Measured::AboveRange => 4,
+    };
+    unit + measured
+}
+
+/// The value that [`kind`] and its hundredths stand for.
+pub(super) fn glucose(hundredths: i32, kind: u8) -> Glucose {
+    let unit = if kind & 1 == 1 { Unit::MmolL } else { Unit::MgDl };
+    let measured = match kind & 6 {
+        2 => Measured::BelowRange,
+        4 => Measured::AboveRange,
+        _ => Measured::Number,
+    };
+    Glucose::from_hundredths(hundredths, unit, measured)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_come_back_as_they_were() {
+        for unit in [Unit::MgDl, Unit::MmolL] {
+            for text in ["54.5", "LOW", "HIGH"] {
+                let value = Glucose::parse(text, unit).unwrap();
+                assert_eq!(glucose(value.hundredths(), kind(value)), value);
+            }
+        }
+    }
+}

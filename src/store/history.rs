@@ -1,0 +1,251 @@
+//! Questions asked of the store: by the daemon at its start, by `status`, `why` and the reports.
+
+use super::commit::glucose;
+use super::{Error, Store};
+use crate::domain::reading::{Reading, SourceId};
+use crate::domain::time::Timestamp;
+use crate::engine::effect::Decision;
+use crate::engine::event::Event;
+use crate::engine::policy::Policy;
+use crate::engine::{SNAPSHOT_VERSION, State};
+use rusqlite::{OptionalExtension, params};
+
+/// What was last saved.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Saved {
+    /// The engine's state; none when it is of another version, to be rebuilt.
+    pub state: Option<State>,
+    /// The settings it lived by.
+    pub policy: Option<Policy>,
+}
+
+/// When the program was last known to be alive.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Alive {
+    /// When.
+    pub at: Timestamp,
+    /// Was it stopped in order?
+    pub stopped: bool,
+}
+
+/// A decision as it was written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Past {
+    /// Its number.
+    pub number: i64,
+    /// When.
+    pub at: Timestamp,
+    /// What.
+    pub decision: Decision,
+}
+
+/// One try of one message.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Delivery {
+    /// Channel.
+    pub channel: String,
+    /// Title.
+    pub title: String,
+    /// State of the message.
+    pub state: String,
+    /// Tries so far.
+    pub tries: u32,
+    /// When the last try ended, and what came of it.
+    pub last: Option<(Timestamp, String)>,
+}
+
+impl Store {
+    /// The saved engine, if there is one.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn saved(&self) -> Result<Option<Saved>, Error> {
+        let row: Option<(u32, String, String)> = self
+            .connection
+            .query_row("SELECT version, policy, body FROM snapshot", [], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))
+            .optional()
+            .map_err(|error| self.wrap(error))?;
+        let Some((version, policy, body)) = row else { return Ok(None) };
+        let state = if version == SNAPSHOT_VERSION { self.read_back(&body).ok() } else { None };
+        Ok(Some(Saved { state, policy: self.read_back(&policy).ok() }))
+    }
+
+    /// Events still kept, oldest first, to rebuild an engine from. Events of a form no longer known are
+    /// left out, and counted.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn events(&self) -> Result<(Vec<(Timestamp, Event)>, usize), Error> {
+        let rows = self.all("SELECT at, body FROM events ORDER BY number", [], |row| {
+            Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?))
+        })?;
+        let all = rows.len();
+        let events: Vec<_> = rows
+            .into_iter()
+            .filter_map(|(at, body)| Some((Timestamp::from_millis(at), self.read_back(&body).ok()?)))
+            .collect();
+        let unknown = all - events.len();
+        Ok((events, unknown))
+    }
+
+    /// When the program was last alive.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn last_alive(&self) -> Result<Option<Alive>, Error> {
+        self.connection
+            .query_row("SELECT at, stopped FROM alive", [], |row| {
+                Ok(Alive { at: Timestamp::from_millis(row.get(0)?), stopped: row.get(1)? })
+            })
+            .optional()
+            .map_err(|error| self.wrap(error))
+    }
+
+    /// Has this source ever given a reading?
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn has_readings(&self, source: SourceId) -> Result<bool, Error> {
+        let found = self.all("SELECT 1 FROM readings WHERE source = ?1 LIMIT 1", [source.0], |_| Ok(()))?;
+        Ok(!found.is_empty())
+    }
+
+    /// Readings from a time on, oldest first.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn readings_since(&self, from: Timestamp) -> Result<Vec<Reading>, Error> {
+        self.all(
+            "SELECT source, measured, hundredths, kind FROM readings WHERE measured >= ?1 ORDER BY measured, source",
+            [from.millis()],
+            |row| {
+                Ok(Reading {
+                    source: SourceId(row.get(0)?),
+                    measured: Timestamp::from_millis(row.get(1)?),
+                    glucose: glucose(row.get(2)?, row.get(3)?),
+                })
+            },
+        )
+    }
+
+    /// The newest reading of each source, with when it arrived.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn newest_readings(&self) -> Result<Vec<(Reading, Timestamp)>, Error> {
+        self.all(
+            "SELECT source, measured, hundredths, kind, arrived FROM readings AS r
+             WHERE measured = (SELECT MAX(measured) FROM readings WHERE source = r.source) ORDER BY source",
+            [],
+            |row| {
+                let reading = Reading {
+                    source: SourceId(row.get(0)?),
+                    measured: Timestamp::from_millis(row.get(1)?),
+                    glucose: glucose(row.get(2)?, row.get(3)?),
+                };
+                Ok((reading, Timestamp::from_millis(row.get(4)?)))
+            },
+        )
+    }
+
+    /// Where reading of each file goes on.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn places(&self, source: SourceId) -> Result<Vec<(String, String)>, Error> {
+        self.all("SELECT path, body FROM places WHERE source = ?1", [source.0], |row| Ok((row.get(0)?, row.get(1)?)))
+    }
+
+    /// Counts of each source.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn counts(&self) -> Result<Vec<(SourceId, String, u64)>, Error> {
+        self.all("SELECT source, name, n FROM counts WHERE source >= 0 ORDER BY source, name", [], |row| {
+            Ok((SourceId(row.get(0)?), row.get(1)?, u64::try_from(row.get::<_, i64>(2)?).unwrap_or(0)))
+        })
+    }
+
+    /// The last refusals, newest first.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn refusals(&self, most: u32) -> Result<Vec<(Timestamp, String)>, Error> {
+        self.all("SELECT at, words FROM refusals ORDER BY number DESC LIMIT ?1", [most], |row| {
+            Ok((Timestamp::from_millis(row.get(0)?), row.get(1)?))
+        })
+    }
+
+    /// Decisions about an alert and all that is part of it, oldest first.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn decisions_about(&self, id: u64) -> Result<Vec<Past>, Error> {
+        let id = super::commit::number(id);
+        self.past("SELECT number, at, body FROM decisions WHERE id = ?1 OR part_of = ?1 ORDER BY number", params![id])
+    }
+
+    /// The last decisions, newest last.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn last_decisions(&self, most: u32) -> Result<Vec<Past>, Error> {
+        let mut last = self.past("SELECT number, at, body FROM decisions ORDER BY number DESC LIMIT ?1", params![most])?;
+        last.reverse();
+        Ok(last)
+    }
+
+    fn past(&self, sql: &str, params: impl rusqlite::Params) -> Result<Vec<Past>, Error> {
+        let rows = self.all(sql, params, |row| Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?, row.get::<_, String>(2)?)))?;
+        rows.into_iter()
+            .map(|(number, at, body)| Ok(Past { number, at: Timestamp::from_millis(at), decision: self.read_back(&body)? }))
+            .collect()
+    }
+
+    /// What became of the messages of a decision.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn deliveries(&self, decision: i64) -> Result<Vec<Delivery>, Error> {
+        self.all(
+            "SELECT channel, json_extract(body, '$.title'), state, tries,
+                (SELECT at FROM tries WHERE message = messages.number ORDER BY number DESC LIMIT 1),
+                (SELECT words FROM tries WHERE message = messages.number ORDER BY number DESC LIMIT 1)
+             FROM messages WHERE decision = ?1 ORDER BY number",
+            [decision],
+            |row| {
+                let at: Option<i64> = row.get(4)?;
+                let words: Option<String> = row.get(5)?;
+                Ok(Delivery {
+                    channel: row.get(0)?,
+                    title: row.get(1)?,
+                    state: row.get(2)?,
+                    tries: row.get(3)?,
+                    last: at.map(Timestamp::from_millis).zip(words),
+                })
+            },
+        )
+    }
+
+    /// Each channel's last accepted message and last failure.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn channel_history(&self, channel: &str) -> Result<(Option<Timestamp>, Option<(Timestamp, String)>), Error> {
+        let accepted = self.all(
+            "SELECT MAX(tries.at) FROM tries JOIN messages ON messages.number = tries.message WHERE channel = ?1 AND state = 'delivered'",
+            [channel],
+            |row| row.get::<_, Option<i64>>(0),
+        )?;
+        let failed = self.all(
+            "SELECT tries.at, tries.words FROM tries JOIN messages ON messages.number = tries.message
+             WHERE channel = ?1 AND tries.words NOT LIKE 'accepted%' ORDER BY tries.number DESC LIMIT 1",
+            [channel],
+            |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)),
+        )?;
+        Ok((
+            accepted.into_iter().flatten().next().map(Timestamp::from_millis),
+            failed.into_iter().next().map(|(at, words)| (Timestamp::from_millis(at), words)),
+        ))
+    }
+}

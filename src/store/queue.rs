@@ -1,0 +1,174 @@
+//! The outbox on disk: what is due, what is being tried, what came of it.
+
+use super::commit::number;
+use super::{Error, Store, json};
+use crate::domain::time::{Span, Timestamp};
+use crate::engine::effect::Id;
+use crate::outbox::message::Message;
+use crate::outbox::retry::Next;
+use rusqlite::params;
+
+/// A message that is due.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Due {
+    /// Its number.
+    pub number: i64,
+    /// Tries before this one.
+    pub tries: u32,
+    /// The handle under which its thread is shown on this channel, to be replaced.
+    pub replaces: Option<u32>,
+    /// The message.
+    pub message: Message,
+}
+
+impl Store {
+    /// After a start: a message that was being tried when the program ended may have arrived.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn recover_tries(&self) -> Result<usize, Error> {
+        self.connection
+            .execute("UPDATE messages SET state = 'waiting', body = json_set(body, '$.may_repeat', json('true')) WHERE state = 'trying'", [])
+            .map_err(|error| self.wrap(error))
+    }
+
+    /// What is due on one channel, the oldest first; none while one is being tried there.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn due(&self, channel: &str, now: Timestamp) -> Result<Option<Due>, Error> {
+        let rows = self.all(
+            "SELECT number, tries, body,
+                (SELECT handle FROM messages AS shown WHERE shown.channel = messages.channel AND shown.thread = messages.thread
+                 AND shown.handle IS NOT NULL ORDER BY number DESC LIMIT 1)
+             FROM messages WHERE state = 'waiting' AND channel = ?1 AND due <= ?2
+             AND NOT EXISTS (SELECT 1 FROM messages WHERE state = 'trying' AND channel = ?1)
+             ORDER BY due, number LIMIT 1",
+            params![channel, now.millis()],
+            |row| Ok((row.get(0)?, row.get(1)?, row.get::<_, String>(2)?, row.get(3)?)),
+        )?;
+        let Some((number, tries, body, replaces)) = rows.into_iter().next() else { return Ok(None) };
+        Ok(Some(Due { number, tries, replaces, message: self.read_back(&body)? }))
+    }
+
+    /// When the next message of a channel falls due.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn next_due(&self, channel: &str) -> Result<Option<Timestamp>, Error> {
+        let due = self.all("SELECT MIN(due) FROM messages WHERE state = 'waiting' AND channel = ?1", [channel], |row| {
+            row.get::<_, Option<i64>>(0)
+        })?;
+        Ok(due.into_iter().flatten().next().map(Timestamp::from_millis))
+    }
+
+    /// A try begins. Written before anything is sent, so that a crash cannot make an unmarked repeat.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn trying(&self, message: i64) -> Result<(), Error> {
+        self.connection
+            .prepare_cached("UPDATE messages SET state = 'trying', tries = tries + 1 WHERE number = ?1")
+            .and_then(|mut statement| statement.execute([message]))
+            .map_err(|error| self.wrap(error))?;
+        Ok(())
+    }
+
+    /// What came of a try.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn tried(&mut self, message: i64, at: Timestamp, took: Span, words: &str, handle: Option<u32>, next: &Next) -> Result<(), Error> {
+        let path = self.path.clone();
+        let wrap = |error| Error::Sqlite { path: path.clone(), error };
+        let (state, due) = match next {
+            Next::Delivered => ("delivered", None),
+            Next::Again(at) => ("waiting", Some(at.millis())),
+            Next::Expired => ("expired", None),
+            Next::GivenUp => ("given_up", None),
+        };
+        let transaction = self.connection.transaction().map_err(wrap)?;
+        transaction
+            .execute(
+                "UPDATE messages SET state = ?2, due = COALESCE(?3, due), handle = COALESCE(?4, handle) WHERE number = ?1",
+                params![message, state, due, handle],
+            )
+            .map_err(wrap)?;
+        transaction
+            .execute("INSERT INTO tries (message, at, took, words) VALUES (?1, ?2, ?3, ?4)", params![message, at.millis(), took.as_millis(), words])
+            .map_err(wrap)?;
+        // A newer message of the same thread is waiting: this one need not be tried again.
+        transaction
+            .execute(
+                "UPDATE messages SET state = 'superseded' WHERE number = ?1 AND state = 'waiting' AND EXISTS
+                 (SELECT 1 FROM messages AS newer WHERE newer.channel = messages.channel AND newer.thread = messages.thread
+                  AND newer.number > messages.number)",
+                [message],
+            )
+            .map_err(wrap)?;
+        transaction.commit().map_err(wrap)
+    }
+
+    /// Messages whose time ran out before they could be tried: after sleep, or while the program was stopped.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn expire(&self, now: Timestamp) -> Result<usize, Error> {
+        self.connection
+            .prepare_cached("UPDATE messages SET state = 'expired' WHERE state = 'waiting' AND expires < ?1")
+            .and_then(|mut statement| statement.execute([now.millis()]))
+            .map_err(|error| self.wrap(error))
+    }
+
+    /// Titles that expired on a channel and were not told there yet; marks them as told.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn take_missed(&self, channel: &str) -> Result<Vec<String>, Error> {
+        let titles = self.all(
+            "SELECT json_extract(body, '$.title') FROM messages WHERE channel = ?1 AND state = 'expired' AND missed_told = 0 ORDER BY number",
+            [channel],
+            |row| row.get(0),
+        )?;
+        if !titles.is_empty() {
+            self.connection
+                .execute("UPDATE messages SET missed_told = 1 WHERE channel = ?1 AND state = 'expired'", [channel])
+                .map_err(|error| self.wrap(error))?;
+        }
+        Ok(titles)
+    }
+
+    /// Adds a message that no decision made.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn add_message(&self, message: &Message) -> Result<(), Error> {
+        self.connection
+            .execute(
+                "INSERT INTO messages (key, channel, thread, state, due, expires, body) VALUES (?1, ?2, ?3, 'waiting', ?4, ?5, ?6)",
+                params![
+                    message.key,
+                    message.channel,
+                    message.thread.map(|thread| number(thread.0)),
+                    message.decided.millis(),
+                    message.expires.millis(),
+                    json(message)
+                ],
+            )
+            .map_err(|error| self.wrap(error))?;
+        Ok(())
+    }
+
+    /// Which alert or re-check a shown notification is about.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn alert_shown_as(&self, channel: &str, handle: u32) -> Result<Option<Id>, Error> {
+        let found = self.all(
+            "SELECT json_extract(body, '$.decision.id') FROM messages WHERE channel = ?1 AND handle = ?2 ORDER BY number DESC LIMIT 1",
+            params![channel, handle],
+            |row| row.get::<_, Option<i64>>(0),
+        )?;
+        Ok(found.into_iter().flatten().next().and_then(|id| u64::try_from(id).ok()).filter(|id| *id > 0).map(Id))
+    }
+}

@@ -1,0 +1,92 @@
+//! Why, in one sentence: for `why`, the log and the timeline.
+
+use super::Voice;
+use crate::engine::effect::{Decision, Side, What};
+use crate::engine::event::Cause;
+use crate::engine::reason::Reason;
+
+/// One line: what was decided, on what value, and why.
+#[must_use]
+pub fn line(decision: &Decision, voice: Voice) -> String {
+    let about = match (decision.glucose, decision.reading_at) {
+        (Some(glucose), Some(at)) => format!(" on {} at {}", voice.value_with_unit(glucose), voice.clock(at)),
+        _ => String::new(),
+    };
+    let rate = decision.rate.map_or_else(String::new, |rate| format!(" ({})", rate.direction().words()));
+    let verb = match decision.what {
+        What::Look => "looked",
+        What::Prompt => "asked",
+        What::Answer => "answered",
+        other => other.name(),
+    };
+    format!("{} {verb}{about}{rate}: {}", decision.condition.name(), sentence(&decision.reason, voice))
+}
+
+/// The reason alone.
+#[must_use]
+pub fn sentence(reason: &Reason, voice: Voice) -> String {
+    let clock = |at| voice.clock(at);
+    match reason {
+        Reason::BeyondLimit { limit, since } => format!("beyond {} since {}", voice.limit(*limit), clock(*since)),
+        Reason::NewEpisode { limit, since } => {
+            format!("beyond {} again since {}, a new episode under an alert that had not ended", voice.limit(*limit), clock(*since))
+        }
+        Reason::StillBeyond { limit, silent_since } => {
+            format!("still beyond {} after nothing reached me since {}", voice.limit(*limit), clock(*silent_since))
+        }
+        Reason::NoLongerWorse { limit, since } => {
+            format!("the worse level ended, and the value is still beyond {}, since {}", voice.limit(*limit), clock(*since))
+        }
+        Reason::WorseActive { worse } => format!("{} is active and speaks for it", worse.name()),
+        Reason::Night { until } => format!("it is night, this waits until {}", clock(*until)),
+        Reason::BackWithin { since } => format!("back past the deadband since {}", clock(*since)),
+        Reason::ConditionGone => "the settings no longer hold this level".to_owned(),
+        Reason::NothingReached { since: Some(since), grave } => {
+            let grave = if *grave { "; the last value was low or falling" } else { "" };
+            format!("nothing reached me since {}{grave}", clock(*since))
+        }
+        Reason::NothingReached { since: None, .. } => "nothing has reached me since I started".to_owned(),
+        Reason::Arriving => "readings arrive again".to_owned(),
+        Reason::Unreadable { since, words } => format!("rows cannot be read since {}: {words}", clock(*since)),
+        Reason::Absurd { since, values } => format!("{values} values in a row since {} cannot be glucose in this unit", clock(*since)),
+        Reason::ChannelsFail { working, words } => format!("{working} ways to reach the wearer work; failing: {}", words.join("; ")),
+        Reason::ChannelsWork => "every way to reach the wearer works".to_owned(),
+        Reason::ComingDown { next, .. } => format!("coming down, looks again at {}", clock(*next)),
+        Reason::TooEarly { next, .. } => format!("too early to ask with injected insulin, looks again at {}", clock(*next)),
+        Reason::NotComingDown { treated, asked_for, next } => {
+            let why = if *asked_for { "you asked to be asked now" } else { "not coming down" };
+            format!("{why}; treated at {}, next look {}", clock(treated.at), clock(*next))
+        }
+        Reason::StillLow { treated, next } => format!("still low; treated at {}, next look {}", clock(treated.at), clock(*next)),
+        Reason::NoFreshReading { treated, next, .. } => {
+            format!("no fresh reading to look at; treated at {}, next look {}", clock(treated.at), clock(*next))
+        }
+        Reason::Back { treated } => format!("back within range; treated at {}", clock(treated.at)),
+        Reason::StillHigh { since, marked, next } => {
+            let marked = if *marked { "its looks are over" } else { "nobody marked it as treated" };
+            format!("high since {}, {marked}; asked again at {}", clock(*since), clock(*next))
+        }
+        Reason::NightOver { since, next } => format!("high since {}, kept for the morning; asked again at {}", clock(*since), clock(*next)),
+        Reason::Past { spans } => format!("{} stretches in readings that came in late", spans.len()),
+        Reason::Unwatched { from, to, cause } => {
+            let cause = match cause {
+                Cause::Stopped => "stopped",
+                Cause::Killed => "ended without being stopped",
+                Cause::Slept => "the computer slept",
+            };
+            format!("not watching from {} to {}: {cause}", clock(*from), clock(*to))
+        }
+        Reason::LooksPlanned { side, treated, looks, .. } => {
+            let side = match side {
+                Side::Low => "low",
+                Side::High => "high",
+            };
+            let looks: Vec<String> = looks.iter().map(|look| clock(*look)).collect();
+            format!("{side} treated at {}, looks at {}", clock(treated.at), looks.join(", "))
+        }
+        Reason::WhichOne { open } => format!("{} open alerts could be meant", open.len()),
+        Reason::NoSuchAlert { id } => format!("no open alert has the number {id}"),
+        Reason::Noted => "nothing follows from it".to_owned(),
+        Reason::MarkedSeen { ids } => format!("{} marked as seen", ids.len()),
+    }
+}

@@ -1,0 +1,304 @@
+//! What a decision that rings says: a title short enough for a wrist, and a body.
+//!
+//! A title holds at most 60 characters: worst fact first, the clock time of the reading, one action.
+//! For very low the action comes first (a person in trouble acts, and does not read).
+
+use super::{Voice, since};
+use crate::domain::glucose::Glucose;
+use crate::domain::time::Timestamp;
+use crate::engine::effect::{Condition, Decision, What};
+use crate::engine::event::Cause;
+use crate::engine::policy::Policy;
+use crate::engine::reason::{PastSpan, Reason, Treatment};
+use crate::engine::trend::Direction;
+
+/// Longest title, in characters: what a wrist shows at a glance.
+pub const TITLE_CHARS_MAX: usize = 60;
+
+/// What a message says.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Text {
+    /// For the wrist.
+    pub title: String,
+    /// For the screen.
+    pub body: String,
+}
+
+/// The text of a decision.
+#[must_use]
+pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
+    let voice = Voice::new(policy, now);
+    let said = Said { voice, decision, policy };
+    let (title, body) = match decision.condition {
+        Condition::VeryLow | Condition::Low | Condition::High | Condition::VeryHigh => said.level(),
+        Condition::Gap | Condition::SourceFailed => said.source(),
+        Condition::ChannelFailed => said.channels(),
+        Condition::RecheckHigh => said.recheck_high(),
+        Condition::RecheckLow => said.recheck_low(),
+        Condition::WhileAway | Condition::NotWatching => said.told(),
+    };
+    Text { title: shortened(&title), body }
+}
+
+/// Cut at a word where that leaves most of the title.
+#[must_use]
+pub fn shortened(title: &str) -> String {
+    if title.chars().count() <= TITLE_CHARS_MAX {
+        return title.to_owned();
+    }
+    let cut: String = title.chars().take(TITLE_CHARS_MAX - 3).collect();
+    let kept = cut.rsplit_once(' ').map_or(cut.as_str(), |(kept, _)| kept);
+    format!("{}...", kept.trim_end_matches([',', '.', ':', ';']))
+}
+
+struct Said<'a> {
+    voice: Voice,
+    decision: &'a Decision,
+    policy: &'a Policy,
+}
+
+impl Said<'_> {
+    /// `64, falling` or `64`.
+    fn value_and_direction(&self) -> String {
+        let Some(glucose) = self.decision.glucose else { return "no value".to_owned() };
+        let limit = self.policy.levels.of(self.decision.condition).map(|level| level.limit);
+        let value = glucose.shown(self.voice.unit, limit);
+        match self.direction() {
+            Some(direction) => format!("{value}, {}", direction.words()),
+            None => value,
+        }
+    }
+
+    fn direction(&self) -> Option<Direction> {
+        self.decision.rate.map(crate::engine::trend::Rate::direction)
+    }
+
+    fn read_at(&self) -> String {
+        self.decision.reading_at.map_or_else(String::new, |at| self.voice.clock(at))
+    }
+
+    /// `64 mg/dL at 02:10, falling, -1.2 mg/dL/min.`
+    fn full_value(&self) -> String {
+        let Some(glucose) = self.decision.glucose else { return String::new() };
+        let rate = match self.decision.rate {
+            Some(rate) => format!(", {}, {}", rate.direction().words(), rate.shown(self.voice.unit)),
+            None => String::new(),
+        };
+        let limit = self.policy.levels.of(self.decision.condition).map(|level| level.limit);
+        format!("{} {} at {}{rate}.", glucose.shown(self.voice.unit, limit), self.voice.unit.name(), self.read_at())
+    }
+
+    fn level(&self) -> (String, String) {
+        let (value, at) = (self.value_and_direction(), self.read_at());
+        let again = match (self.decision.what, &self.decision.reason) {
+            (What::Repeated, Reason::NewEpisode { .. }) => " again",
+            (What::Repeated, _) => " still",
+            _ => "",
+        };
+        let (title, what_to_do) = match self.decision.condition {
+            Condition::VeryLow => (
+                format!("Treat now{again}: {value}, {at}"),
+                "Treat by your plan now, then `recheck treated`. If you cannot swallow or feel faint, call for help.",
+            ),
+            Condition::Low => (
+                format!("Low{again}: {value}, {at}. Treat by your plan"),
+                "Treat by your plan, then `recheck treated`: it looks again after 15 min.",
+            ),
+            Condition::VeryHigh => (
+                format!("Very high{again}: {value}, {at}. Look and note"),
+                "Follow your plan and note what you do. Very high for two hours, or feeling ill: check ketones.",
+            ),
+            _ => (
+                format!("High{again}: {value}, {at}. Look and note"),
+                "If you treat it, say `recheck treated`: it looks again.",
+            ),
+        };
+        let limit = match &self.decision.reason {
+            Reason::BeyondLimit { limit, .. } | Reason::NewEpisode { limit, .. } | Reason::NoLongerWorse { limit, .. } => Some(*limit),
+            Reason::StillBeyond { silent_since, .. } => {
+                let gap = format!("Nothing reached me between {} and {at}. ", self.voice.clock(*silent_since));
+                return (title, format!("{gap}{} {what_to_do} Differs from how you feel? Check with a meter.", self.full_value()));
+            }
+            _ => None,
+        };
+        let beyond = limit.map_or_else(String::new, |limit| {
+            let side = if matches!(self.decision.condition, Condition::VeryLow | Condition::Low) { "Below" } else { "Above" };
+            format!(" {side} {}.", self.voice.limit(limit))
+        });
+        (title, format!("{}{beyond} {what_to_do} Differs from how you feel? Check with a meter.", self.full_value()))
+    }
+
+    fn source(&self) -> (String, String) {
+        match &self.decision.reason {
+            Reason::NothingReached { since: Some(since), grave: true } => (
+                format!("Nothing since {}, last {}. Measure", self.voice.clock(*since), self.value_and_direction()),
+                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Measure with a meter, and check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
+            ),
+            Reason::NothingReached { since: Some(since), grave: false } => (
+                format!("Nothing reached me since {}. Check the sensor", self.voice.clock(*since)),
+                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
+            ),
+            Reason::NothingReached { since: None, .. } => (
+                "Nothing has reached me yet. Check the export".to_owned(),
+                "I have been waiting since I started, and no reading has come. I am not watching. Check the folder in the settings, and the export.".to_owned(),
+            ),
+            Reason::Unreadable { since, words } => (
+                format!("Cannot read your file since {}; not watching", self.voice.clock(*since)),
+                format!("{words}. I am not watching until rows can be read again. Use your sensor's own display meanwhile."),
+            ),
+            Reason::Absurd { since, values } => (
+                format!("Values since {} cannot be glucose; not watching", self.voice.clock(*since)),
+                format!("{values} values in a row cannot be glucose in the unit of the settings. Is the unit right? I am not watching. Use your sensor's own display meanwhile."),
+            ),
+            _ => ("Readings arrive again".to_owned(), self.full_value()),
+        }
+    }
+
+    fn channels(&self) -> (String, String) {
+        match &self.decision.reason {
+            Reason::ChannelsFail { working: 0, words } => (
+                "Nothing can reach you. See `recheck status`".to_owned(),
+                format!("No way to reach you works: {}. Alerts are only in the log until one does.", listed(words)),
+            ),
+            Reason::ChannelsFail { words, .. } => (
+                "A way to reach you fails. See `recheck status`".to_owned(),
+                format!("{}. Alerts go out by the others.", listed(words)),
+            ),
+            _ => ("All ways to reach you work again".to_owned(), String::new()),
+        }
+    }
+
+    fn recheck_high(&self) -> (String, String) {
+        let (value, at) = (self.value_and_direction(), self.read_at());
+        match &self.decision.reason {
+            Reason::NotComingDown { treated, next, .. } | Reason::ComingDown { treated, next } | Reason::TooEarly { treated, next } => {
+                let change = self.changed_since(treated);
+                let after = since(treated.at, self.voice.now);
+                (
+                    format!("{value}, {at}: {change}{after} after treating"),
+                    format!(
+                        "{} {}Insulin goes on working for hours: a look is not a reason to add. Follow your plan. Next look {}.",
+                        self.full_value(),
+                        self.treated_then(treated),
+                        self.voice.clock(*next)
+                    ),
+                )
+            }
+            Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
+            Reason::StillHigh { since, marked, next } => {
+                let ask = if *marked {
+                    "The looks after your treatment are over and it is still high. Follow your plan; call your care team if it stays."
+                } else {
+                    "Nothing was noted. If you treated it, say `recheck treated`. High for long, or feeling ill: check ketones."
+                };
+                (
+                    format!("High since {}: {value}, {at}. Look again", self.voice.clock(*since)),
+                    format!("{} High since {}. {ask} Asked again {}.", self.full_value(), self.voice.clock(*since), self.voice.clock(*next)),
+                )
+            }
+            Reason::NightOver { since, next } => (
+                format!("High since {}: {value}, {at}. Look now", self.voice.clock(*since)),
+                format!("{} High since {}, kept for the morning. Asked again {}.", self.full_value(), self.voice.clock(*since), self.voice.clock(*next)),
+            ),
+            Reason::Back { treated } => self.back(treated),
+            _ => (format!("{value}, {at}"), self.full_value()),
+        }
+    }
+
+    fn recheck_low(&self) -> (String, String) {
+        let (value, at) = (self.value_and_direction(), self.read_at());
+        match &self.decision.reason {
+            Reason::StillLow { treated, next } => {
+                let after = since(treated.at, self.voice.now);
+                let (action, body) = match self.direction() {
+                    Some(direction) if direction.rises() => ("Wait", "Rising: wait for the next look."),
+                    Some(direction) if direction.falls() => {
+                        ("Treat by plan", "Falling after treating: treat again by your plan, check with a meter, and do not stay alone.")
+                    }
+                    Some(_) | None => ("Treat by plan", "Not rising: treat again by your plan, and check with a meter."),
+                };
+                (
+                    format!("{action}: {value}, {at}, {after} after treating"),
+                    format!("{} {}{body} Next look {}.", self.full_value(), self.treated_then(treated), self.voice.clock(*next)),
+                )
+            }
+            Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
+            Reason::Back { treated } => self.back(treated),
+            _ => (format!("{value}, {at}"), self.full_value()),
+        }
+    }
+
+    fn no_fresh(&self, treated: &Treatment, last: Option<Timestamp>, next: Timestamp) -> (String, String) {
+        let after = since(treated.at, self.voice.now);
+        let known = last.map_or_else(
+            || "No reading has reached me.".to_owned(),
+            |last| format!("Nothing reached me since {}.", self.voice.clock(last)),
+        );
+        (
+            format!("No fresh reading {after} after treating. Measure or scan"),
+            format!("Treated {}. {known} Scan the sensor or measure with a meter. Next look {}.", self.voice.clock(treated.at), self.voice.clock(next)),
+        )
+    }
+
+    fn back(&self, treated: &Treatment) -> (String, String) {
+        let after = since(treated.at, self.voice.now);
+        (
+            format!("Back at {}, {}, {after} after treating", self.value_and_direction(), self.read_at()),
+            format!("{} {}No more looks for this one.", self.full_value(), self.treated_then(treated)),
+        )
+    }
+
+    fn told(&self) -> (String, String) {
+        match &self.decision.reason {
+            Reason::Past { spans } => {
+                let all: Vec<String> = spans.iter().map(|span| self.past_span(span)).collect();
+                let first = all.first().cloned().unwrap_or_default();
+                (format!("While away: {first}"), format!("Readings that came in late: {}.", all.join("; ")))
+            }
+            Reason::Unwatched { from, to, cause } => {
+                let why = match cause {
+                    Cause::Stopped => "recheck was stopped",
+                    Cause::Killed => "recheck ended without being stopped",
+                    Cause::Slept => "the computer slept",
+                };
+                let (from, to) = (self.voice.clock(*from), self.voice.clock(*to));
+                (
+                    format!("Not watching {from}-{to}. Look at your glucose"),
+                    format!("Nobody was watching from {from} to {to}: {why}. What happened meanwhile shows when readings arrive."),
+                )
+            }
+            _ => ("Noted".to_owned(), String::new()),
+        }
+    }
+
+    /// `below 70 from 02:10 to 03:05`
+    fn past_span(&self, span: &PastSpan) -> String {
+        let side = if matches!(span.condition, Condition::VeryLow | Condition::Low) { "below" } else { "above" };
+        let limit = self.voice.limit(span.limit);
+        if span.from == span.to {
+            return format!("{side} {limit} at {}", self.voice.clock(span.from));
+        }
+        format!("{side} {limit} from {} to {}", self.voice.clock(span.from), self.voice.zone.clock(span.to))
+    }
+
+    /// `+12 in ` or nothing.
+    fn changed_since(&self, treated: &Treatment) -> String {
+        match (treated.value, self.decision.glucose) {
+            (Some(then), Some(now)) => format!("{} ", self.voice.change(then, now)),
+            _ => String::new(),
+        }
+    }
+
+    fn treated_then(&self, treated: &Treatment) -> String {
+        let change = |now: Glucose, then: Glucose| format!(" at {}: {} since", self.voice.value(then), self.voice.change(then, now));
+        let since = match (self.decision.glucose, treated.value) {
+            (Some(now), Some(then)) => change(now, then),
+            _ => String::new(),
+        };
+        format!("Treated {}{since}. ", self.voice.clock(treated.at))
+    }
+}
+
+fn listed(words: &[String]) -> String {
+    if words.is_empty() { "none is set up".to_owned() } else { words.join("; ") }
+}
