@@ -7,14 +7,21 @@ use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
-/// An episode is over when values have been back for this long (consensus on sensor metrics, Danne
-/// 2017, Diabetes Care 40:1631: 15 minutes).
-const EPISODE_OVER_MIN: i64 = 15;
+/// Values beyond the limit this long after the last that belonged to an episode are a new one: 15
+/// minutes back end an episode (consensus on sensor metrics, Danne 2017, Diabetes Care 40:1631), and
+/// readings five minutes apart leave 25 between the two.
+const NEW_EPISODE_AFTER_MIN: i64 = 24;
 
 /// After a silence this long, or this many cadences, a value still beyond the limit is news.
 const SILENCE_MIN: i64 = 20;
 const SILENCE_SPARSE_MIN: i64 = 35;
 const SPARSE_CADENCE_MIN: i64 = 10;
+
+/// When the last reading is longer ago than this, the next is too far off to wait for.
+const NEXT_TOO_FAR_MIN: i64 = 9;
+
+/// A row of readings shorter than this is one dip.
+const DIP_MIN: i64 = 4;
 
 /// Readings come a little early or late: a delay counts as over when this little is missing.
 const JITTER_MIN: i64 = 1;
@@ -48,12 +55,25 @@ pub struct Active {
     pub told: Told,
     /// Marked as seen.
     pub seen: bool,
-    /// Where its values are.
-    pub values: Values,
     /// Last reading judged.
     pub last: Timestamp,
     /// When it last rang, or would have.
     pub rang: Timestamp,
+    /// The unbroken row of readings beyond the limit that the last one belongs to.
+    pub row: Option<Row>,
+    /// Last reading beyond the limit that belonged to an episode.
+    pub last_beyond: Timestamp,
+    /// First reading past the deadband, in an unbroken row.
+    pub past_deadband: Option<Timestamp>,
+}
+
+/// Readings beyond the limit, one after another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Row {
+    /// The first of them.
+    pub since: Timestamp,
+    /// They may begin a new episode, and it has not been rung for.
+    pub anew: bool,
 }
 
 /// What the wearer has been told of an active alert.
@@ -66,25 +86,6 @@ pub enum Told {
     Held,
     /// A worse level spoke for it.
     Hidden,
-}
-
-/// Where the values of an active alert are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Values {
-    /// Beyond the limit, in the episode that rang.
-    Beyond,
-    /// Beyond the limit again after the episode was over; not yet rung for.
-    Anew { since: Timestamp },
-    /// Back at the limit or within it.
-    Inside {
-        /// First reading back.
-        since: Timestamp,
-        /// First reading past the deadband, in an unbroken row.
-        past_deadband: Option<Timestamp>,
-        /// The new episode that was under way when values came back, not yet rung for.
-        anew: Option<Timestamp>,
-    },
 }
 
 /// What a reading does to a level.
@@ -178,59 +179,73 @@ impl Level {
 }
 
 impl Active {
-    fn step(&mut self, policy: &LevelPolicy, seen: &Seen, beyond: i32) -> Step {
-        let silence = seen.measured - self.last;
-        let silent_since = self.last;
-        self.last = seen.measured;
-        if beyond <= 0 {
-            return self.inside(policy, seen, beyond);
+    /// An alert that becomes active with this reading.
+    #[must_use]
+    pub const fn raised(id: Id, part_of: Option<Id>, since: Timestamp, told: Told, at: Timestamp) -> Self {
+        Self {
+            id,
+            part_of,
+            since,
+            told,
+            seen: false,
+            last: at,
+            rang: at,
+            row: Some(Row { since, anew: false }),
+            last_beyond: at,
+            past_deadband: None,
         }
+    }
+
+    /// Is the last value beyond the limit?
+    #[must_use]
+    pub const fn is_beyond(&self) -> bool {
+        self.row.is_some()
+    }
+
+    fn step(&mut self, policy: &LevelPolicy, seen: &Seen, beyond: i32) -> Step {
+        let (at, silent_since) = (seen.measured, self.last);
+        self.last = at;
+        if beyond <= 0 {
+            return self.inside(policy, at, beyond);
+        }
+        self.past_deadband = None;
         let sparse = seen.cadence >= Span::minutes(SPARSE_CADENCE_MIN);
         let long = if sparse { SILENCE_SPARSE_MIN } else { SILENCE_MIN };
-        let may_ring = lasted(seen.measured - self.rang, policy.again_quiet);
-        if silence > Span::minutes(long) && may_ring {
-            self.values = Values::Beyond;
-            self.rang = seen.measured;
-            return Step::Still { silent_since };
+        let may_ring = lasted(at - self.rang, policy.again_quiet);
+        if at - silent_since > Span::minutes(long) && may_ring {
+            self.row = Some(Row { since: at, anew: false });
+            return self.ring(at, Step::Still { silent_since });
         }
-        let over = Span::minutes(EPISODE_OVER_MIN);
-        let anew = match self.values {
-            Values::Beyond => return Step::None,
-            Values::Anew { since } => since,
-            Values::Inside { since, .. } if seen.measured - since > over => seen.measured,
-            Values::Inside { anew: Some(anew), .. } => anew,
-            Values::Inside { anew: None, .. } => {
-                self.values = Values::Beyond;
-                return Step::None;
-            }
-        };
-        // The next reading of a sparse sensor is too far off to wait for.
-        let sure = sparse
-            || lasted(seen.measured - anew, policy.again_after)
+        let row = self.row.unwrap_or(Row { since: at, anew: at - self.last_beyond > Span::minutes(NEW_EPISODE_AFTER_MIN) });
+        self.row = Some(row);
+        let sure = at - silent_since > Span::minutes(NEXT_TOO_FAR_MIN)
+            || lasted(at - row.since, policy.again_after)
             || beyond >= policy.again_beyond.hundredths();
-        if sure && may_ring {
-            self.values = Values::Beyond;
-            self.rang = seen.measured;
-            return Step::Anew { since: anew };
+        if row.anew && sure && may_ring {
+            self.row = Some(Row { anew: false, ..row });
+            return self.ring(at, Step::Anew { since: row.since });
         }
-        self.values = Values::Anew { since: anew };
+        // A lone reading beyond is a dip, also when it was sent twice: it must not push a new episode out
+        // of reach.
+        if !row.anew && at - row.since >= Span::minutes(DIP_MIN) {
+            self.last_beyond = at;
+        }
         Step::None
     }
 
-    fn inside(&mut self, policy: &LevelPolicy, seen: &Seen, beyond: i32) -> Step {
-        let (since, row, anew) = match self.values {
-            Values::Beyond => (seen.measured, None, None),
-            Values::Anew { since } => (seen.measured, None, Some(since)),
-            Values::Inside { since, past_deadband, anew } => (since, past_deadband, anew),
-        };
-        // Back for an episode's length: a dip that was not yet rung for is over as well.
-        let anew = anew.filter(|_| seen.measured - since < Span::minutes(EPISODE_OVER_MIN));
-        let past_deadband = (-beyond >= policy.deadband.hundredths()).then(|| row.unwrap_or(seen.measured));
-        self.values = Values::Inside { since, past_deadband, anew };
-        match past_deadband {
-            Some(past) if lasted(seen.measured - past, policy.off_delay) => Step::End { since: past },
+    fn inside(&mut self, policy: &LevelPolicy, at: Timestamp, beyond: i32) -> Step {
+        self.row = None;
+        self.past_deadband = (-beyond >= policy.deadband.hundredths()).then(|| self.past_deadband.unwrap_or(at));
+        match self.past_deadband {
+            Some(past) if lasted(at - past, policy.off_delay) => Step::End { since: past },
             Some(_) | None => Step::None,
         }
+    }
+
+    const fn ring(&mut self, at: Timestamp, step: Step) -> Step {
+        self.rang = at;
+        self.last_beyond = at;
+        step
     }
 }
 

@@ -2,7 +2,7 @@
 //! rings by day only is held. Knows nothing of re-checks.
 
 use super::effect::{Condition, Decision, Id, Side, What};
-use super::level::{Active, Level, Seen, Step, Told, Values};
+use super::level::{Active, Level, Seen, Step, Told};
 use super::policy::{LevelPolicy, Rings};
 use super::priority;
 use super::reason::Reason;
@@ -52,7 +52,9 @@ impl Engine {
         let parent = side.milder.active().map(|active| active.id);
         self.judge_level(turn, seen, worse, worse_policy, &mut side.worse, parent, None);
         let worse_now = side.worse.active().map(|active| active.id);
-        let hides = worse_now.map(|id| (worse, id));
+        // A worse level that only waits to end has nothing to say about a new episode of the milder.
+        let speaks = side.worse.active().is_some_and(Active::is_beyond) || side.milder.active().is_none();
+        let hides = worse_now.filter(|_| speaks).map(|id| (worse, id));
         self.judge_level(turn, seen, milder, milder_policy, &mut side.milder, None, hides);
 
         if had_worse && worse_now.is_none() {
@@ -87,16 +89,7 @@ impl Engine {
                     }
                     None => (self.raise(turn, condition, policy, id, parent, Reason::BeyondLimit { limit, since }), parent),
                 };
-                *level = Level::Active(Active {
-                    id,
-                    part_of,
-                    since,
-                    told,
-                    seen: false,
-                    values: Values::Beyond,
-                    last: seen.measured,
-                    rang: seen.measured,
-                });
+                *level = Level::Active(Active::raised(id, part_of, since, told, seen.measured));
             }
             (Step::Anew { since }, Some(active)) => {
                 self.again(turn, condition, policy, level, &active, hidden_by, Reason::NewEpisode { limit, since });
@@ -151,8 +144,7 @@ impl Engine {
     /// beyond its limit; if not, it goes on unsaid until it ends.
     fn unhide(&mut self, turn: &mut Turn, condition: Condition, policy: &LevelPolicy, level: &mut Level) {
         let Some(active) = level.active_mut() else { return };
-        let beyond = matches!(active.values, Values::Beyond | Values::Anew { .. });
-        if active.told == Told::Hidden && beyond {
+        if active.told == Told::Hidden && active.is_beyond() {
             let reason = Reason::NoLongerWorse { limit: policy.limit, since: active.since };
             active.rang = active.last;
             active.told = self.raise(turn, condition, policy, active.id, active.part_of, reason);
