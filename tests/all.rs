@@ -1,1 +1,3 @@
+//! All tests in one binary: it links once.
 
+mod behaviour;

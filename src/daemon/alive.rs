@@ -5,6 +5,7 @@ use sd_notify::NotifyState;
 use std::fs::{File, OpenOptions};
 use std::io;
 use std::path::Path;
+use std::time::Duration;
 
 /// Holds the state folder; released when dropped or when the process ends, however it ends.
 #[derive(Debug)]
@@ -25,6 +26,12 @@ impl Lock {
             Err(std::fs::TryLockError::Error(error)) => Err(error),
         }
     }
+}
+
+/// How often the manager wants to hear of a turn: half of what it waits for; none without a watchdog.
+#[must_use]
+pub fn wanted_every() -> Option<Duration> {
+    sd_notify::watchdog_enabled().map(|watchdog| watchdog / 2)
 }
 
 /// The loop is ready.

@@ -141,6 +141,7 @@ pub struct Daemon {
     pub(super) input_ended: bool,
     pub(super) unsaved: bool,
     listener: Option<mpsc::UnboundedSender<Heard>>,
+    nap: Duration,
     alive_at: Timestamp,
     ear: Ear,
     tries: mpsc::UnboundedReceiver<Tried>,
@@ -193,6 +194,7 @@ impl Daemon {
             input_ended: false,
             unsaved: false,
             listener,
+            nap: alive::wanted_every().map_or(NAP, |wanted| NAP.min(wanted)),
             alive_at: now,
             ear,
             tries,
@@ -341,7 +343,7 @@ impl Daemon {
             .into_iter()
             .flatten()
             .map(|at| self.clock.until(at))
-            .fold(NAP, Duration::min)
+            .fold(self.nap, Duration::min)
     }
 
     fn take_down(&self, withdrawn: Vec<(String, u32)>) {

@@ -47,6 +47,8 @@ pub enum Condition {
     WhileAway,
     /// A stretch nobody watched.
     NotWatching,
+    /// What the wearer said, where it is about no alert.
+    Diary,
 }
 
 impl Condition {
@@ -65,6 +67,7 @@ impl Condition {
             Self::RecheckLow => "recheck_low",
             Self::WhileAway => "while_away",
             Self::NotWatching => "not_watching",
+            Self::Diary => "diary",
         }
     }
 }

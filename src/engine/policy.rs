@@ -144,7 +144,8 @@ impl Levels {
             | Condition::RecheckHigh
             | Condition::RecheckLow
             | Condition::WhileAway
-            | Condition::NotWatching => None,
+            | Condition::NotWatching
+            | Condition::Diary => None,
         }
     }
 }

@@ -108,6 +108,41 @@ pub struct Open {
 }
 
 impl Reason {
+    /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
+    pub const WORDS: [&'static str; 31] = [
+        "beyond_limit",
+        "new_episode",
+        "still_beyond",
+        "no_longer_worse",
+        "worse_active",
+        "night",
+        "back_within",
+        "condition_gone",
+        "nothing_reached",
+        "arriving",
+        "unreadable",
+        "absurd_values",
+        "channels_fail",
+        "channels_work",
+        "coming_down",
+        "too_early",
+        "asked_for",
+        "not_coming_down",
+        "still_low",
+        "no_fresh_reading",
+        "back",
+        "still_high",
+        "nobody_marked",
+        "night_over",
+        "past_readings",
+        "unwatched",
+        "looks_planned",
+        "which_one",
+        "no_such_alert",
+        "noted",
+        "marked_seen",
+    ];
+
     /// The word for it in machine-readable output.
     #[must_use]
     pub const fn word(&self) -> &'static str {

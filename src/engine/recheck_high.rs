@@ -41,8 +41,6 @@ pub enum Stage {
     Looking {
         /// What is looked back at.
         treated: Treatment,
-        /// The scheduled look that is due next, or being waited for.
-        look: usize,
         /// A look the wearer wants to be asked at, whatever the therapy.
         asked_for: Option<Timestamp>,
         /// A look fell due without a fresh reading; the next reading completes it.
@@ -123,11 +121,11 @@ impl Engine {
             (None, None) => (self.take_id(), None, at),
         };
         let looks: Vec<Timestamp> = self.policy.recheck.high_looks.iter().map(|span| at + *span).collect();
-        // Looks whose hour has passed are caught up by one look now.
-        let look = looks.iter().rposition(|due| *due <= turn.now).unwrap_or(0);
         let asked_for = asked.map(|span| at + span);
-        self.state.high_care = Some(HighCare { id, part_of, since, stage: Stage::Looking { treated, look, asked_for, unseen: false } });
-        let due = looks.get(look).copied().unwrap_or(turn.now);
+        self.state.high_care = Some(HighCare { id, part_of, since, stage: Stage::Looking { treated, asked_for, unseen: false } });
+        // Looks whose hour has passed are caught up by one look now.
+        let caught_up = looks.first().is_some_and(|first| *first <= turn.now);
+        let due = if caught_up { turn.now } else { looks.first().copied().unwrap_or(turn.now) };
         self.set_look(turn.now, due, asked_for);
         let mut planned: Vec<Timestamp> = looks.into_iter().chain(asked_for).filter(|due| *due > turn.now).collect();
         planned.sort_unstable();
@@ -143,7 +141,7 @@ impl Engine {
         turn.judged = self.latest(turn.now);
         match care.stage {
             Stage::Asking { marked, asked } => self.ask_about_high(turn, &care, marked, asked),
-            Stage::Looking { treated, look, asked_for, .. } => self.look(turn, &care, treated, look, asked_for),
+            Stage::Looking { treated, asked_for, .. } => self.look(turn, &care, treated, asked_for),
         }
     }
 
@@ -154,50 +152,44 @@ impl Engine {
         }
     }
 
-    fn look(&mut self, turn: &mut Turn, care: &HighCare, treated: Treatment, look: usize, asked_for: Option<Timestamp>) {
+    fn look(&mut self, turn: &mut Turn, care: &HighCare, treated: Treatment, asked_for: Option<Timestamp>) {
         let wanted = asked_for.is_some_and(|due| due <= turn.now);
         let asked_for = asked_for.filter(|due| *due > turn.now);
         let recheck = &self.policy.recheck;
-        let scheduled = |place: usize| recheck.high_looks.get(place).map(|span| treated.at + *span);
+        let soon = turn.now + recheck.coming_down;
+        let mut scheduled = recheck.high_looks.iter().map(|span| treated.at + *span);
+        let next_scheduled = scheduled.find(|due| *due > turn.now);
+        // A look that was put off keeps the rule of the scheduled look before it.
+        let first_look = recheck.high_looks.get(1).is_none_or(|second| turn.now < treated.at + *second);
         let levels = &self.policy.levels;
         let Some(judged) = turn.judged else {
-            let next = turn.now + recheck.coming_down;
-            let reason = Reason::NoFreshReading { treated, last: self.state.window.newest().map(|last| last.measured), next };
-            self.keep_looking(care, treated, look, asked_for, true);
-            self.set_look(turn.now, next, asked_for);
+            let reason = Reason::NoFreshReading { treated, last: self.state.window.newest().map(|last| last.measured), next: soon };
+            self.look_on(turn.now, care, treated, soon, asked_for, true);
             self.look_told(turn, care, reason, true);
             return;
         };
-        let finding = find(judged.glucose, judged.rate, look == 0, self.policy.therapy, levels.high.limit, levels.very_high.limit);
-        // The scheduled look after this one: this one is done when its own hour has come.
-        let after = if scheduled(look).is_some_and(|due| due <= turn.now) { look + 1 } else { look };
-        let soon = turn.now + recheck.coming_down;
-        match finding {
+        match find(judged.glucose, judged.rate, first_look, self.policy.therapy, levels.high.limit, levels.very_high.limit) {
             Finding::Back => {
                 turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::Back { treated }, false);
                 self.close_high(turn);
             }
             Finding::ComingDown if !wanted => {
-                let next = scheduled(after).map_or(soon, |due| due.min(soon));
-                // Its place in the schedule is kept: when it stops coming down, the same rule asks.
-                let place = if next == soon { look } else { after };
-                self.keep_looking(care, treated, place, asked_for, false);
-                self.set_look(turn.now, next, asked_for);
+                let next = next_scheduled.map_or(soon, |due| due.min(soon));
+                self.look_on(turn.now, care, treated, next, asked_for, false);
                 self.look_told(turn, care, Reason::ComingDown { treated, next }, false);
             }
             Finding::TooEarly if !wanted => {
-                let next = scheduled(after).unwrap_or(soon);
-                self.keep_looking(care, treated, after, asked_for, false);
-                self.set_look(turn.now, next, asked_for);
+                let next = next_scheduled.unwrap_or(soon);
+                self.look_on(turn.now, care, treated, next, asked_for, false);
                 self.look_told(turn, care, Reason::TooEarly { treated, next }, false);
             }
             Finding::NotComingDown | Finding::ComingDown | Finding::TooEarly => {
-                let next = if let Some(due) = scheduled(after) {
-                    self.keep_looking(care, treated, after, asked_for, false);
-                    self.set_look(turn.now, due, asked_for);
-                    due
-                } else {
-                    self.ask_later(turn.now, care.id, care.part_of, care.since, true, 0)
+                let next = match next_scheduled {
+                    Some(next) => {
+                        self.look_on(turn.now, care, treated, next, asked_for, false);
+                        next
+                    }
+                    None => self.ask_later(turn.now, care.id, care.part_of, care.since, true, 0),
                 };
                 self.look_told(turn, care, Reason::NotComingDown { treated, asked_for: wanted, next }, true);
             }
@@ -252,9 +244,11 @@ impl Engine {
             })
     }
 
-    fn keep_looking(&mut self, care: &HighCare, treated: Treatment, look: usize, asked_for: Option<Timestamp>, unseen: bool) {
-        let stage = Stage::Looking { treated, look, asked_for, unseen };
+    /// Looks again at `next`, or sooner if the wearer asked for it.
+    fn look_on(&mut self, now: Timestamp, care: &HighCare, treated: Treatment, next: Timestamp, asked_for: Option<Timestamp>, unseen: bool) {
+        let stage = Stage::Looking { treated, asked_for, unseen };
         self.state.high_care = Some(HighCare { stage, ..care.clone() });
+        self.set_look(now, next, asked_for);
     }
 
     fn set_look(&mut self, now: Timestamp, due: Timestamp, asked_for: Option<Timestamp>) {

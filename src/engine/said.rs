@@ -19,7 +19,7 @@ impl Engine {
         match side {
             Ok(Side::High) => self.treat_high(turn, at, look),
             Ok(Side::Low) => self.treat_low(turn, at),
-            Err(reason) => turn.tell(What::Answer, Condition::RecheckHigh, Id(0), None, reason, false),
+            Err(reason) => turn.tell(What::Answer, Condition::Diary, Id(0), None, reason, false),
         }
     }
 
@@ -49,7 +49,7 @@ impl Engine {
             | Kind::Exercise
             | Kind::Site
             | Kind::Sensor
-            | Kind::Text => turn.tell(What::Answer, Condition::WhileAway, Id(0), None, Reason::Noted, false),
+            | Kind::Text => turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false),
         }
     }
 
@@ -77,7 +77,7 @@ impl Engine {
             Some(id) if ids.is_empty() => Reason::NoSuchAlert { id },
             _ => Reason::MarkedSeen { ids: ids.clone() },
         };
-        turn.tell(What::Answer, Condition::WhileAway, ids.first().copied().unwrap_or(Id(0)), None, reason, false);
+        turn.tell(What::Answer, Condition::Diary, ids.first().copied().unwrap_or(Id(0)), None, reason, false);
     }
 
     /// The open alerts that can be treated.

@@ -35,7 +35,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::ChannelFailed => said.channels(),
         Condition::RecheckHigh => said.recheck_high(),
         Condition::RecheckLow => said.recheck_low(),
-        Condition::WhileAway | Condition::NotWatching => said.told(),
+        Condition::WhileAway | Condition::NotWatching | Condition::Diary => said.told(),
     };
     Text { title: shortened(&title), body }
 }
@@ -172,10 +172,9 @@ impl Said<'_> {
         let (value, at) = (self.value_and_direction(), self.read_at());
         match &self.decision.reason {
             Reason::NotComingDown { treated, next, .. } | Reason::ComingDown { treated, next } | Reason::TooEarly { treated, next } => {
-                let change = self.changed_since(treated);
                 let after = since(treated.at, self.voice.now);
                 (
-                    format!("{value}, {at}: {change}{after} after treating"),
+                    format!("Look again: {value}, {at}; {}{after}", self.changed_since(treated)),
                     format!(
                         "{} {}Insulin goes on working for hours: a look is not a reason to add. Follow your plan. Next look {}.",
                         self.full_value(),
@@ -218,7 +217,7 @@ impl Said<'_> {
                     Some(_) | None => ("Treat by plan", "Not rising: treat again by your plan, and check with a meter."),
                 };
                 (
-                    format!("{action}: {value}, {at}, {after} after treating"),
+                    format!("{action}: {value}, {at}; {}{after}", self.changed_since(treated)),
                     format!("{} {}{body} Next look {}.", self.full_value(), self.treated_then(treated), self.voice.clock(*next)),
                 )
             }
@@ -235,7 +234,7 @@ impl Said<'_> {
             |last| format!("Nothing reached me since {}.", self.voice.clock(last)),
         );
         (
-            format!("No fresh reading {after} after treating. Measure or scan"),
+            format!("No fresh reading, {after} after treating. Measure or scan"),
             format!("Treated {}. {known} Scan the sensor or measure with a meter. Next look {}.", self.voice.clock(treated.at), self.voice.clock(next)),
         )
     }
@@ -243,7 +242,7 @@ impl Said<'_> {
     fn back(&self, treated: &Treatment) -> (String, String) {
         let after = since(treated.at, self.voice.now);
         (
-            format!("Back at {}, {}, {after} after treating", self.value_and_direction(), self.read_at()),
+            format!("Back: {}, {}; {}{after}", self.value_and_direction(), self.read_at(), self.changed_since(treated)),
             format!("{} {}No more looks for this one.", self.full_value(), self.treated_then(treated)),
         )
     }
@@ -281,11 +280,11 @@ impl Said<'_> {
         format!("{side} {limit} from {} to {}", self.voice.clock(span.from), self.voice.zone.clock(span.to))
     }
 
-    /// `+12 in ` or nothing.
+    /// `+12 in `, or `after ` when the value then is not known.
     fn changed_since(&self, treated: &Treatment) -> String {
         match (treated.value, self.decision.glucose) {
-            (Some(then), Some(now)) => format!("{} ", self.voice.change(then, now)),
-            _ => String::new(),
+            (Some(then), Some(now)) => format!("{} in ", self.voice.change(then, now)),
+            _ => "after ".to_owned(),
         }
     }
 

@@ -1,0 +1,258 @@
+//! Runs the documents in docs/behaviour: every fenced `timeline` is lived through by the engine, and what
+//! it decides must be what the document says, word for word and in order.
+//!
+//! Lines of a timeline (times are UTC on one invented day, and may run past 24:00):
+//! `set KEY=VALUE` before anything else, as on the command line;
+//! `10:00 reads 120`, `10:00-11:00 reads 120 to 180` (every 5 minutes, in a straight line),
+//! `10:00-11:00 every 15m reads 120 to 180`; `08:00 brings 02:10-03:05 at 60` (late readings, one batch);
+//! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|carbohydrate|symptoms|text`,
+//! `10:00 meter 142`, `10:00 seen [NUMBER]`; `10:00 refused 3`, `10:00 lost`, `10:00 channels 0 failing`,
+//! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
+//! `10:00 started`, `10:00 later` (time passes).
+//! `10:00 -> WHAT CONDITION REASON [rings]`, optionally followed by the title in quotes, is expected.
+
+use recheck::config::meant::{Purpose, settings};
+use recheck::config::words::span;
+use recheck::domain::diary::{Kind, Note};
+use recheck::domain::glucose::{Glucose, Unit};
+use recheck::domain::local::Zone;
+use recheck::domain::reading::{Reading, SourceId};
+use recheck::domain::time::{Span, Timestamp};
+use recheck::engine::Engine;
+use recheck::engine::effect::{Decision, Id, Side};
+use recheck::engine::event::{Cause, Event, Which};
+use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
+use recheck::engine::reason::Reason;
+use recheck::wording::text::text;
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::Path;
+
+/// 2026-03-02 00:00 UTC, a Monday.
+const DAY: i64 = 1_772_409_600;
+
+struct Life {
+    engine: Engine,
+    sets: Vec<String>,
+    told: Vec<(Timestamp, Decision)>,
+}
+
+#[test]
+fn the_documents_are_true() {
+    let mut words: BTreeSet<&'static str> = BTreeSet::new();
+    let mut wrong = Vec::new();
+    let mut count = 0;
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/behaviour");
+    let mut files: Vec<_> = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    files.sort();
+    for file in files {
+        let document = fs::read_to_string(&file).unwrap();
+        for (line, timeline) in timelines(&document) {
+            count += 1;
+            let (told, expected) = live(&timeline);
+            words.extend(told.iter().map(|(_, decision)| decision.reason.word()));
+            let shown: Vec<String> = told.iter().map(show).collect();
+            let wanted: Vec<String> = expected.iter().map(|line| line.trim().to_owned()).collect();
+            if !agree(&shown, &wanted) {
+                let name = file.file_name().unwrap().to_string_lossy().into_owned();
+                wrong.push(format!("{name}:{line}\n  the document says\n    {}\n  the engine decides\n    {}", wanted.join("\n    "), shown.join("\n    ")));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "\n{}\n", wrong.join("\n\n"));
+    assert!(count >= 30, "only {count} timelines were found");
+    for word in Reason::WORDS {
+        assert!(words.contains(word), "no behaviour document shows the reason {word}");
+    }
+    for word in words {
+        assert!(Reason::WORDS.contains(&word), "{word} is missing from Reason::WORDS");
+    }
+}
+
+fn timelines(document: &str) -> Vec<(usize, Vec<String>)> {
+    let mut found = Vec::new();
+    let mut open: Option<(usize, Vec<String>)> = None;
+    for (number, line) in document.lines().enumerate() {
+        match &mut open {
+            None if line.trim() == "```timeline" => open = Some((number + 1, Vec::new())),
+            None => {}
+            Some(_) if line.trim() == "```" => found.extend(open.take()),
+            Some((_, lines)) => lines.push(line.to_owned()),
+        }
+    }
+    found
+}
+
+/// Expected lines may leave out the title.
+fn agree(shown: &[String], wanted: &[String]) -> bool {
+    shown.len() == wanted.len()
+        && shown.iter().zip(wanted).all(|(shown, wanted)| shown == wanted || !wanted.contains('"') && shown.split(" \"").next() == Some(wanted))
+}
+
+fn live(lines: &[String]) -> (Vec<(Timestamp, Decision)>, Vec<String>) {
+    let mut life = Life { engine: Engine::new(policy(&[])), sets: Vec::new(), told: Vec::new() };
+    let mut expected = Vec::new();
+    for line in lines.iter().map(|line| line.trim()).filter(|line| !line.is_empty()) {
+        if line.contains("->") {
+            expected.push(line.to_owned());
+        } else if let Some(assignment) = line.strip_prefix("set ") {
+            life.sets.push(assignment.to_owned());
+            life.engine = Engine::new(policy(&life.sets));
+        } else {
+            life.step(line);
+        }
+    }
+    (life.told, expected)
+}
+
+fn policy(sets: &[String]) -> Policy {
+    let read = settings("", None, sets, Purpose::Replay, Zone::UTC).unwrap_or_else(|problems| panic!("{problems}"));
+    if read.policy.sources.is_empty() {
+        let sources = vec![SourcePolicy { name: "sensor".to_owned(), kind: SourceKind::Streaming }];
+        return Policy { sources, ..read.policy };
+    }
+    read.policy
+}
+
+impl Life {
+    fn step(&mut self, line: &str) {
+        let (when, what) = line.split_once(' ').unwrap_or_else(|| panic!("{line}"));
+        let words: Vec<&str> = what.split_whitespace().collect();
+        if let Some((from, to)) = when.split_once('-') {
+            self.read_stretch(time(from), time(to), &words);
+            return;
+        }
+        let at = time(when);
+        let event = match words.as_slice() {
+            ["reads", value] => Event::Readings { rows: vec![reading(at, value)], first_sight: false },
+            ["brings", stretch, "at", value] => {
+                let (from, to) = stretch.split_once('-').unwrap();
+                let rows = every(time(from), time(to), Span::minutes(5)).map(|at| reading(at, value)).collect();
+                Event::Readings { rows, first_sight: false }
+            }
+            ["treated", rest @ ..] => treated(at, rest),
+            ["notes", kind] => Event::Noted(Note { at, kind: note(kind), words: String::new() }),
+            ["meter", value] => Event::Noted(Note { at, kind: Kind::Meter(glucose(value)), words: String::new() }),
+            ["seen"] => Event::Seen { which: None },
+            ["seen", id] => Event::Seen { which: Some(Id(id.parse().unwrap())) },
+            ["refused", rows] => Event::Refused {
+                source: SourceId(0),
+                rows: rows.parse().unwrap(),
+                words: "day.csv: line 9, column 2 (glucose): expected a number of mg/dL, found \"?\"".to_owned(),
+            },
+            ["lost"] => Event::Lost { source: SourceId(0), words: "the folder is gone".to_owned() },
+            ["channels", working, rest @ ..] => Event::Channels {
+                working: working.parse().unwrap(),
+                failing: rest.iter().map(|word| format!("phone: {word}")).collect(),
+            },
+            ["unwatched", from, cause] => Event::Unwatched {
+                from: time(from),
+                to: at,
+                cause: match *cause {
+                    "slept" => Cause::Slept,
+                    "stopped" => Cause::Stopped,
+                    _ => Cause::Killed,
+                },
+            },
+            ["settings", assignment] => {
+                self.sets.push((*assignment).to_owned());
+                Event::PolicyChanged(Box::new(policy(&self.sets)))
+            }
+            ["started"] => Event::Started,
+            ["later"] => Event::Tick,
+            _ => panic!("a timeline does not know: {line}"),
+        };
+        self.happens(at, &event);
+    }
+
+    fn read_stretch(&mut self, from: Timestamp, to: Timestamp, words: &[&str]) {
+        let (step, words) = match words {
+            ["every", step, rest @ ..] => (span(step).unwrap(), rest),
+            _ => (Span::minutes(5), words),
+        };
+        let (first, last): (i64, i64) = match words {
+            ["reads", value] => (value.parse().unwrap(), value.parse().unwrap()),
+            ["reads", first, "to", last] => (first.parse().unwrap(), last.parse().unwrap()),
+            _ => panic!("a timeline does not know: {words:?}"),
+        };
+        let whole = (to - from).as_millis().max(1);
+        for at in every(from, to, step) {
+            let value = first + (last - first) * (at - from).as_millis() / whole;
+            let rows = vec![Reading { source: SourceId(0), measured: at, glucose: Glucose::mg_dl(i32::try_from(value).unwrap()) }];
+            self.happens(at, &Event::Readings { rows, first_sight: false });
+        }
+    }
+
+    /// Ticks come when the engine wants them, then what happens. While nobody watches there are none.
+    fn happens(&mut self, at: Timestamp, event: &Event) {
+        let watched = !matches!(event, Event::Unwatched { .. });
+        for _ in 0..if watched { 10_000 } else { 0 } {
+            let Some(deadline) = self.engine.next_deadline().filter(|deadline| *deadline < at) else { break };
+            let told = self.engine.handle(&Event::Tick, deadline);
+            self.told.extend(told.into_iter().map(|decision| (deadline, decision)));
+        }
+        let told = self.engine.handle(event, at);
+        self.told.extend(told.into_iter().map(|decision| (at, decision)));
+        // What is saved is enough to go on from, at every step of every document.
+        let saved = serde_json::to_string(self.engine.snapshot()).unwrap();
+        let restored = Engine::restore(self.engine.policy().clone(), serde_json::from_str(&saved).unwrap());
+        assert_eq!(restored.snapshot(), self.engine.snapshot());
+        self.engine = restored;
+    }
+}
+
+fn treated(at: Timestamp, words: &[&str]) -> Event {
+    let (mut which, mut when, mut look) = (None, at, None);
+    let mut rest = words.iter();
+    while let Some(word) = rest.next() {
+        match *word {
+            "high" => which = Some(Which::Side(Side::High)),
+            "low" => which = Some(Which::Side(Side::Low)),
+            "at" => when = time(rest.next().unwrap()),
+            "look" => look = span(rest.next().unwrap()),
+            id => which = Some(Which::Alert(Id(id.parse().unwrap()))),
+        }
+    }
+    Event::Treated { which, at: when, look }
+}
+
+fn note(kind: &str) -> Kind {
+    match kind {
+        "insulin" => Kind::Insulin(None),
+        "carbohydrate" => Kind::Carbohydrate(None),
+        "symptoms" => Kind::Symptoms,
+        _ => Kind::Text,
+    }
+}
+
+fn every(from: Timestamp, to: Timestamp, step: Span) -> impl Iterator<Item = Timestamp> {
+    std::iter::successors(Some(from), move |at| Some(*at + step)).take_while(move |at| *at <= to)
+}
+
+fn reading(at: Timestamp, value: &str) -> Reading {
+    Reading { source: SourceId(0), measured: at, glucose: glucose(value) }
+}
+
+fn glucose(value: &str) -> Glucose {
+    Glucose::parse(value, Unit::MgDl).unwrap()
+}
+
+fn time(text: &str) -> Timestamp {
+    let (hours, minutes) = text.split_once(':').unwrap_or_else(|| panic!("{text} is not a time"));
+    let minutes: i64 = hours.parse::<i64>().unwrap() * 60 + minutes.parse::<i64>().unwrap();
+    Timestamp::from_seconds(DAY) + Span::minutes(minutes)
+}
+
+fn show((at, decision): &(Timestamp, Decision)) -> String {
+    let minutes = (*at - Timestamp::from_seconds(DAY)).as_minutes();
+    let rings = if decision.rings { " rings" } else { "" };
+    let title = if decision.rings { format!(" \"{}\"", text(decision, &policy(&[]), *at).title) } else { String::new() };
+    format!(
+        "{:02}:{:02} -> {} {} {}{rings}{title}",
+        minutes / 60,
+        minutes % 60,
+        decision.what.name(),
+        decision.condition.name(),
+        decision.reason.word()
+    )
+}
