@@ -1,3 +1,17 @@
 //! All tests in one binary: it links once.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stderr,
+    clippy::float_cmp,
+    reason = "a test that meets the unexpected must stop"
+)]
 
 mod behaviour;
+mod exhaust;
+mod layers;
+mod open_data;
+mod properties;
+mod real;
+mod tidy;

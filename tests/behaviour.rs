@@ -55,7 +55,11 @@ fn the_documents_are_true() {
             let wanted: Vec<String> = expected.iter().map(|line| line.trim().to_owned()).collect();
             if !agree(&shown, &wanted) {
                 let name = file.file_name().unwrap().to_string_lossy().into_owned();
-                wrong.push(format!("{name}:{line}\n  the document says\n    {}\n  the engine decides\n    {}", wanted.join("\n    "), shown.join("\n    ")));
+                wrong.push(format!(
+                    "{name}:{line}\n  the document says\n    {}\n  the engine decides\n    {}",
+                    wanted.join("\n    "),
+                    shown.join("\n    ")
+                ));
             }
         }
     }
@@ -86,7 +90,9 @@ fn timelines(document: &str) -> Vec<(usize, Vec<String>)> {
 /// Expected lines may leave out the title.
 fn agree(shown: &[String], wanted: &[String]) -> bool {
     shown.len() == wanted.len()
-        && shown.iter().zip(wanted).all(|(shown, wanted)| shown == wanted || !wanted.contains('"') && shown.split(" \"").next() == Some(wanted))
+        && shown.iter().zip(wanted).all(|(shown, wanted)| {
+            shown == wanted || !wanted.contains('"') && shown.split(" \"").next() == Some(wanted)
+        })
 }
 
 fn live(lines: &[String]) -> (Vec<(Timestamp, Decision)>, Vec<String>) {
@@ -178,7 +184,11 @@ impl Life {
         let whole = (to - from).as_millis().max(1);
         for at in every(from, to, step) {
             let value = first + (last - first) * (at - from).as_millis() / whole;
-            let rows = vec![Reading { source: SourceId(0), measured: at, glucose: Glucose::mg_dl(i32::try_from(value).unwrap()) }];
+            let rows = vec![Reading {
+                source: SourceId(0),
+                measured: at,
+                glucose: Glucose::mg_dl(i32::try_from(value).unwrap()),
+            }];
             self.happens(at, &Event::Readings { rows, first_sight: false });
         }
     }
@@ -187,7 +197,9 @@ impl Life {
     fn happens(&mut self, at: Timestamp, event: &Event) {
         let watched = !matches!(event, Event::Unwatched { .. });
         for _ in 0..if watched { 10_000 } else { 0 } {
-            let Some(deadline) = self.engine.next_deadline().filter(|deadline| *deadline < at) else { break };
+            let Some(deadline) = self.engine.next_deadline().filter(|deadline| *deadline < at) else {
+                break;
+            };
             let told = self.engine.handle(&Event::Tick, deadline);
             self.told.extend(told.into_iter().map(|decision| (deadline, decision)));
         }
@@ -246,7 +258,8 @@ fn time(text: &str) -> Timestamp {
 fn show((at, decision): &(Timestamp, Decision)) -> String {
     let minutes = (*at - Timestamp::from_seconds(DAY)).as_minutes();
     let rings = if decision.rings { " rings" } else { "" };
-    let title = if decision.rings { format!(" \"{}\"", text(decision, &policy(&[]), *at).title) } else { String::new() };
+    let title =
+        if decision.rings { format!(" \"{}\"", text(decision, &policy(&[]), *at).title) } else { String::new() };
     format!(
         "{:02}:{:02} -> {} {} {}{rings}{title}",
         minutes / 60,

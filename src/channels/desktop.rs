@@ -71,7 +71,10 @@ impl Desktop {
                 }
                 Outcome::Failed { words, pause: None }
             }
-            Err(_) => Outcome::Failed { words: format!("the notification server did not answer within {} s", CALL.as_secs()), pause: None },
+            Err(_) => Outcome::Failed {
+                words: format!("the notification server did not answer within {} s", CALL.as_secs()),
+                pause: None,
+            },
         }
     }
 

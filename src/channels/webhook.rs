@@ -105,7 +105,9 @@ fn post(agent: &Agent, url: &str, key: &str, body: &str) -> Outcome {
     let sent = agent.post(url).header("content-type", "application/json").header("idempotency-key", key).send(body);
     let mut response = match sent {
         Ok(response) => response,
-        Err(error) => return Outcome::Failed { words: error.to_string(), pause: None },
+        Err(error) => {
+            return Outcome::Failed { words: error.to_string(), pause: None };
+        }
     };
     let status = response.status();
     // Read so that the connection can be used again; what it says does not matter.

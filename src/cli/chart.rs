@@ -11,11 +11,25 @@ const COLUMNS: usize = 72;
 const ROWS: [i32; 13] = [290, 270, 250, 230, 210, 190, 170, 150, 130, 110, 90, 70, 50];
 
 /// Draws readings between two times; limits are dotted lines.
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of the columns lies between 0 and their number")]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a share of the columns lies between 0 and their number"
+)]
 #[expect(clippy::cast_precision_loss, reason = "a day in milliseconds is far below 2^53")]
-pub(super) fn draw(readings: &[Reading], from: Timestamp, to: Timestamp, zone: Zone, low: i32, high: i32) -> Vec<String> {
+pub(super) fn draw(
+    readings: &[Reading],
+    from: Timestamp,
+    to: Timestamp,
+    zone: Zone,
+    low: i32,
+    high: i32,
+) -> Vec<String> {
     let span = ((to - from).as_millis() as f64).max(1.0);
-    let column = |at: Timestamp| ((((at - from).as_millis() as f64) / span) * (COLUMNS - 1) as f64).round().clamp(0.0, (COLUMNS - 1) as f64) as usize;
+    let column = |at: Timestamp| {
+        ((((at - from).as_millis() as f64) / span) * (COLUMNS - 1) as f64).round().clamp(0.0, (COLUMNS - 1) as f64)
+            as usize
+    };
     let mut grid = vec![[' '; COLUMNS]; ROWS.len()];
     for limit in [low, high] {
         grid[row_of(limit)] = ['.'; COLUMNS];

@@ -16,7 +16,11 @@ pub(super) fn check(place: &Place) -> Result<ExitCode, Failure> {
     line(&format!("{}: good. {sources} source(s), {channels} channel(s).", place.config().display()));
     for source in &settings.sources {
         if !source.folder.is_dir() {
-            line(&format!("note: source.{}: {} is not a folder yet; it will be an alert until it is", source.name, source.folder.display()));
+            line(&format!(
+                "note: source.{}: {} is not a folder yet; it will be an alert until it is",
+                source.name,
+                source.folder.display()
+            ));
         }
     }
     if std::fs::read_to_string(place.config()).is_ok_and(|text| !text.contains("therapy")) {

@@ -5,8 +5,8 @@ use super::chart;
 use super::print::{Failure, line};
 use super::stories::story;
 use super::watch::{runtime, stop_asked};
+use crate::config::ends::plain_format;
 use crate::config::{ChannelSettings, Settings, SourceSettings};
-use crate::config::meant::plain_format;
 use crate::daemon::clock::Clock;
 use crate::daemon::{Daemon, Heard, Plan, control};
 use crate::domain::local::{Hours, Zone};
@@ -54,7 +54,14 @@ async fn live(folder: &Path, settings: Settings, policy: &Policy) -> Result<Vec<
     let (listener, heard) = mpsc::unbounded_channel();
     let clock = Clock::fast(START, TIMES);
     let pace = Clock::fast(START, TIMES);
-    let plan = Plan { settings, folder: folder.join("state"), clock, mark: Some("DEMO"), stdin: false, listener: Some(listener) };
+    let plan = Plan {
+        settings,
+        folder: folder.join("state"),
+        clock,
+        mark: Some("DEMO"),
+        stdin: false,
+        listener: Some(listener),
+    };
     let mut daemon = Daemon::start(plan)?;
     let telling = tokio::spawn(tell(heard, policy.clone()));
     let state = folder.join("state");
@@ -73,10 +80,11 @@ async fn live(folder: &Path, settings: Settings, policy: &Policy) -> Result<Vec<
         done
     };
     let watching = async {
-        daemon.run(async {
-            let _ = ending.await;
-        })
-        .await;
+        daemon
+            .run(async {
+                let _ = ending.await;
+            })
+            .await;
         daemon.take_down_all().await;
         drop(daemon);
     };
@@ -91,10 +99,10 @@ async fn act(file: &Path, state: &Path, pace: &Clock, zone: Zone) -> Result<(), 
     for minute in 0..=LENGTH_MIN {
         let now = START + at(minute);
         tokio::time::sleep(pace.until(now)).await;
-        if minute % CADENCE_MIN == 0 {
-            if let Some(glucose) = reading(minute) {
-                append(file, &format!("{},{}\n", written(now), glucose.shown(crate::domain::glucose::Unit::MgDl, None)))?;
-            }
+        if minute % CADENCE_MIN == 0
+            && let Some(glucose) = reading(minute)
+        {
+            append(file, &format!("{},{}\n", written(now), glucose.shown(crate::domain::glucose::Unit::MgDl, None)))?;
         }
         if let Some((_, Act::Treats, words)) = acts.next_if(|(at, _, _)| *at == minute) {
             line(&format!("{}  she    {words}", zone.clock(now)));
@@ -150,7 +158,8 @@ fn channels() -> Vec<ChannelSettings> {
 fn write_history(file: &Path) -> Result<(), Failure> {
     let mut text = String::from("time,glucose\n");
     for minute in (-BEFORE_MIN..0).step_by(5) {
-        text.push_str(&format!("{},118\n", written(START + Span::minutes(minute))));
+        text.push_str(&written(START + Span::minutes(minute)));
+        text.push_str(",118\n");
     }
     append(file, &text)
 }
@@ -171,8 +180,10 @@ struct TemporaryFolder(PathBuf);
 impl TemporaryFolder {
     fn make() -> Result<Self, Failure> {
         let path = std::env::temp_dir().join(format!("recheck-demo-{}", std::process::id()));
-        std::fs::create_dir_all(path.join("export"))
-            .map_err(|error| Failure::new(format!("cannot make {}: {error}", path.display())).hint("set TMPDIR to a folder you may write"))?;
+        std::fs::create_dir_all(path.join("export")).map_err(|error| {
+            Failure::new(format!("cannot make {}: {error}", path.display()))
+                .hint("set TMPDIR to a folder you may write")
+        })?;
         Ok(Self(path))
     }
 }

@@ -23,7 +23,11 @@ use std::process::ExitCode;
 /// It reminds; it is not a medical device, and it can be late, wrong or off. Keep your sensor's own
 /// alarms on, and follow the plan you made with your care team.
 #[derive(Debug, Parser)]
-#[command(version, arg_required_else_help = true, after_help = "Examples:\n  recheck demo                      a day of an invented wearer, in a minute\n  recheck run                       watch, as the settings say\n  recheck treated                   the open high or low was treated: look again\n  recheck note insulin 4 --at 14:05 a diary line\n  recheck replay day.csv            what would have rung on past readings")]
+#[command(
+    version,
+    arg_required_else_help = true,
+    after_help = "Examples:\n  recheck demo                      a day of an invented wearer, in a minute\n  recheck run                       watch, as the settings say\n  recheck treated                   the open high or low was treated: look again\n  recheck note insulin 4 --at 14:05 a diary line\n  recheck replay day.csv            what would have rung on past readings"
+)]
 struct Arguments {
     /// Settings file [default: recheck.toml in the XDG config folder].
     #[arg(long, global = true, value_name = "FILE")]
@@ -158,7 +162,9 @@ impl Place {
         let text = match std::fs::read_to_string(&path) {
             Ok(text) => text,
             Err(error) if error.kind() == std::io::ErrorKind::NotFound && self.config.is_none() => String::new(),
-            Err(error) => return Err(Failure::new(format!("cannot read the settings {}: {error}", path.display()))),
+            Err(error) => {
+                return Err(Failure::new(format!("cannot read the settings {}: {error}", path.display())));
+            }
         };
         Ok(meant::settings(&text, Some(&path), set, Purpose::Replay, zone)?)
     }

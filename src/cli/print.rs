@@ -51,9 +51,13 @@ impl From<StartError> for Failure {
     fn from(error: StartError) -> Self {
         match error {
             StartError::Store(error) => error.into(),
-            StartError::AlreadyRuns(_) => Self::new(error.to_string()).hint("`recheck status` shows what it does; stop it first to start another"),
+            StartError::AlreadyRuns(_) => {
+                Self::new(error.to_string()).hint("`recheck status` shows what it does; stop it first to start another")
+            }
             StartError::Folder(..) => Self::new(error.to_string()).hint("name another folder with --state"),
-            StartError::Channel(..) => Self::new(error.to_string()).hint("correct the channel in the settings; `recheck check` checks them"),
+            StartError::Channel(..) => {
+                Self::new(error.to_string()).hint("correct the channel in the settings; `recheck check` checks them")
+            }
         }
     }
 }

@@ -2,8 +2,8 @@
 
 use super::Place;
 use super::print::{Failure, line, words};
+use crate::config::ends::plain_format;
 use crate::config::files::computer_zone;
-use crate::config::meant::plain_format;
 use crate::domain::local::Zone;
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Decision, Id, What};
@@ -33,10 +33,17 @@ struct Line<'a> {
     reason: &'static str,
 }
 
-pub(super) fn run(place: &Place, files: &[PathBuf], as_json: bool, timezone: Option<&str>, set: &[String]) -> Result<ExitCode, Failure> {
+pub(super) fn run(
+    place: &Place,
+    files: &[PathBuf],
+    as_json: bool,
+    timezone: Option<&str>,
+    set: &[String],
+) -> Result<ExitCode, Failure> {
     let zone = match timezone {
-        Some(name) => Zone::named(name)
-            .ok_or_else(|| Failure::new(format!("no time zone is called \"{name}\"")).hint("a name such as Europe/Madrid or UTC"))?,
+        Some(name) => Zone::named(name).ok_or_else(|| {
+            Failure::new(format!("no time zone is called \"{name}\"")).hint("a name such as Europe/Madrid or UTC")
+        })?,
         None => computer_zone(),
     };
     let mut settings = place.settings_to_show(set, zone)?;
@@ -75,7 +82,8 @@ fn read(path: &Path, format: &Format) -> Result<Vec<Row>, Failure> {
     let text = std::fs::read(path).map_err(|error| Failure::new(format!("cannot read {name}: {error}")))?;
     let end = text.iter().position(|byte| *byte == b'\n').map_or(text.len(), |end| end + 1);
     let columns = format.columns(text.get(..end).unwrap_or_default().trim_ascii_end(), 1).map_err(|refusal| {
-        Failure::new(named(&name, &refusal)).hint("name the columns with --set source.NAME.time=... and source.NAME.glucose=..., or in the settings")
+        Failure::new(named(&name, &refusal))
+            .hint("name the columns with --set source.NAME.time=... and source.NAME.glucose=..., or in the settings")
     })?;
     let mut found = format.rows(columns, text.get(end..).unwrap_or_default(), 2, None);
     for refusal in found.refused.iter().take(REFUSALS_TOLD_MAX) {
@@ -94,7 +102,9 @@ fn print(file: &str, zone: Zone, at: Timestamp, decision: &Decision) {
         file,
         at: zone.rfc3339(at),
         event: match decision.what {
-            What::Raised | What::Repeated | What::Ended | What::Held | What::Withheld | What::Look | What::Prompt => decision.what.name(),
+            What::Raised | What::Repeated | What::Ended | What::Held | What::Withheld | What::Look | What::Prompt => {
+                decision.what.name()
+            }
             // Past readings, stretches not watched and answers do not happen in a replay.
             What::Told | What::Answer => return,
         },
@@ -113,15 +123,26 @@ fn print(file: &str, zone: Zone, at: Timestamp, decision: &Decision) {
 #[expect(clippy::cast_precision_loss, reason = "counts of episodes and alerts are far below 2^53")]
 fn table(score: &Score) -> Vec<String> {
     let days = score.days();
-    let per_day = |n: u64| if days > 0.0 { format!("{:.2}", n as f64 / days) } else { "-".to_owned() };
-    let share = |n: u64, of: u64| if of > 0 { format!("{:.1}", n as f64 * 100.0 / of as f64) } else { "-".to_owned() };
+    let per_day = |n: u64| {
+        if days > 0.0 { format!("{:.2}", n as f64 / days) } else { "-".to_owned() }
+    };
+    let share = |n: u64, of: u64| {
+        if of > 0 { format!("{:.1}", n as f64 * 100.0 / of as f64) } else { "-".to_owned() }
+    };
     let mut lines = vec![
         format!("{} readings, {days:.1} days covered", score.readings),
-        format!("{:<10} {:>9} {:>10} {:>12} {:>12} {:>9} {:>10}", "level", "episodes", "rings/day", "raised/day", "re-raised %", "missed %", "delay min"),
+        format!(
+            "{:<10} {:>9} {:>10} {:>12} {:>12} {:>9} {:>10}",
+            "level", "episodes", "rings/day", "raised/day", "re-raised %", "missed %", "delay min"
+        ),
     ];
     for level in &score.levels {
         let told = level.episodes - level.missed;
-        let delay = if told > 0 { format!("{:.1}", level.delay_millis as f64 / 60_000.0 / told as f64) } else { "-".to_owned() };
+        let delay = if told > 0 {
+            format!("{:.1}", level.delay_millis as f64 / 60_000.0 / told as f64)
+        } else {
+            "-".to_owned()
+        };
         lines.push(format!(
             "{:<10} {:>9} {:>10} {:>12} {:>12} {:>9} {:>10}",
             level.condition.name(),

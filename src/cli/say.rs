@@ -28,13 +28,19 @@ pub(super) fn seen(place: &Place, id: Option<u64>) -> Result<ExitCode, Failure> 
     say(&place.state(), &Said::Seen { which: id.map(Id) })
 }
 
-pub(super) fn treated(place: &Place, which: Option<&str>, at: Option<&str>, look: Option<&str>) -> Result<ExitCode, Failure> {
+pub(super) fn treated(
+    place: &Place,
+    which: Option<&str>,
+    at: Option<&str>,
+    look: Option<&str>,
+) -> Result<ExitCode, Failure> {
     let which = match which {
         None => None,
         Some("high") => Some(Which::Side(Side::High)),
         Some("low") => Some(Which::Side(Side::Low)),
         Some(number) => Some(Which::Alert(Id(number.parse().map_err(|_| {
-            Failure::new(format!("\"{number}\" is not something to treat")).hint("say high, low, or the number of an alert from `recheck status`")
+            Failure::new(format!("\"{number}\" is not something to treat"))
+                .hint("say high, low, or the number of an alert from `recheck status`")
         })?))),
     };
     let look = match look {
@@ -79,7 +85,10 @@ fn kind_of<'a>(kind: &str, words: &'a [String], unit: Unit) -> Result<(Kind, &'a
     let first = words.first().map(String::as_str);
     let rest = words.get(1..).unwrap_or_default();
     let amount = first.and_then(Amount::parse);
-    let needed = |what: &str| Failure::new(format!("note {kind} needs {what}")).hint(format!("write it as: recheck note {kind} {}", example(kind)));
+    let needed = |what: &str| {
+        Failure::new(format!("note {kind} needs {what}"))
+            .hint(format!("write it as: recheck note {kind} {}", example(kind)))
+    };
     Ok(match kind {
         "insulin" if amount.is_some() => (Kind::Insulin(amount), rest),
         "insulin" => (Kind::Insulin(None), words),
@@ -91,7 +100,9 @@ fn kind_of<'a>(kind: &str, words: &'a [String], unit: Unit) -> Result<(Kind, &'a
             let plausible = value.filter(|value| (1_000..=90_000).contains(&value.hundredths()));
             (Kind::Meter(plausible.ok_or_else(|| needed(&format!("a value in {}", unit.name())))?), rest)
         }
-        "ketones" => (Kind::Ketones(amount.filter(|amount| amount.0 <= 2_000).ok_or_else(|| needed("a value in mmol/L"))?), rest),
+        "ketones" => {
+            (Kind::Ketones(amount.filter(|amount| amount.0 <= 2_000).ok_or_else(|| needed("a value in mmol/L"))?), rest)
+        }
         "symptoms" => (Kind::Symptoms, words),
         "exercise" => (Kind::Exercise, words),
         "site" => (Kind::Site, words),
@@ -130,7 +141,8 @@ fn when(text: Option<&str>, zone: Zone) -> Result<Timestamp, Failure> {
         }
     };
     let at = at.ok_or_else(|| {
-        Failure::new(format!("--at is \"{text}\"")).hint("it should be 14:05, \"2026-03-02 14:05\", or 20m for twenty minutes ago")
+        Failure::new(format!("--at is \"{text}\""))
+            .hint("it should be 14:05, \"2026-03-02 14:05\", or 20m for twenty minutes ago")
     })?;
     if at > now {
         return Err(Failure::new(format!("--at {text} is in the future")).hint("note it when it has happened"));
@@ -146,7 +158,13 @@ fn last_time(time: TimeOfDay, zone: Zone, now: Timestamp) -> Timestamp {
         let text = format!("{} {time}", date.format("%Y-%m-%d"));
         match chrono::NaiveDateTime::parse_from_str(&text, "%Y-%m-%d %H:%M").map(|wall| zone.meaning(wall)) {
             Ok(Meaning::Once(at) | Meaning::Skipped(at)) => at,
-            Ok(Meaning::Twice(earlier, later)) => if later <= now { later } else { earlier },
+            Ok(Meaning::Twice(earlier, later)) => {
+                if later <= now {
+                    later
+                } else {
+                    earlier
+                }
+            }
             Err(_) => now,
         }
     };

@@ -11,6 +11,7 @@ use crate::engine::level::{Level, Told};
 use crate::engine::recheck_high::Stage;
 use crate::engine::timers::Timer;
 use crate::store::Store;
+use crate::store::history::ChannelPast;
 use serde_json::{Value, json};
 use std::process::ExitCode;
 
@@ -25,7 +26,9 @@ pub(super) fn run(place: &Place, as_json: bool) -> Result<ExitCode, Failure> {
     let folder = place.state();
     let Some(store) = Store::look(&folder)? else {
         let hint = "start it with `recheck run`, or see it work with `recheck demo`";
-        return Err(Failure::new(format!("nothing has been watched yet: {} holds no state", folder.display())).hint(hint));
+        return Err(
+            Failure::new(format!("nothing has been watched yet: {} holds no state", folder.display())).hint(hint)
+        );
     };
     let now = clock::wall();
     let runs = control::is_there(&folder);
@@ -83,7 +86,7 @@ impl Seen<'_> {
             .collect();
         let mut channels = Vec::new();
         for channel in self.channels {
-            let (accepted, failed) = self.store.channel_history(channel.name())?;
+            let ChannelPast { accepted, failed } = self.store.channel_history(channel.name())?;
             channels.push(json!({
                 "name": channel.name(),
                 "last_accepted": accepted.map(stamp),
@@ -91,7 +94,12 @@ impl Seen<'_> {
                 "failure": failed.map(|(_, words)| words),
             }));
         }
-        let refusals: Vec<Value> = self.store.refusals(REFUSALS_SHOWN)?.into_iter().map(|(at, words)| json!({ "at": stamp(at), "words": words })).collect();
+        let refusals: Vec<Value> = self
+            .store
+            .refusals(REFUSALS_SHOWN)?
+            .into_iter()
+            .map(|(at, words)| json!({ "at": stamp(at), "words": words }))
+            .collect();
         Ok(json!({
             "running": self.runs,
             "last_turn": alive.map(|alive| stamp(alive.at)),
@@ -127,6 +135,9 @@ impl Seen<'_> {
             .collect();
         all.extend(state.sources.iter().filter_map(|source| source.lost()).map(|lost| {
             json!({ "id": lost.id.0, "condition": lost.condition.name(), "since": stamp(lost.since), "told": "rang", "seen": lost.seen })
+        }));
+        all.extend(state.channels.map(|trouble| {
+            json!({ "id": trouble.id.0, "condition": Condition::ChannelFailed.name(), "since": null, "told": "rang", "seen": false })
         }));
         all
     }
@@ -179,25 +190,48 @@ impl Seen<'_> {
         section(&mut lines, "Open alerts", &all["alerts"], |alert| {
             let seen = if alert["seen"] == true { ", seen" } else { "" };
             let told = alert["told"].as_str().unwrap_or_default();
-            format!("{:>4}  {} since {}, {told}{seen}", alert["id"].to_string(), text(alert, "condition"), clock(&alert["since"]))
+            let since = alert["since"].as_str().map_or_else(String::new, |at| format!(" since {}", clock_of(Some(at))));
+            format!("{:>4}  {}{since}, {told}{seen}", alert["id"].to_string(), text(alert, "condition"))
         });
         section(&mut lines, "Re-checks", &all["rechecks"], |care| {
-            let treated = care["treated"].as_str().map_or("not marked as treated".to_owned(), |at| format!("treated {}", clock_of(Some(at))));
-            format!("{:>4}  {}, {treated}, next look {}", care["id"].to_string(), text(care, "of"), clock(&care["next"]))
+            let treated = care["treated"]
+                .as_str()
+                .map_or("not marked as treated".to_owned(), |at| format!("treated {}", clock_of(Some(at))));
+            format!(
+                "{:>4}  {}, {treated}, next look {}",
+                care["id"].to_string(),
+                text(care, "of"),
+                clock(&care["next"])
+            )
         });
         section(&mut lines, "Channels", &all["channels"], |channel| {
-            let accepted = channel["last_accepted"].as_str().map_or("nothing accepted yet".to_owned(), |at| format!("last accepted {}", clock_of(Some(at))));
+            let accepted = channel["last_accepted"]
+                .as_str()
+                .map_or("nothing accepted yet".to_owned(), |at| format!("last accepted {}", clock_of(Some(at))));
             let failure = match (channel["failure"].as_str(), channel["last_failure"].as_str()) {
-                (Some(words), Some(at)) => format!("; last failure {}: {words}", clock_of(Some(at))),
+                (Some(words), Some(at)) => {
+                    format!("; last failure {}: {words}", clock_of(Some(at)))
+                }
                 _ => String::new(),
             };
             format!("      {}: {accepted}{failure}", text(channel, "name"))
         });
         section(&mut lines, "Sources", &all["sources"], |source| {
-            let counts: Vec<String> = source["counts"].as_object().into_iter().flatten().map(|(what, n)| format!("{n} {}", what.replace('_', " "))).collect();
-            format!("      {}: {}", text(source, "name"), if counts.is_empty() { "nothing yet".to_owned() } else { counts.join(", ") })
+            let counts: Vec<String> = source["counts"]
+                .as_object()
+                .into_iter()
+                .flatten()
+                .map(|(what, n)| format!("{n} {}", what.replace('_', " ")))
+                .collect();
+            format!(
+                "      {}: {}",
+                text(source, "name"),
+                if counts.is_empty() { "nothing yet".to_owned() } else { counts.join(", ") }
+            )
         });
-        section(&mut lines, "Refused lately", &all["refusals"], |refusal| format!("      {} {}", clock(&refusal["at"]), text(refusal, "words")));
+        section(&mut lines, "Refused lately", &all["refusals"], |refusal| {
+            format!("      {} {}", clock(&refusal["at"]), text(refusal, "words"))
+        });
         lines
     }
 }

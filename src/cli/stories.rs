@@ -14,8 +14,12 @@ pub(super) fn story(at: Timestamp, decision: &Decision, policy: &Policy) -> Stri
         What::Answer => ("answer", answer(decision, policy, at).words),
         _ if decision.rings => ("RING", text(decision, policy, at).title),
         What::Look => ("look", reason::sentence(&decision.reason, voice)),
-        What::Ended => ("over", format!("{}, {}", decision.condition.name(), reason::sentence(&decision.reason, voice))),
-        What::Held | What::Withheld => ("quiet", format!("{}: {}", decision.condition.name(), reason::sentence(&decision.reason, voice))),
+        What::Ended => {
+            ("over", format!("{}, {}", decision.condition.name(), reason::sentence(&decision.reason, voice)))
+        }
+        What::Held | What::Withheld => {
+            ("quiet", format!("{}: {}", decision.condition.name(), reason::sentence(&decision.reason, voice)))
+        }
         What::Raised | What::Repeated | What::Prompt | What::Told => ("quiet", decision.condition.name().to_owned()),
     };
     let words = words.replace('\n', "\n               ");

@@ -55,6 +55,14 @@ fn log() {
     let filter = EnvFilter::try_from_env("RECHECK_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
     // Under a service manager the journal puts the time before each line.
     let under_manager = std::env::var_os("JOURNAL_STREAM").is_some();
-    let lines = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_target(false).with_ansi(false);
-    if under_manager { lines.without_time().init() } else { lines.init() }
+    let lines = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_target(false)
+        .with_ansi(false);
+    if under_manager {
+        lines.without_time().init();
+    } else {
+        lines.init();
+    }
 }

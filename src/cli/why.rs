@@ -2,8 +2,8 @@
 
 use super::Place;
 use super::print::{Failure, line};
-use crate::domain::time::{Span, Timestamp};
 use crate::daemon::clock;
+use crate::domain::time::{Span, Timestamp};
 use crate::store::Store;
 use crate::store::history::Past;
 use crate::wording::{Voice, reason};
@@ -27,7 +27,8 @@ pub(super) fn run(place: &Place, id: Option<u64>) -> Result<ExitCode, Failure> {
     };
     let Some(first) = decisions.first() else {
         return Err(match id {
-            Some(id) => Failure::new(format!("nothing was decided about {id}")).hint("`recheck why` without a number shows the last decisions"),
+            Some(id) => Failure::new(format!("nothing was decided about {id}"))
+                .hint("`recheck why` without a number shows the last decisions"),
             None => Failure::new("nothing has been decided yet").hint("`recheck status` shows whether readings arrive"),
         });
     };
@@ -61,10 +62,10 @@ fn decision(store: &Store, voice: Voice, past: &Past) -> Result<(), Failure> {
     let priority = past.decision.priority.name();
     line(&format!("{at}  [{}] {} ({priority} priority)", past.decision.id, reason::line(&past.decision, voice)));
     for delivery in store.deliveries(past.number)? {
-        let last = delivery.last.as_ref().map_or_else(
-            || "not tried".to_owned(),
-            |(at, words)| format!("{} at {}", words, voice.zone.clock(*at)),
-        );
+        let last = delivery
+            .last
+            .as_ref()
+            .map_or_else(|| "not tried".to_owned(), |(at, words)| format!("{} at {}", words, voice.zone.clock(*at)));
         let tries = if delivery.tries > 1 { format!(", {} tries", delivery.tries) } else { String::new() };
         line(&format!("         {}: {} ({last}{tries}): {}", delivery.channel, delivery.state, delivery.title));
     }

@@ -1,15 +1,14 @@
 //! The settings as meant: checked values, with the defaults of the parts they belong to.
 
+use super::ends::{ChannelSettings, SourceSettings, channels, sources};
 use super::problem::{Place, Problem, Problems};
-use super::tree::{self, Node, Value};
+use super::tree::{self, Node};
 use super::words::Words;
 use crate::domain::glucose::Unit;
 use crate::domain::local::{Hours, Zone};
 use crate::domain::time::Span;
-use crate::engine::policy::{LevelPolicy, Policy, Rings, SourceKind, SourcePolicy, Therapy};
-use crate::formats::stamp::Stamp;
-use crate::formats::table::Format;
-use std::path::{Path, PathBuf};
+use crate::engine::policy::{LevelPolicy, Policy, Rings, Therapy};
+use std::path::Path;
 
 /// All settings.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,55 +19,6 @@ pub struct Settings {
     pub sources: Vec<SourceSettings>,
     /// Ways to reach the wearer.
     pub channels: Vec<ChannelSettings>,
-}
-
-/// A folder that is watched, or standard input.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SourceSettings {
-    /// Its name.
-    pub name: String,
-    /// The folder.
-    pub folder: PathBuf,
-    /// Names of the files in it that count, with `*` for anything.
-    pub files: String,
-    /// How its tables are written.
-    pub format: Format,
-}
-
-/// One way to reach the wearer.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum ChannelSettings {
-    /// The desktop's notification server.
-    Desktop {
-        /// Its name.
-        name: String,
-    },
-    /// An HTTP address that takes JSON.
-    Webhook(Webhook),
-}
-
-/// An HTTP address that takes JSON.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Webhook {
-    /// Its name.
-    pub name: String,
-    /// The address.
-    pub url: String,
-    /// A file with the certificate authority that signed the address's own; none: the system's.
-    pub ca_file: Option<PathBuf>,
-    /// Longest time one try may take.
-    pub timeout: Span,
-}
-
-impl ChannelSettings {
-    /// Its name.
-    #[must_use]
-    pub fn name(&self) -> &str {
-        match self {
-            Self::Desktop { name } => name,
-            Self::Webhook(webhook) => &webhook.name,
-        }
-    }
 }
 
 /// What must be there for a purpose.
@@ -84,7 +34,13 @@ pub enum Purpose {
 ///
 /// # Errors
 /// All problems at once, in the order of the file.
-pub fn settings(text: &str, path: Option<&Path>, assignments: &[String], purpose: Purpose, zone: Zone) -> Result<Settings, Problems> {
+pub fn settings(
+    text: &str,
+    path: Option<&Path>,
+    assignments: &[String],
+    purpose: Purpose,
+    zone: Zone,
+) -> Result<Settings, Problems> {
     let (mut tree, mut problems) = tree::read(text);
     for assignment in assignments {
         if let Err(problem) = tree::set(&mut tree, assignment) {
@@ -143,7 +99,11 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     for (name, span) in [("coming_down", policy.recheck.coming_down), ("low_look", policy.recheck.low_look)] {
         if span < Span::minutes(5) {
             let place = recheck.place;
-            recheck.wrong(place, format!("recheck.{name} is shorter than 5 min"), "no new reading would have come by then");
+            recheck.wrong(
+                place,
+                format!("recheck.{name} is shorter than 5 min"),
+                "no new reading would have come by then",
+            );
         }
     }
     recheck.end();
@@ -173,7 +133,9 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
         let place = limit.unwrap_or(place);
         match (key, level.rings) {
             ("very_low", Rings::Always) | ("low", Rings::Always | Rings::ByDay) | ("high" | "very_high", _) => {}
-            ("very_low", _) => words.wrong(place, "level.very_low must always ring", "a value below this limit may not wait"),
+            ("very_low", _) => {
+                words.wrong(place, "level.very_low must always ring", "a value below this limit may not wait")
+            }
             (_, _) => words.wrong(place, "there would be no low alert", "level.low may ring \"always\" or \"by_day\""),
         }
         if key == "very_low" && level.on_delay > Span::ZERO {
@@ -184,16 +146,24 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
         words.end();
     }
     for pair in placed.windows(2) {
-        if let [(below, _, lower), (above, place, upper)] = pair {
-            if lower.hundredths() >= upper.hundredths() {
-                let (lower, upper) = (lower.shown(unit, None), upper.shown(unit, None));
-                all.wrong(*place, format!("{below}.limit {lower} is not below {above}.limit {upper}"), "limits must grow from very_low to very_high");
-            }
+        if let [(below, _, lower), (above, place, upper)] = pair
+            && lower.hundredths() >= upper.hundredths()
+        {
+            let (lower, upper) = (lower.shown(unit, None), upper.shown(unit, None));
+            all.wrong(
+                *place,
+                format!("{below}.limit {lower} is not below {above}.limit {upper}"),
+                "limits must grow from very_low to very_high",
+            );
         }
     }
     let (low, high) = (table.low, table.high);
     if low.limit.hundredths() + low.deadband.hundredths() >= high.limit.hundredths() - high.deadband.hundredths() {
-        all.wrong(start, "the deadbands of level.low and level.high meet", "neither alert could end: make them smaller");
+        all.wrong(
+            start,
+            "the deadbands of level.low and level.high meet",
+            "neither alert could end: make them smaller",
+        );
     }
     all.end();
 }
@@ -212,96 +182,6 @@ fn one_level(words: &mut Words<'_>, unit: Unit, level: &mut LevelPolicy) -> Opti
     place
 }
 
-fn sources(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose, start: Place) -> Vec<SourceSettings> {
-    let node = top.take("source");
-    let mut all = Words::of("source", node, start, top.problems());
-    let mut found = Vec::new();
-    for (name, node) in all.take_all() {
-        let place = node.place;
-        let mut words = Words::of(&format!("source.{name}"), Some(node), place, all.problems());
-        let folder = words.text("folder").map(|(_, folder)| super::files::home(&folder));
-        if folder.is_none() && purpose == Purpose::Watch {
-            words.wrong(place, format!("source.{name} has no folder"), "name the folder its export is written to");
-        }
-        let format = format(&mut words, policy);
-        let kind = words.parsed("kind", "\"streaming\" or \"scanned\"", kind).unwrap_or(SourceKind::Streaming);
-        let files = words.text("files").map_or_else(|| "*.csv".to_owned(), |(_, files)| files);
-        words.end();
-        policy.sources.push(SourcePolicy { name: name.clone(), kind });
-        found.push(SourceSettings { name, folder: folder.unwrap_or_default(), files, format });
-    }
-    if found.is_empty() && purpose == Purpose::Watch {
-        all.wrong(start, "there is no source of readings", "add [source.sensor] with folder = \"~/glucose\"");
-    }
-    all.end();
-    found
-}
-
-/// The format of a table, from the settings of its source.
-fn format(words: &mut Words<'_>, policy: &Policy) -> Format {
-    let delimiter = words.parsed("delimiter", "one character, or \"tab\"", delimiter).unwrap_or(b',');
-    Format {
-        delimiter,
-        time: words.text("time").map(|(_, name)| name),
-        glucose: words.text("glucose").map(|(_, name)| name),
-        stamp: words.text("time_format").map_or(Stamp::Iso, |(_, text)| if text == "iso" { Stamp::Iso } else { Stamp::Pattern(text) }),
-        zone: words.parsed("timezone", "a name such as \"Europe/Madrid\"", Zone::named).unwrap_or(policy.zone),
-        unit: words.parsed("unit", "\"mg/dL\" or \"mmol/L\"", Unit::named).unwrap_or(policy.unit),
-    }
-}
-
-/// The format of a table when no settings say otherwise.
-#[must_use]
-pub fn plain_format() -> Format {
-    Format { delimiter: b',', time: None, glucose: None, stamp: Stamp::Iso, zone: super::files::computer_zone(), unit: Unit::MgDl }
-}
-
-fn channels(top: &mut Words<'_>, purpose: Purpose, start: Place) -> Vec<ChannelSettings> {
-    let node = top.take("channel");
-    let mut all = Words::of("channel", node, start, top.problems());
-    let mut found = Vec::new();
-    for (name, node) in all.take_all() {
-        let place = node.place;
-        let empty = matches!(&node.value, Value::Table(table) if table.is_empty());
-        let mut words = Words::of(&format!("channel.{name}"), Some(node), place, all.problems());
-        let kind = words.text("kind").map(|(_, kind)| kind);
-        match kind.as_deref() {
-            Some("desktop") => found.push(ChannelSettings::Desktop { name }),
-            None if name == "desktop" && empty => found.push(ChannelSettings::Desktop { name }),
-            Some("webhook") => found.push(ChannelSettings::Webhook(webhook(&mut words, name, place))),
-            Some(other) => words.wrong(place, format!("channel.{name}.kind is \"{other}\""), "it should be \"desktop\" or \"webhook\""),
-            None => words.wrong(place, format!("channel.{name} has no kind"), "add kind = \"desktop\" or kind = \"webhook\""),
-        }
-        words.end();
-    }
-    if found.is_empty() && purpose == Purpose::Watch {
-        all.wrong(start, "there is no channel: no alert could reach you", "add [channel.desktop] with kind = \"desktop\"");
-    }
-    all.end();
-    found
-}
-
-fn webhook(words: &mut Words<'_>, name: String, place: Place) -> Webhook {
-    let url = words.text("url");
-    match &url {
-        Some((_, url)) if url.starts_with("http://") || url.starts_with("https://") => {}
-        Some((place, url)) => words.wrong(*place, format!("channel.{name}.url is \"{url}\""), "it should begin with https:// or http://"),
-        None => words.wrong(place, format!("channel.{name} has no url"), "name the address that takes the alerts"),
-    }
-    let ca_file = words.text("ca_file").map(|(place, file)| (place, super::files::home(&file)));
-    if let Some((place, file)) = &ca_file {
-        if !file.is_file() {
-            words.wrong(*place, format!("channel.{name}.ca_file {} is not a file", file.display()), "name a PEM file, or leave it out to use the system's roots");
-        }
-    }
-    let mut timeout = Span::seconds(10);
-    words.span("timeout", &mut timeout);
-    if !(Span::seconds(1)..=Span::seconds(60)).contains(&timeout) {
-        words.wrong(place, format!("channel.{name}.timeout is out of range"), "it should be from 1s to 60s");
-    }
-    Webhook { name, url: url.map(|(_, url)| url).unwrap_or_default(), ca_file: ca_file.map(|(_, file)| file), timeout }
-}
-
 fn therapy(text: &str) -> Option<Therapy> {
     match text {
         "injections" => Some(Therapy::Injections),
@@ -315,22 +195,6 @@ fn rings(text: &str) -> Option<Rings> {
         "always" => Some(Rings::Always),
         "by_day" => Some(Rings::ByDay),
         "never" => Some(Rings::Never),
-        _ => None,
-    }
-}
-
-fn kind(text: &str) -> Option<SourceKind> {
-    match text {
-        "streaming" => Some(SourceKind::Streaming),
-        "scanned" => Some(SourceKind::Scanned),
-        _ => None,
-    }
-}
-
-fn delimiter(text: &str) -> Option<u8> {
-    match text.as_bytes() {
-        b"tab" => Some(b'\t'),
-        [one] if !one.is_ascii_alphanumeric() && *one != b'"' => Some(*one),
         _ => None,
     }
 }
@@ -351,7 +215,9 @@ mod tests {
         let said: Vec<String> = all
             .iter()
             .map(|problem| match problem.place {
-                Place::File { line, column } => format!("{line}:{column} {}; {}", problem.what, problem.hint),
+                Place::File { line, column } => {
+                    format!("{line}:{column} {}; {}", problem.what, problem.hint)
+                }
                 Place::Set => unreachable!(),
             })
             .collect();
@@ -363,7 +229,10 @@ mod tests {
         ] {
             assert!(said.iter().any(|line| line == wanted), "{wanted}\nnot in\n{}", said.join("\n"));
         }
-        assert!(said.iter().any(|line| line.contains("level.low.limit 190 is not below level.high.limit 180")), "{said:?}");
+        assert!(
+            said.iter().any(|line| line.contains("level.low.limit 190 is not below level.high.limit 180")),
+            "{said:?}"
+        );
         assert!(said.iter().any(|line| line.contains("no channel")), "{said:?}");
     }
 

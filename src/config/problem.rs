@@ -45,7 +45,9 @@ impl fmt::Display for Problems {
             }
             let file = self.path.as_ref().map_or_else(|| "settings".to_owned(), |path| path.display().to_string());
             match problem.place {
-                Place::File { line, column } => write!(out, "error: {file}:{line}:{column}: {}", problem.what)?,
+                Place::File { line, column } => {
+                    write!(out, "error: {file}:{line}:{column}: {}", problem.what)?;
+                }
                 Place::Set => write!(out, "error: --set: {}", problem.what)?,
             }
             if !problem.hint.is_empty() {

@@ -102,7 +102,9 @@ impl<'a> Words<'a> {
         let mut read = Vec::new();
         for one in all {
             match one.value {
-                Value::Text(text) if span(&text).is_some_and(|span| span > Span::ZERO) => read.extend(span(&text)),
+                Value::Text(text) if span(&text).is_some_and(|span| span > Span::ZERO) => {
+                    read.extend(span(&text));
+                }
                 other => {
                     self.mistyped::<()>(key, one.place, &other, SPAN_EXPECTED);
                     return;
@@ -110,7 +112,11 @@ impl<'a> Words<'a> {
             }
         }
         if read.is_empty() {
-            self.wrong(node.place, format!("{} is empty", self.full(key)), "name at least one span; nothing here means \"never\" by accident");
+            self.wrong(
+                node.place,
+                format!("{} is empty", self.full(key)),
+                "name at least one span; nothing here means \"never\" by accident",
+            );
             return;
         }
         *into = read;
@@ -126,7 +132,9 @@ impl<'a> Words<'a> {
         };
         match Glucose::parse(number, unit) {
             Ok(glucose) if glucose.hundredths() >= 0 => *into = glucose,
-            Ok(_) | Err(_) => self.wrong(node.place, format!("{} is {number}", self.full(key)), format!("it should be {expected}")),
+            Ok(_) | Err(_) => {
+                self.wrong(node.place, format!("{} is {number}", self.full(key)), format!("it should be {expected}"))
+            }
         }
         Some(node.place)
     }
@@ -141,7 +149,9 @@ impl<'a> Words<'a> {
         match number {
             #[expect(clippy::cast_possible_truncation, reason = "checked to lie between 1 and 100")]
             Some(number) => *into = (number * 10.0).round() as i64,
-            None => self.wrong(node.place, format!("{} is not a number from 1 to 100", self.full(key)), "write it as 2.5"),
+            None => {
+                self.wrong(node.place, format!("{} is not a number from 1 to 100", self.full(key)), "write it as 2.5")
+            }
         }
     }
 
@@ -158,7 +168,10 @@ impl<'a> Words<'a> {
             self.problems.push(Problem {
                 place: node.place,
                 what: format!("there is no setting \"{key}\"{in_table}"),
-                hint: near.map_or_else(|| format!("the settings here are: {}", self.asked.join(", ")), |(_, near)| format!("did you mean \"{near}\"?")),
+                hint: near.map_or_else(
+                    || format!("the settings here are: {}", self.asked.join(", ")),
+                    |(_, near)| format!("did you mean \"{near}\"?"),
+                ),
             });
         }
     }
@@ -214,7 +227,9 @@ mod tests {
 
     #[test]
     fn spans_are_read_strictly() {
-        for (text, seconds) in [("0m", 0), ("15m", 900), ("90 min", 5_400), ("1h 30m", 5_400), ("45s", 45), ("1d", 86_400)] {
+        for (text, seconds) in
+            [("0m", 0), ("15m", 900), ("90 min", 5_400), ("1h 30m", 5_400), ("45s", 45), ("1d", 86_400)]
+        {
             assert_eq!(span(text), Some(Span::seconds(seconds)), "{text}");
         }
         for text in ["", "m", "15", "1.5h", "-5m", "5x", "99999999999999999999m", "31d"] {

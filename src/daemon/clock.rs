@@ -55,7 +55,11 @@ impl Clock {
     /// A clock that starts at a time and runs `times` as fast: for the demo.
     #[must_use]
     pub fn fast(start: Timestamp, times: u32) -> Self {
-        Self { kind: Kind::Fast { start, began: Instant::now(), times }, running: Instant::now(), booted: boot_millis() }
+        Self {
+            kind: Kind::Fast { start, began: Instant::now(), times },
+            running: Instant::now(),
+            booted: boot_millis(),
+        }
     }
 
     /// Now.
@@ -80,7 +84,9 @@ impl Clock {
 
     /// What happened to time since this was last asked.
     pub fn look(&mut self) -> Happened {
-        let Kind::Real { offset } = &mut self.kind else { return Happened::Nothing };
+        let Kind::Real { offset } = &mut self.kind else {
+            return Happened::Nothing;
+        };
         let booted = boot_millis();
         let ran = elapsed_millis(&self.running);
         let passed = booted - self.booted;

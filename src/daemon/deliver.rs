@@ -73,7 +73,9 @@ impl Daemon {
         let next = retry::next(&outcome, due.tries + 1, now, due.message.expires);
         let (words, handle) = match &outcome {
             Outcome::Accepted { handle } => ("accepted".to_owned(), *handle),
-            Outcome::Failed { words, .. } | Outcome::Absent { words } | Outcome::Refused { words } => (words.clone(), None),
+            Outcome::Failed { words, .. } | Outcome::Absent { words } | Outcome::Refused { words } => {
+                (words.clone(), None)
+            }
         };
         tracing::info!(%channel, title = %due.message.title, took_ms = took.as_millis(), outcome = %words, "tried");
         if let Err(error) = self.store.tried(due.number, now, took, &words, handle, &next) {
@@ -116,7 +118,12 @@ impl Daemon {
         if !self.unsaved {
             self.unsaved = true;
             messages.extend(self.channels.iter().map(|channel| {
-                self.word_of_trouble(channel.name(), "Cannot save; alerts go on unsaved", &format!("{error}. Free some space, or check the disk."), now)
+                self.word_of_trouble(
+                    channel.name(),
+                    "Cannot save; alerts go on unsaved",
+                    &format!("{error}. Free some space, or check the disk."),
+                    now,
+                )
             }));
         }
         for (place, decision) in decisions.iter().enumerate() {
@@ -126,7 +133,9 @@ impl Daemon {
             }
         }
         for message in messages {
-            let Some(channel) = self.channels.iter().find(|channel| channel.name() == message.channel).cloned() else { continue };
+            let Some(channel) = self.channels.iter().find(|channel| channel.name() == message.channel).cloned() else {
+                continue;
+            };
             tokio::spawn(async move {
                 let title = message.title.clone();
                 let outcome = channel.send(message, None).await;

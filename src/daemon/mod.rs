@@ -6,6 +6,8 @@ pub mod clock;
 pub mod control;
 mod deliver;
 pub mod run;
+pub mod start;
 mod taken_in;
 
-pub use run::{Daemon, Heard, Plan, StartError, Stopped};
+pub use run::{Daemon, Heard, Stopped};
+pub use start::{Plan, StartError};

@@ -6,19 +6,15 @@ use super::clock::{Clock, Happened};
 use super::control::Ear;
 use super::deliver::Tried;
 use crate::channels::{Channel, Click};
-use crate::config::{ChannelSettings, Settings};
 use crate::domain::diary::Note;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
 use crate::engine::effect::{Decision, What};
 use crate::engine::event::{Cause, Event};
-use crate::engine::policy::{Policy, SourceKind, SourcePolicy};
-use crate::intake::folder::{Folder, Wake};
-use crate::intake::stdin::Lines;
-use crate::intake::{Incoming, QUEUE_MAX};
+use crate::intake::Incoming;
+use crate::intake::folder::Wake;
 use crate::outbox::health::{Health, Summary};
-use crate::outbox::outcome::Outcome;
 use crate::outbox::plan::Addresses;
 use crate::store::commit::{Answered, Intake, Turn, Written};
 use crate::store::{self, Store};
@@ -26,39 +22,18 @@ use crate::wording::answer::answer;
 use crate::wording::{Voice, reason};
 use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::PathBuf;
 use std::sync::mpsc::Sender;
 use std::time::Duration;
 use tokio::sync::mpsc;
 
 /// The longest nap: a computer that slept is noticed this soon after it woke.
-const NAP: Duration = Duration::from_secs(30);
+pub(super) const NAP: Duration = Duration::from_secs(30);
 
 /// How often the store is told that the program is alive when nothing else is written.
 const ALIVE_EVERY_SECONDS: i64 = 60;
 
 /// A stop waits this long for tries under way.
 const STOP_MAX: Duration = Duration::from_secs(5);
-
-/// Stretches without watching shorter than this are a restart, not an event.
-const UNWATCHED_MIN_SECONDS: i64 = 90;
-
-/// What a daemon is started with.
-#[derive(Debug)]
-pub struct Plan {
-    /// The settings.
-    pub settings: Settings,
-    /// The state folder.
-    pub folder: PathBuf,
-    /// The clock.
-    pub clock: Clock,
-    /// Put before every title.
-    pub mark: Option<&'static str>,
-    /// Read standard input instead of folders.
-    pub stdin: bool,
-    /// Told what happens, as it happens.
-    pub listener: Option<mpsc::UnboundedSender<Heard>>,
-}
 
 /// What a listener hears.
 #[derive(Debug, Clone, PartialEq)]
@@ -74,38 +49,6 @@ pub enum Heard {
         /// The title.
         title: String,
     },
-}
-
-/// Why a daemon could not start.
-#[derive(Debug)]
-pub enum StartError {
-    /// The state folder cannot be used.
-    Folder(PathBuf, std::io::Error),
-    /// Another daemon watches with this state folder.
-    AlreadyRuns(PathBuf),
-    /// The store cannot be used.
-    Store(store::Error),
-    /// A channel cannot be set up.
-    Channel(String, String),
-}
-
-impl std::fmt::Display for StartError {
-    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Folder(path, error) => write!(out, "cannot use the state folder {}: {error}", path.display()),
-            Self::AlreadyRuns(path) => write!(out, "another recheck is watching with {}", path.display()),
-            Self::Store(error) => error.fmt(out),
-            Self::Channel(name, words) => write!(out, "channel {name}: {words}"),
-        }
-    }
-}
-
-impl std::error::Error for StartError {}
-
-impl From<store::Error> for StartError {
-    fn from(error: store::Error) -> Self {
-        Self::Store(error)
-    }
 }
 
 /// How a run ended.
@@ -140,74 +83,17 @@ pub struct Daemon {
     pub(super) stdin_source: SourceId,
     pub(super) input_ended: bool,
     pub(super) unsaved: bool,
-    listener: Option<mpsc::UnboundedSender<Heard>>,
-    nap: Duration,
-    alive_at: Timestamp,
-    ear: Ear,
-    tries: mpsc::UnboundedReceiver<Tried>,
-    clicks: mpsc::UnboundedReceiver<Click>,
-    queue: mpsc::Receiver<Incoming>,
-    _lock: Lock,
+    pub(super) listener: Option<mpsc::UnboundedSender<Heard>>,
+    pub(super) nap: Duration,
+    pub(super) alive_at: Timestamp,
+    pub(super) ear: Ear,
+    pub(super) tries: mpsc::UnboundedReceiver<Tried>,
+    pub(super) clicks: mpsc::UnboundedReceiver<Click>,
+    pub(super) queue: mpsc::Receiver<Incoming>,
+    pub(super) _lock: Lock,
 }
 
 impl Daemon {
-    /// Opens everything and goes on where the last run ended. Watching begins with [`Daemon::run`].
-    ///
-    /// # Errors
-    /// When the state folder, the store or a channel cannot be used, or another daemon runs.
-    pub fn start(plan: Plan) -> Result<Self, StartError> {
-        let Plan { settings, folder, clock, mark, stdin, listener } = plan;
-        let in_folder = |error| StartError::Folder(folder.clone(), error);
-        std::fs::create_dir_all(&folder).map_err(in_folder)?;
-        let lock = Lock::take(&folder).map_err(in_folder)?.ok_or_else(|| StartError::AlreadyRuns(folder.clone()))?;
-        let store = Store::open(&folder)?;
-        let ear = Ear::open(&folder).map_err(in_folder)?;
-        let repeats = store.recover_tries()?;
-        if repeats > 0 {
-            tracing::warn!(repeats, "messages were being tried when the last run ended; they are sent again, marked");
-        }
-        let (click_sender, clicks) = mpsc::unbounded_channel();
-        let (tried_sender, tries) = mpsc::unbounded_channel();
-        let (queue_sender, queue) = mpsc::channel(QUEUE_MAX);
-        let channels = open_channels(&settings.channels, &click_sender)?;
-        let addresses = Addresses {
-            channels: channels.iter().map(|channel| channel.name().to_owned()).collect(),
-            mark,
-            life: store.life()?,
-        };
-        let policy = policy_by_number(&store, &settings, stdin)?;
-        let now = clock.now();
-        let (engine, first) = wake_engine(&store, policy)?;
-        let mut daemon = Self {
-            health: channels.iter().map(|channel| Health::untried(channel.name())).collect(),
-            clock,
-            store,
-            engine,
-            addresses,
-            channels,
-            health_told: None,
-            in_flight: BTreeSet::new(),
-            tried_sender,
-            wakers: Vec::new(),
-            looking: 0,
-            stdin_source: SourceId(0),
-            input_ended: false,
-            unsaved: false,
-            listener,
-            nap: alive::wanted_every().map_or(NAP, |wanted| NAP.min(wanted)),
-            alive_at: now,
-            ear,
-            tries,
-            clicks,
-            queue,
-            _lock: lock,
-        };
-        daemon.open_sources(&settings, stdin, &queue_sender)?;
-        // A fault in these first events is met like any other, by the loop.
-        daemon.first_turns(first, now);
-        Ok(daemon)
-    }
-
     /// Watches until asked to stop.
     pub async fn run(&mut self, stop: impl Future<Output = ()>) -> Stopped {
         tokio::pin!(stop);
@@ -220,7 +106,7 @@ impl Daemon {
                 () = &mut stop => return self.stop().await,
                 Some(incoming) = self.queue.recv() => self.incoming(incoming),
                 Some(tried) = self.tries.recv() => match self.tried(tried) {
-                    Some(event) => self.turn(Some(event), None, None).map(drop),
+                    Some(event) => self.turn(Some(&event), None, None).map(drop),
                     None => Ok(()),
                 },
                 Some(click) = self.clicks.recv() => self.click(&click),
@@ -240,10 +126,16 @@ impl Daemon {
     }
 
     /// One turn of the engine, written whole before anything is sent.
-    pub(super) fn turn(&mut self, event: Option<Event>, intake: Option<&Intake>, line: Option<(i64, Option<&Note>)>) -> Result<(), Broken> {
+    pub(super) fn turn(
+        &mut self,
+        event: Option<&Event>,
+        intake: Option<&Intake>,
+        line: Option<(i64, Option<&Note>)>,
+    ) -> Result<(), Broken> {
         let now = self.clock.now();
         let mut next = self.engine.clone();
-        let judged = catch_unwind(AssertUnwindSafe(|| event.as_ref().map_or_else(Vec::new, |event| next.handle(event, now))));
+        let judged =
+            catch_unwind(AssertUnwindSafe(|| event.as_ref().map_or_else(Vec::new, |event| next.handle(event, now))));
         let Ok(decisions) = judged else {
             tracing::error!(?event, "the engine failed on this event");
             // The rows are kept as history and the place moves on, so that a restart does not meet them again.
@@ -255,7 +147,10 @@ impl Daemon {
         };
         let voice = Voice::new(next.policy(), now);
         let said = line.map(|(line, note)| {
-            let answer = decisions.iter().find(|decision| decision.what == What::Answer).map(|decision| answer(decision, next.policy(), now));
+            let answer = decisions
+                .iter()
+                .find(|decision| decision.what == What::Answer)
+                .map(|decision| answer(decision, next.policy(), now));
             (line, note, answer)
         });
         let answered = said.as_ref().map(|(line, note, answer)| Answered {
@@ -264,7 +159,7 @@ impl Daemon {
             words: answer.as_ref().map_or("Noted.", |answer| &answer.words),
             note: *note,
         });
-        match self.write(now, event.as_ref(), &next, &decisions, intake, answered) {
+        match self.write(now, event, &next, &decisions, intake, answered) {
             Ok(written) => {
                 self.unsaved = false;
                 self.take_down(written.withdrawn);
@@ -279,7 +174,13 @@ impl Daemon {
         }
         self.engine = next;
         for decision in decisions {
-            tracing::info!(id = decision.id.0, priority = decision.priority.name(), rings = decision.rings, "{}", reason::line(&decision, voice));
+            tracing::info!(
+                id = decision.id.0,
+                priority = decision.priority.name(),
+                rings = decision.rings,
+                "{}",
+                reason::line(&decision, voice)
+            );
             self.hear(Heard::Decided(now, decision));
         }
         Ok(())
@@ -314,10 +215,10 @@ impl Daemon {
             Happened::Nothing => {}
             Happened::Set(by) => {
                 tracing::warn!(by = %by, "the computer's clock was set");
-                self.turn(Some(Event::ClockStepped { by }), None, None)?;
+                self.turn(Some(&Event::ClockStepped { by }), None, None)?;
             }
             Happened::Slept(from, to) => {
-                self.turn(Some(Event::Unwatched { from, to, cause: Cause::Slept }), None, None)?;
+                self.turn(Some(&Event::Unwatched { from, to, cause: Cause::Slept }), None, None)?;
                 for (_, waker) in &self.wakers {
                     let _ = waker.send(Wake::Changed);
                 }
@@ -326,7 +227,7 @@ impl Daemon {
         let now = self.clock.now();
         // Until every folder was looked at once, what is due waits: the reading it misses may be there.
         if self.looking == 0 && self.engine.next_deadline().is_some_and(|deadline| deadline <= now) {
-            self.turn(Some(Event::Tick), None, None)?;
+            self.turn(Some(&Event::Tick), None, None)?;
         }
         if (now - self.alive_at) >= Span::seconds(ALIVE_EVERY_SECONDS) {
             self.alive_at = now;
@@ -339,11 +240,7 @@ impl Daemon {
 
     fn wait(&self) -> Duration {
         let deadline = self.engine.next_deadline().filter(|_| self.looking == 0);
-        [deadline, self.next_due()]
-            .into_iter()
-            .flatten()
-            .map(|at| self.clock.until(at))
-            .fold(self.nap, Duration::min)
+        [deadline, self.next_due()].into_iter().flatten().map(|at| self.clock.until(at)).fold(self.nap, Duration::min)
     }
 
     fn take_down(&self, withdrawn: Vec<(String, u32)>) {
@@ -359,55 +256,6 @@ impl Daemon {
         for channel in &self.channels {
             channel.withdraw_all().await;
         }
-    }
-
-    fn first_turns(&mut self, first: Option<Event>, now: Timestamp) {
-        let mut events = Vec::new();
-        match self.store.last_alive() {
-            Ok(Some(alive)) if now - alive.at >= Span::seconds(UNWATCHED_MIN_SECONDS) => {
-                let cause = if alive.stopped { Cause::Stopped } else { Cause::Killed };
-                events.push(Event::Unwatched { from: alive.at, to: now, cause });
-            }
-            Ok(_) => {}
-            Err(error) => tracing::error!(%error, "cannot tell how long nobody was watching"),
-        }
-        events.extend(first);
-        for channel in self.channels.clone() {
-            if let Channel::Desktop(desktop) = &channel {
-                if let Some(words) = desktop.absent() {
-                    events.extend(self.learn_health(channel.name(), &Outcome::Absent { words }));
-                }
-            }
-        }
-        for event in events {
-            if self.turn(Some(event), None, None).is_err() {
-                tracing::error!("the engine failed on an event of the start; going on without it");
-            }
-        }
-        if self.inbox().is_err() {
-            tracing::error!("the engine failed on something said; going on without it");
-        }
-    }
-
-    fn open_sources(&mut self, settings: &Settings, stdin: bool, queue: &mpsc::Sender<Incoming>) -> Result<(), StartError> {
-        if stdin {
-            let format = settings.sources.first().map_or_else(crate::config::meant::plain_format, |source| source.format.clone());
-            self.stdin_source = SourceId(self.store.source_number("stdin")?);
-            let lines = Lines::new(self.stdin_source, format);
-            let queue = queue.clone();
-            std::thread::spawn(move || lines.read(std::io::stdin().lock(), &queue));
-            return Ok(());
-        }
-        for source in &settings.sources {
-            let number = SourceId(self.store.source_number(&source.name)?);
-            let first_sight = !self.store.has_readings(number)?;
-            let places = self.store.places(number)?;
-            let (folder, waker) = Folder::new(number, source.clone(), places, first_sight, queue.clone());
-            std::thread::spawn(move || folder.watch());
-            self.wakers.push((number, waker));
-            self.looking += 1;
-        }
-        Ok(())
     }
 
     async fn stop(&mut self) -> Stopped {
@@ -455,54 +303,4 @@ impl Daemon {
         }
         self.drain().await;
     }
-}
-
-fn open_channels(settings: &[ChannelSettings], clicks: &mpsc::UnboundedSender<Click>) -> Result<Vec<Channel>, StartError> {
-    let open = |one: &ChannelSettings| {
-        Channel::new(one, clicks.clone()).map_err(|words| StartError::Channel(one.name().to_owned(), words))
-    };
-    settings.iter().map(open).collect()
-}
-
-/// The policy with its sources in the order of their lasting numbers. A source that is no longer in the
-/// settings keeps its number, and is not watched.
-fn policy_by_number(store: &Store, settings: &Settings, stdin: bool) -> Result<Policy, StartError> {
-    let mut policy = settings.policy.clone();
-    let wanted: Vec<SourcePolicy> = if stdin {
-        vec![SourcePolicy { name: "stdin".to_owned(), kind: SourceKind::Streaming }]
-    } else {
-        policy.sources.clone()
-    };
-    for source in &wanted {
-        store.source_number(&source.name)?;
-    }
-    policy.sources = store
-        .source_names()?
-        .into_iter()
-        .map(|name| {
-            let kind = wanted.iter().find(|source| source.name == name).map_or(SourceKind::Scanned, |source| source.kind);
-            SourcePolicy { name, kind }
-        })
-        .collect();
-    Ok(policy)
-}
-
-/// The engine as it was saved, or rebuilt from events, or new; and the event it begins with.
-fn wake_engine(store: &Store, policy: Policy) -> Result<(Engine, Option<Event>), StartError> {
-    let Some(saved) = store.saved()? else { return Ok((Engine::new(policy), Some(Event::Started))) };
-    let changed = (saved.policy.as_ref() != Some(&policy)).then(|| Event::PolicyChanged(Box::new(policy.clone())));
-    let lived_by = saved.policy.unwrap_or(policy);
-    if let Some(state) = saved.state {
-        return Ok((Engine::restore(lived_by, state), changed));
-    }
-    let (events, unknown) = store.events()?;
-    tracing::warn!(events = events.len(), unknown, "the saved state is of another version; rebuilt from events");
-    let mut engine = Engine::new(lived_by);
-    for (at, event) in events {
-        while let Some(deadline) = engine.next_deadline().filter(|deadline| *deadline < at) {
-            engine.handle(&Event::Tick, deadline);
-        }
-        engine.handle(&event, at);
-    }
-    Ok((engine, changed))
 }

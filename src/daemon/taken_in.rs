@@ -20,10 +20,10 @@ const FIRST_SIGHT_HOURS: i64 = 3;
 impl Daemon {
     pub(super) fn incoming(&mut self, incoming: Incoming) -> Result<(), Broken> {
         match incoming {
-            Incoming::Piece(piece) => self.piece(piece),
+            Incoming::Piece(piece) => self.piece(&piece),
             Incoming::Lost { source, words } => {
                 tracing::error!(%words, "a source cannot be read");
-                self.turn(Some(Event::Lost { source, words }), None, None).map(drop)
+                self.turn(Some(&Event::Lost { source, words }), None, None).map(drop)
             }
             Incoming::LookedOnce => {
                 self.looking = self.looking.saturating_sub(1);
@@ -32,12 +32,12 @@ impl Daemon {
             Incoming::InputEnded => {
                 let words = "standard input has ended".to_owned();
                 self.input_ended = true;
-                self.turn(Some(Event::Lost { source: self.stdin_source, words }), None, None).map(drop)
+                self.turn(Some(&Event::Lost { source: self.stdin_source, words }), None, None).map(drop)
             }
         }
     }
 
-    fn piece(&mut self, piece: Piece) -> Result<(), Broken> {
+    fn piece(&mut self, piece: &Piece) -> Result<(), Broken> {
         for words in &piece.refusals {
             tracing::warn!("refused: {words}");
         }
@@ -67,10 +67,10 @@ impl Daemon {
         };
         let event = self.readings_event(new, piece.first_sight);
         self.hear(Heard::Readings(intake.readings.clone()));
-        self.turn(event, Some(&intake), None)?;
+        self.turn(event.as_ref(), Some(&intake), None)?;
         if piece.refused_at_end > 0 {
             let words = piece.refusals.last().cloned().unwrap_or_default();
-            self.turn(Some(Event::Refused { source: piece.source, rows: piece.refused_at_end, words }), None, None)?;
+            self.turn(Some(&Event::Refused { source: piece.source, rows: piece.refused_at_end, words }), None, None)?;
         }
         Ok(())
     }
@@ -93,7 +93,7 @@ impl Daemon {
         };
         for line in lines {
             let (event, note) = event_of(&line);
-            self.turn(Some(event), None, Some((line.number, note.as_ref())))?;
+            self.turn(Some(&event), None, Some((line.number, note.as_ref())))?;
         }
         Ok(())
     }

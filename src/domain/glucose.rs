@@ -182,9 +182,8 @@ impl Glucose {
         match unit {
             Unit::MgDl => {
                 let whole = (hundredths + 50).div_euclid(100);
-                let carried = limit.is_some_and(|limit| {
-                    whole * 100 == limit.hundredths_mg_dl && hundredths != limit.hundredths_mg_dl
-                });
+                let carried = limit
+                    .is_some_and(|limit| whole * 100 == limit.hundredths_mg_dl && hundredths != limit.hundredths_mg_dl);
                 if carried { format!("{}.{}", hundredths / 100, hundredths % 100 / 10) } else { whole.to_string() }
             }
             Unit::MmolL => {
@@ -283,7 +282,12 @@ mod tests {
 
     #[test]
     fn words_and_comparators_are_beyond_range() {
-        for (text, measured) in [("LOW", Measured::BelowRange), ("<40", Measured::BelowRange), ("High", Measured::AboveRange), (">400", Measured::AboveRange)] {
+        for (text, measured) in [
+            ("LOW", Measured::BelowRange),
+            ("<40", Measured::BelowRange),
+            ("High", Measured::AboveRange),
+            (">400", Measured::AboveRange),
+        ] {
             assert_eq!(Glucose::parse(text, Unit::MgDl).unwrap().measured(), measured);
         }
         assert_eq!(Glucose::parse("", Unit::MgDl), Err(NotGlucose::Empty));

@@ -223,7 +223,10 @@ mod tests {
         let madrid = Zone::named("Europe/Madrid").unwrap();
         let night = Hours::parse("23:00-07:00").unwrap();
         let spring = night.stretch(madrid, at("2026-03-29T00:30:00Z"));
-        assert_eq!(spring, Stretch { inside: true, from: at("2026-03-28T22:00:00Z"), until: at("2026-03-29T05:00:00Z") });
+        assert_eq!(
+            spring,
+            Stretch { inside: true, from: at("2026-03-28T22:00:00Z"), until: at("2026-03-29T05:00:00Z") }
+        );
         let autumn = night.stretch(madrid, at("2026-10-25T00:30:00Z"));
         assert_eq!(autumn.until - autumn.from, Span::hours(9));
         let noon = night.stretch(madrid, at("2026-06-01T10:00:00Z"));

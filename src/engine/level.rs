@@ -1,8 +1,8 @@
 //! One level: a limit with deadband, on-delay and off-delay. Driven by readings alone, so that a level
 //! never changes without a value to show for it. Knows nothing of other levels, of day and night.
 
-use super::policy::LevelPolicy;
 use super::effect::{Id, Side};
+use super::policy::LevelPolicy;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -88,8 +88,9 @@ pub enum Told {
     Hidden,
 }
 
-/// What a reading does to a level.
+/// What a reading does to a level; `since` is the first reading that counts towards it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(missing_docs, reason = "the line above says what the only field is")]
 pub enum Step {
     /// Nothing to tell.
     None,
@@ -216,7 +217,8 @@ impl Active {
             self.row = Some(Row { since: at, anew: false });
             return self.ring(at, Step::Still { silent_since });
         }
-        let row = self.row.unwrap_or(Row { since: at, anew: at - self.last_beyond > Span::minutes(NEW_EPISODE_AFTER_MIN) });
+        let row =
+            self.row.unwrap_or(Row { since: at, anew: at - self.last_beyond > Span::minutes(NEW_EPISODE_AFTER_MIN) });
         self.row = Some(row);
         let sure = at - silent_since > Span::minutes(NEXT_TOO_FAR_MIN)
             || lasted(at - row.since, policy.again_after)

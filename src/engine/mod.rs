@@ -84,9 +84,19 @@ pub struct State {
     meter: Option<(Timestamp, Glucose)>,
     /// Sources by their number.
     pub sources: Vec<SourceState>,
-    channels: Option<Id>,
+    /// The alert about ways to reach the wearer, if one is open.
+    pub channels: Option<ChannelTrouble>,
     /// What falls due, and when.
     pub timers: Timers,
+}
+
+/// An open alert about ways to reach the wearer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ChannelTrouble {
+    /// Its number.
+    pub id: Id,
+    /// Nothing works any more.
+    pub none_works: bool,
 }
 
 impl Engine {
@@ -155,7 +165,9 @@ impl Engine {
     }
 
     fn readings(&mut self, turn: &mut Turn, rows: &[Reading], first_sight: bool) {
-        let Some(source) = rows.first().map(|reading| reading.source) else { return };
+        let Some(source) = rows.first().map(|reading| reading.source) else {
+            return;
+        };
         let mut sorted;
         let rows = if rows.is_sorted_by_key(|reading| reading.measured) {
             rows
@@ -164,26 +176,28 @@ impl Engine {
             sorted.sort_by_key(|reading| reading.measured);
             &sorted
         };
-        let mut newest: Option<&Reading> = None;
         let known = self.newest_of(source);
+        let mut newest: Option<&Reading> = None;
+        let mut late: Vec<Reading> = Vec::new();
         for reading in rows {
             if source::absurd(reading) {
                 self.absurd_value(turn, reading);
                 continue;
             }
+            if !self.state.window.insert(*reading) {
+                continue;
+            }
             let past = turn.now - reading.measured > self.past_after(source);
             self.source_gave(turn, reading, !past);
-            self.state.window.insert(*reading);
             // One that is older than what was judged before is late, not new.
             if !past && known.is_none_or(|known| reading.measured > known) {
-                newest = Some(reading);
+                late.extend(newest.replace(reading));
+            } else {
+                late.push(*reading);
             }
         }
-        if rows.len() > 1 || newest.is_none() {
-            let late: Vec<Reading> = rows.iter().filter(|row| !source::absurd(row) && Some(*row) != newest).copied().collect();
-            if !first_sight {
-                self.tell_past(turn, &late, newest);
-            }
+        if !first_sight {
+            self.tell_past(turn, &late, newest);
         }
         if let Some(newest) = newest {
             self.judge(turn, newest);
@@ -207,7 +221,9 @@ impl Engine {
 
     fn expire(&mut self, turn: &mut Turn) {
         for _ in 0..TIMERS_PER_TURN_MAX {
-            let Some((timer, _)) = self.state.timers.expired(turn.now) else { return };
+            let Some((timer, _)) = self.state.timers.expired(turn.now) else {
+                return;
+            };
             match timer {
                 Timer::LowLook => self.look_at_low(turn),
                 Timer::HighLook => self.look_at_high(turn),
@@ -232,14 +248,19 @@ impl Engine {
     }
 
     fn channels(&mut self, turn: &mut Turn, working: usize, failing: &[String]) {
+        let reason = Reason::ChannelsFail { working, words: failing.to_vec() };
         match (self.state.channels, failing.is_empty() && working > 0) {
             (None, false) => {
                 let id = self.take_id();
-                self.state.channels = Some(id);
-                let reason = Reason::ChannelsFail { working, words: failing.to_vec() };
+                self.state.channels = Some(ChannelTrouble { id, none_works: working == 0 });
                 turn.tell(What::Raised, Condition::ChannelFailed, id, None, reason, true);
             }
-            (Some(id), true) => {
+            // It was one of several; now nothing is left.
+            (Some(ChannelTrouble { id, none_works: false }), false) if working == 0 => {
+                self.state.channels = Some(ChannelTrouble { id, none_works: true });
+                turn.tell(What::Repeated, Condition::ChannelFailed, id, None, reason, true);
+            }
+            (Some(ChannelTrouble { id, .. }), true) => {
                 self.state.channels = None;
                 turn.tell(What::Ended, Condition::ChannelFailed, id, None, Reason::ChannelsWork, false);
             }
@@ -289,7 +310,8 @@ impl Engine {
 
     /// The value at a time the wearer names, if a reading or meter check was close before it.
     fn value_at(&self, at: Timestamp) -> Option<Glucose> {
-        let near = |measured: Timestamp| measured <= at && at - measured <= Span::minutes(PAST_MIN).max(Span::minutes(30));
+        let near =
+            |measured: Timestamp| measured <= at && at - measured <= Span::minutes(PAST_MIN).max(Span::minutes(30));
         let meter = self.state.meter.filter(|(measured, _)| near(*measured));
         let reading = self.state.window.newest_before(at).filter(|reading| near(reading.measured));
         match (reading, meter) {

@@ -1,10 +1,10 @@
 //! Readings that came in late. They enter the window and raise nothing; what they held beyond the
 //! limits is told in one line.
 
+use super::Engine;
 use super::effect::{Condition, Id, What};
 use super::reason::{PastSpan, Reason};
 use super::turn::Turn;
-use super::Engine;
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
 
@@ -20,12 +20,10 @@ impl Engine {
     pub(super) fn tell_past(&self, turn: &mut Turn, past: &[Reading], judged: Option<&Reading>) {
         let levels = &self.policy.levels;
         let mut spans = Vec::new();
-        for (condition, below) in [
-            (Condition::VeryLow, true),
-            (Condition::Low, true),
-            (Condition::VeryHigh, false),
-        ] {
-            let Some(level) = levels.of(condition) else { continue };
+        for (condition, below) in [(Condition::VeryLow, true), (Condition::Low, true), (Condition::VeryHigh, false)] {
+            let Some(level) = levels.of(condition) else {
+                continue;
+            };
             let limit = level.limit.hundredths();
             let beyond = |reading: &Reading| {
                 let value = reading.glucose.hundredths();
@@ -36,7 +34,10 @@ impl Engine {
                 let runs_on = told_by_alert && past.last().is_some_and(|last| last.measured == to);
                 // A low that went very low is one stretch to tell: the worse one.
                 let inside_worse = spans.iter().any(|worse: &PastSpan| {
-                    condition == Condition::Low && worse.condition == Condition::VeryLow && worse.from >= from && worse.to <= to
+                    condition == Condition::Low
+                        && worse.condition == Condition::VeryLow
+                        && worse.from >= from
+                        && worse.to <= to
                 });
                 if !runs_on && !inside_worse {
                     spans.push(PastSpan { condition, limit: level.limit, from, to });

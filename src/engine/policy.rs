@@ -154,16 +154,17 @@ impl Default for Levels {
     /// Limits: level 2 and level 1 of the consensus on time in range (Battelino 2019, Diabetes Care
     /// 42:1593). Deadbands and delays: measured on open traces, see docs/alerts-measured.md.
     fn default() -> Self {
-        let level = |limit: i32, deadband: i32, rings: Rings, on: i64, off: i64, again: [i64; 2], beyond: i32| LevelPolicy {
-            limit: Glucose::mg_dl(limit),
-            deadband: Glucose::mg_dl(deadband),
-            on_delay: Span::minutes(on),
-            off_delay: Span::minutes(off),
-            again_after: Span::minutes(again[0]),
-            again_beyond: Glucose::mg_dl(beyond),
-            again_quiet: Span::minutes(again[1]),
-            rings,
-        };
+        let level =
+            |limit: i32, deadband: i32, rings: Rings, on: i64, off: i64, again: [i64; 2], beyond: i32| LevelPolicy {
+                limit: Glucose::mg_dl(limit),
+                deadband: Glucose::mg_dl(deadband),
+                on_delay: Span::minutes(on),
+                off_delay: Span::minutes(off),
+                again_after: Span::minutes(again[0]),
+                again_beyond: Glucose::mg_dl(beyond),
+                again_quiet: Span::minutes(again[1]),
+                rings,
+            };
         Self {
             very_low: level(54, 16, Rings::Always, 0, 30, [0, 30], 0),
             low: level(70, 20, Rings::Always, 0, 45, [5, 30], 10),
@@ -176,12 +177,7 @@ impl Default for Levels {
 impl Default for GapPolicy {
     /// Measured on open traces: at 5-minute cadence 25 minutes raise 0.21 a day, see docs/alerts-measured.md.
     fn default() -> Self {
-        Self {
-            after: Span::minutes(25),
-            cadences_tenths: 25,
-            after_low: Span::minutes(15),
-            cadences_low_tenths: 17,
-        }
+        Self { after: Span::minutes(25), cadences_tenths: 25, after_low: Span::minutes(15), cadences_low_tenths: 17 }
     }
 }
 

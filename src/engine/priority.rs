@@ -36,6 +36,8 @@ pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> P
             Reason::StillLow { .. } | Reason::NoFreshReading { .. } => Priority::High,
             _ => Priority::Information,
         },
-        Condition::RecheckHigh | Condition::WhileAway | Condition::NotWatching | Condition::Diary => Priority::Information,
+        Condition::RecheckHigh | Condition::WhileAway | Condition::NotWatching | Condition::Diary => {
+            Priority::Information
+        }
     }
 }

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 /// The reason of one decision.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "why")]
+#[allow(missing_docs, reason = "the sentence above each variant says what its fields are")]
 pub enum Reason {
     /// The value is beyond the limit, and has been for the on-delay.
     BeyondLimit { limit: Glucose, since: Timestamp },

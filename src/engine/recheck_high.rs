@@ -2,13 +2,13 @@
 //! about only when it is not coming down; one that nobody marked, or that outlives its looks, is asked
 //! about at growing spans. It never falls silent for good, and never names an amount.
 
+use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::policy::Therapy;
 use super::reason::{Reason, Treatment};
 use super::timers::Timer;
 use super::trend::{Direction, Rate};
 use super::turn::{Judged, Turn};
-use super::Engine;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -60,7 +60,14 @@ enum Finding {
 /// The rule of the looks, by therapy. The first look is early for injected insulin: it asks only when
 /// the high is rising or very high. The published guidance behind it: pumps, check at one hour
 /// (a failed site is found early); injections, check again after two.
-fn find(value: Glucose, rate: Option<Rate>, first_look: bool, therapy: Therapy, high: Glucose, very_high: Glucose) -> Finding {
+fn find(
+    value: Glucose,
+    rate: Option<Rate>,
+    first_look: bool,
+    therapy: Therapy,
+    high: Glucose,
+    very_high: Glucose,
+) -> Finding {
     let direction = rate.map_or(Direction::Steady, Rate::direction);
     if value.hundredths() <= high.hundredths() {
         Finding::Back
@@ -101,7 +108,8 @@ impl Engine {
         if self.side(Side::High).root().is_some() {
             return;
         }
-        let within = turn.judged.is_some_and(|judged| judged.glucose.hundredths() <= self.policy.levels.high.limit.hundredths());
+        let within =
+            turn.judged.is_some_and(|judged| judged.glucose.hundredths() <= self.policy.levels.high.limit.hundredths());
         match &self.state.high_care {
             // Treated under the alert's threshold of notice: its looks close it.
             Some(HighCare { part_of: None, .. }) | None => {}
@@ -122,7 +130,8 @@ impl Engine {
         };
         let looks: Vec<Timestamp> = self.policy.recheck.high_looks.iter().map(|span| at + *span).collect();
         let asked_for = asked.map(|span| at + span);
-        self.state.high_care = Some(HighCare { id, part_of, since, stage: Stage::Looking { treated, asked_for, unseen: false } });
+        self.state.high_care =
+            Some(HighCare { id, part_of, since, stage: Stage::Looking { treated, asked_for, unseen: false } });
         // Looks whose hour has passed are caught up by one look now.
         let caught_up = looks.first().is_some_and(|first| *first <= turn.now);
         let due = if caught_up { turn.now } else { looks.first().copied().unwrap_or(turn.now) };
@@ -137,7 +146,9 @@ impl Engine {
 
     /// The timer of the re-check is due.
     pub(super) fn look_at_high(&mut self, turn: &mut Turn) {
-        let Some(care) = self.state.high_care.clone() else { return };
+        let Some(care) = self.state.high_care.clone() else {
+            return;
+        };
         turn.judged = self.latest(turn.now);
         match care.stage {
             Stage::Asking { marked, asked } => self.ask_about_high(turn, &care, marked, asked),
@@ -163,12 +174,23 @@ impl Engine {
         let first_look = recheck.high_looks.get(1).is_none_or(|second| turn.now < treated.at + *second);
         let levels = &self.policy.levels;
         let Some(judged) = turn.judged else {
-            let reason = Reason::NoFreshReading { treated, last: self.state.window.newest().map(|last| last.measured), next: soon };
+            let reason = Reason::NoFreshReading {
+                treated,
+                last: self.state.window.newest().map(|last| last.measured),
+                next: soon,
+            };
             self.look_on(turn.now, care, treated, soon, asked_for, true);
             self.look_told(turn, care, reason, true);
             return;
         };
-        match find(judged.glucose, judged.rate, first_look, self.policy.therapy, levels.high.limit, levels.very_high.limit) {
+        match find(
+            judged.glucose,
+            judged.rate,
+            first_look,
+            self.policy.therapy,
+            levels.high.limit,
+            levels.very_high.limit,
+        ) {
             Finding::Back => {
                 turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::Back { treated }, false);
                 self.close_high(turn);
@@ -211,7 +233,14 @@ impl Engine {
         let held = self.side(Side::High).active().any(|active| active.told == super::level::Told::Held);
         if !self.night_lets_ring(turn) {
             self.state.timers.set(Timer::HighLook, turn.night.until);
-            turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::Night { until: turn.night.until }, false);
+            turn.tell(
+                What::Look,
+                Condition::RecheckHigh,
+                care.id,
+                care.part_of,
+                Reason::Night { until: turn.night.until },
+                false,
+            );
             return;
         }
         let next = self.ask_later(turn.now, care.id, care.part_of, care.since, marked, asked + 1);
@@ -227,11 +256,19 @@ impl Engine {
     /// Records a look, and prompts if the rules let it.
     fn look_told(&self, turn: &mut Turn, care: &HighCare, reason: Reason, prompts: bool) {
         turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason.clone(), false);
-        let falling_fast = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction() == Direction::FallingFast);
+        let falling_fast =
+            turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction() == Direction::FallingFast);
         if turn.night.inside && falling_fast || prompts && self.night_lets_ring(turn) {
             turn.tell(What::Prompt, Condition::RecheckHigh, care.id, care.part_of, reason, true);
         } else if prompts {
-            turn.tell(What::Withheld, Condition::RecheckHigh, care.id, care.part_of, Reason::Night { until: turn.night.until }, false);
+            turn.tell(
+                What::Withheld,
+                Condition::RecheckHigh,
+                care.id,
+                care.part_of,
+                Reason::Night { until: turn.night.until },
+                false,
+            );
         }
     }
 
@@ -245,7 +282,15 @@ impl Engine {
     }
 
     /// Looks again at `next`, or sooner if the wearer asked for it.
-    fn look_on(&mut self, now: Timestamp, care: &HighCare, treated: Treatment, next: Timestamp, asked_for: Option<Timestamp>, unseen: bool) {
+    fn look_on(
+        &mut self,
+        now: Timestamp,
+        care: &HighCare,
+        treated: Treatment,
+        next: Timestamp,
+        asked_for: Option<Timestamp>,
+        unseen: bool,
+    ) {
         let stage = Stage::Looking { treated, asked_for, unseen };
         self.state.high_care = Some(HighCare { stage, ..care.clone() });
         self.set_look(now, next, asked_for);
@@ -258,7 +303,15 @@ impl Engine {
 
     /// Asks about it after the next of the growing spans; by night not before the morning, unless it
     /// may ring then. Says when.
-    fn ask_later(&mut self, now: Timestamp, id: Id, part_of: Option<Id>, since: Timestamp, marked: bool, asked: usize) -> Timestamp {
+    fn ask_later(
+        &mut self,
+        now: Timestamp,
+        id: Id,
+        part_of: Option<Id>,
+        since: Timestamp,
+        marked: bool,
+        asked: usize,
+    ) -> Timestamp {
         let spans = &self.policy.recheck.still_high;
         let span = spans.get(asked).or(spans.last()).copied().unwrap_or(Span::hours(2));
         let due = now + span;
@@ -269,10 +322,19 @@ impl Engine {
 
     /// Back within range: said once by day. If an alert is still in its deadband, it stays watched.
     fn close_high(&mut self, turn: &mut Turn) {
-        let Some(care) = self.state.high_care.take() else { return };
+        let Some(care) = self.state.high_care.take() else {
+            return;
+        };
         self.state.timers.stop(Timer::HighLook);
         if let Stage::Looking { treated, .. } = care.stage {
-            turn.tell(What::Ended, Condition::RecheckHigh, care.id, care.part_of, Reason::Back { treated }, !turn.night.inside);
+            turn.tell(
+                What::Ended,
+                Condition::RecheckHigh,
+                care.id,
+                care.part_of,
+                Reason::Back { treated },
+                !turn.night.inside,
+            );
         }
         if let Some((alert, since)) = self.side(Side::High).root().map(|root| (root.id, root.since)) {
             let id = self.take_id();

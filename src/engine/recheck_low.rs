@@ -1,10 +1,10 @@
 //! Looking again after a low: every quarter of an hour until the value is back. Rings by night too.
 
+use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::reason::{Reason, Treatment};
 use super::timers::Timer;
 use super::turn::Turn;
-use super::Engine;
 use crate::domain::time::Timestamp;
 use serde::{Deserialize, Serialize};
 
@@ -40,7 +40,9 @@ impl Engine {
 
     /// The timer of the re-check is due.
     pub(super) fn look_at_low(&mut self, turn: &mut Turn) {
-        let Some(care) = self.state.low_care.clone() else { return };
+        let Some(care) = self.state.low_care.clone() else {
+            return;
+        };
         turn.judged = self.latest(turn.now);
         let next = turn.now + self.policy.recheck.low_look;
         let limit = self.policy.levels.low.limit.hundredths();
@@ -53,7 +55,14 @@ impl Engine {
             Some(judged) if judged.glucose.hundredths() < limit => (Reason::StillLow { treated, next }, false),
             Some(_) => {
                 turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, Reason::Back { treated }, false);
-                turn.tell(What::Ended, Condition::RecheckLow, care.id, care.part_of, Reason::Back { treated }, !turn.night.inside);
+                turn.tell(
+                    What::Ended,
+                    Condition::RecheckLow,
+                    care.id,
+                    care.part_of,
+                    Reason::Back { treated },
+                    !turn.night.inside,
+                );
                 self.state.low_care = None;
                 return;
             }

@@ -1,11 +1,11 @@
 //! What the wearer says: treated, noted, seen. Every word gets an answer, and a treatment that could
 //! belong to several alerts, or to none, is asked about, not guessed.
 
+use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::event::Which;
 use super::reason::{Open, Reason};
 use super::turn::Turn;
-use super::Engine;
 use crate::domain::diary::{Kind, Note};
 use crate::domain::time::{Span, Timestamp};
 
@@ -34,7 +34,7 @@ impl Engine {
             self.complete_high_look(turn);
             self.complete_low_look(turn);
         }
-        let value = self.value_at(note.at).map(|glucose| glucose.hundredths());
+        let value = self.value_at(note.at).map(super::super::domain::glucose::Glucose::hundredths);
         let is_high = self.side(Side::High).root().is_some() || value.is_some_and(|value| value > high);
         let is_low = self.side(Side::Low).root().is_some() || value.is_some_and(|value| value < low);
         match note.kind {

@@ -1,13 +1,13 @@
 //! The two levels of one side of the range: the worse speaks for the milder. By night a level that
 //! rings by day only is held. Knows nothing of re-checks.
 
+use super::Engine;
 use super::effect::{Condition, Decision, Id, Side, What};
 use super::level::{Active, Level, Seen, Step, Told};
 use super::policy::{LevelPolicy, Rings};
 use super::priority;
 use super::reason::Reason;
 use super::turn::Turn;
-use super::Engine;
 use serde::{Deserialize, Serialize};
 
 /// Where the two levels of a side stand.
@@ -45,7 +45,9 @@ impl Engine {
     pub(super) fn judge_side(&mut self, turn: &mut Turn, seen: &Seen) {
         let (worse, milder) = conditions(seen.side);
         let levels = self.policy.levels;
-        let (Some(worse_policy), Some(milder_policy)) = (levels.of(worse), levels.of(milder)) else { return };
+        let (Some(worse_policy), Some(milder_policy)) = (levels.of(worse), levels.of(milder)) else {
+            return;
+        };
         let mut side = std::mem::take(self.side_mut(seen.side));
 
         let had_worse = side.worse.active().is_some();
@@ -58,7 +60,7 @@ impl Engine {
         self.judge_level(turn, seen, milder, milder_policy, &mut side.milder, None, hides);
 
         if had_worse && worse_now.is_none() {
-            self.unhide(turn, milder, milder_policy, &mut side.milder);
+            Self::unhide(turn, milder, milder_policy, &mut side.milder);
         }
         *self.side_mut(seen.side) = side;
     }
@@ -87,15 +89,25 @@ impl Engine {
                         turn.tell(What::Withheld, condition, id, Some(by), Reason::WorseActive { worse }, false);
                         (Told::Hidden, Some(by))
                     }
-                    None => (self.raise(turn, condition, policy, id, parent, Reason::BeyondLimit { limit, since }), parent),
+                    None => {
+                        (Self::raise(turn, condition, policy, id, parent, Reason::BeyondLimit { limit, since }), parent)
+                    }
                 };
                 *level = Level::Active(Active::raised(id, part_of, since, told, seen.measured));
             }
             (Step::Anew { since }, Some(active)) => {
-                self.again(turn, condition, policy, level, &active, hidden_by, Reason::NewEpisode { limit, since });
+                Self::again(turn, condition, policy, level, &active, hidden_by, Reason::NewEpisode { limit, since });
             }
             (Step::Still { silent_since }, Some(active)) => {
-                self.again(turn, condition, policy, level, &active, hidden_by, Reason::StillBeyond { limit, silent_since });
+                Self::again(
+                    turn,
+                    condition,
+                    policy,
+                    level,
+                    &active,
+                    hidden_by,
+                    Reason::StillBeyond { limit, silent_since },
+                );
             }
             (Step::End { since }, Some(active)) if active.told != Told::Hidden => {
                 turn.tell(What::Ended, condition, active.id, active.part_of, Reason::BackWithin { since }, false);
@@ -105,7 +117,14 @@ impl Engine {
     }
 
     /// Raises an alert, held by night if its level rings by day only.
-    fn raise(&self, turn: &mut Turn, condition: Condition, policy: &LevelPolicy, id: Id, part_of: Option<Id>, reason: Reason) -> Told {
+    fn raise(
+        turn: &mut Turn,
+        condition: Condition,
+        policy: &LevelPolicy,
+        id: Id,
+        part_of: Option<Id>,
+        reason: Reason,
+    ) -> Told {
         let held = policy.rings == Rings::ByDay && turn.night.inside;
         turn.tell(What::Raised, condition, id, part_of, reason, !held);
         if held {
@@ -115,9 +134,7 @@ impl Engine {
         Told::Rang
     }
 
-    #[expect(clippy::too_many_arguments, reason = "one level, all it depends on; a struct would only rename them")]
     fn again(
-        &self,
         turn: &mut Turn,
         condition: Condition,
         policy: &LevelPolicy,
@@ -142,12 +159,14 @@ impl Engine {
 
     /// The worse level has ended. The milder one, if it never rang, rings now if the value is still
     /// beyond its limit; if not, it goes on unsaid until it ends.
-    fn unhide(&mut self, turn: &mut Turn, condition: Condition, policy: &LevelPolicy, level: &mut Level) {
-        let Some(active) = level.active_mut() else { return };
+    fn unhide(turn: &mut Turn, condition: Condition, policy: &LevelPolicy, level: &mut Level) {
+        let Some(active) = level.active_mut() else {
+            return;
+        };
         if active.told == Told::Hidden && active.is_beyond() {
             let reason = Reason::NoLongerWorse { limit: policy.limit, since: active.since };
             active.rang = active.last;
-            active.told = self.raise(turn, condition, policy, active.id, active.part_of, reason);
+            active.told = Self::raise(turn, condition, policy, active.id, active.part_of, reason);
         }
     }
 
@@ -159,10 +178,8 @@ impl Engine {
                 let off = self.policy.levels.of(condition).is_none_or(|policy| policy.rings == Rings::Never);
                 let state = self.side_mut(side);
                 let level = if condition == worse { &mut state.worse } else { &mut state.milder };
-                if off {
-                    if let Some(active) = std::mem::take(level).active() {
-                        turn.tell(What::Ended, condition, active.id, active.part_of, Reason::ConditionGone, false);
-                    }
+                if off && let Some(active) = std::mem::take(level).active() {
+                    turn.tell(What::Ended, condition, active.id, active.part_of, Reason::ConditionGone, false);
                 }
             }
         }
@@ -185,7 +202,15 @@ impl Engine {
 
 impl Turn {
     /// Adds a decision about what the turn is looking at.
-    pub(super) fn tell(&mut self, what: What, condition: Condition, id: Id, part_of: Option<Id>, reason: Reason, rings: bool) {
+    pub(super) fn tell(
+        &mut self,
+        what: What,
+        condition: Condition,
+        id: Id,
+        part_of: Option<Id>,
+        reason: Reason,
+        rings: bool,
+    ) {
         let judged = self.judged;
         self.out.push(Decision {
             what,

@@ -1,12 +1,12 @@
 //! What is known of each source: its cadence, its silence, its rows that cannot be read. One alert for
 //! one lost source, whatever the cause.
 
+use super::Engine;
 use super::effect::{Condition, Id, What};
 use super::policy::SourceKind;
 use super::reason::Reason;
 use super::timers::Timer;
 use super::turn::Turn;
-use super::Engine;
 use crate::domain::glucose::Measured;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
@@ -122,10 +122,8 @@ impl Engine {
         state.absurd = 0;
         state.refused = 0;
         state.bad_since = None;
-        if current {
-            if let Some(lost) = state.lost.take() {
-                turn.tell(What::Ended, lost.condition, lost.id, None, Reason::Arriving, false);
-            }
+        if current && let Some(lost) = state.lost.take() {
+            turn.tell(What::Ended, lost.condition, lost.id, None, Reason::Arriving, false);
         }
     }
 
@@ -155,7 +153,10 @@ impl Engine {
         let after = self.policy.gap.after;
         for place in 0..self.policy.sources.len() {
             let source = SourceId(u16::try_from(place).unwrap_or(u16::MAX));
-            if self.streams(source) && self.state.timers.due(Timer::Gap(source)).is_none() && self.source(source).lost.is_none() {
+            if self.streams(source)
+                && self.state.timers.due(Timer::Gap(source)).is_none()
+                && self.source(source).lost.is_none()
+            {
                 self.state.timers.set(Timer::Gap(source), now + after);
             }
         }

@@ -121,8 +121,9 @@ impl Direction {
 #[expect(clippy::cast_possible_truncation, reason = "the slope is clamped to the range of an i32 first")]
 pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Span) -> Option<Rate> {
     let newest = newest_first.next()?;
-    let stretch = Span::minutes(if cadence < Span::minutes(SPARSE_CADENCE_MIN) { STRETCH_MIN } else { STRETCH_SPARSE_MIN });
-    let (mut n, mut sum_t, mut sum_g, mut sum_tt, mut sum_tg) = (0_usize, 0.0, 0.0, 0.0, 0.0);
+    let stretch =
+        Span::minutes(if cadence < Span::minutes(SPARSE_CADENCE_MIN) { STRETCH_MIN } else { STRETCH_SPARSE_MIN });
+    let (mut n, mut sum_t, mut sum_g, mut squares, mut products) = (0_usize, 0.0, 0.0, 0.0, 0.0);
     for reading in std::iter::once(newest).chain(newest_first) {
         if newest.measured - reading.measured > stretch {
             break;
@@ -132,18 +133,18 @@ pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Sp
         n += 1;
         sum_t += minutes;
         sum_g += hundredths;
-        sum_tt += minutes * minutes;
-        sum_tg += minutes * hundredths;
+        squares += minutes * minutes;
+        products += minutes * hundredths;
     }
     if n < READINGS_MIN {
         return None;
     }
     let n = n as f64;
-    let spread = n * sum_tt - sum_t * sum_t;
+    let spread = n * squares - sum_t * sum_t;
     if spread <= 0.0 {
         return None;
     }
-    let slope = (n * sum_tg - sum_t * sum_g) / spread;
+    let slope = (n * products - sum_t * sum_g) / spread;
     Some(Rate(slope.clamp(-100_000.0, 100_000.0).round() as i32))
 }
 

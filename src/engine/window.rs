@@ -19,8 +19,8 @@ pub struct Window {
 }
 
 impl Window {
-    /// Puts a reading in its place. One that is there already, by source and time, changes nothing.
-    pub fn insert(&mut self, reading: Reading) {
+    /// Puts a reading in its place. One that is there already, by source and time, changes nothing: false.
+    pub fn insert(&mut self, reading: Reading) -> bool {
         let place = self.readings.partition_point(|known| known.measured <= reading.measured);
         let doubled = self
             .readings
@@ -29,7 +29,7 @@ impl Window {
             .take_while(|known| known.measured == reading.measured)
             .any(|known| known.source == reading.source);
         if doubled {
-            return;
+            return false;
         }
         self.readings.insert(place, reading);
         let newest = self.readings.back().map_or(reading.measured, |newest| newest.measured);
@@ -38,6 +38,7 @@ impl Window {
         {
             self.readings.pop_front();
         }
+        true
     }
 
     /// The newest reading of any source.

@@ -25,11 +25,8 @@ impl RowError {
     #[must_use]
     pub fn new(line: u64, column: usize, name: &str, expected: &str, found: &[u8]) -> Self {
         let text = String::from_utf8_lossy(found);
-        let mut shown: String = text
-            .chars()
-            .take(FOUND_CHARS_MAX)
-            .map(|c| if c.is_control() { '\u{fffd}' } else { c })
-            .collect();
+        let mut shown: String =
+            text.chars().take(FOUND_CHARS_MAX).map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect();
         if text.chars().nth(FOUND_CHARS_MAX).is_some() {
             shown.push_str("...");
         }

@@ -95,26 +95,33 @@ fn iso(text: &[u8]) -> Option<(NaiveDateTime, Option<i32>)> {
         }
     }
     let wall = date.and_hms_milli_opt(hour, minute, second, milli)?;
-    Some((wall, offset(rest)?))
+    Some((wall, offset(rest).ok()?))
 }
 
-/// `Some(None)` when no offset is written, `None` when what stands there is not one.
-fn offset(text: &[u8]) -> Option<Option<i32>> {
+/// The offset in seconds, none when none is written; an error when what stands there is not one.
+fn offset(text: &[u8]) -> Result<Option<i32>, NotAnOffset> {
     let (sign, digits): (i32, &[u8]) = match text {
-        [] => return Some(None),
-        [b'Z' | b'z'] => return Some(Some(0)),
+        [] => return Ok(None),
+        [b'Z' | b'z'] => return Ok(Some(0)),
         [b'+', digits @ ..] => (1, digits),
         [b'-', digits @ ..] => (-1, digits),
-        _ => return None,
+        _ => return Err(NotAnOffset),
     };
     let (hours, minutes) = match digits {
-        [a, b] => (number(&[*a, *b])?, 0),
-        [a, b, c, d] | [a, b, b':', c, d] => (number(&[*a, *b])?, number(&[*c, *d])?),
-        _ => return None,
+        [a, b] => (number(&[*a, *b]), Some(0)),
+        [a, b, c, d] | [a, b, b':', c, d] => (number(&[*a, *b]), number(&[*c, *d])),
+        _ => return Err(NotAnOffset),
     };
-    let seconds = i32::try_from(hours * 3_600 + minutes * 60).ok()?;
-    (hours < 24 && minutes < 60).then_some(Some(sign * seconds))
+    match (hours, minutes) {
+        (Some(hours @ 0..24), Some(minutes @ 0..60)) => {
+            let seconds = i32::try_from(hours * 3_600 + minutes * 60).map_err(|_| NotAnOffset)?;
+            Ok(Some(sign * seconds))
+        }
+        (_, _) => Err(NotAnOffset),
+    }
 }
+
+struct NotAnOffset;
 
 fn number(digits: &[u8]) -> Option<u32> {
     digits.iter().try_fold(0_u32, |value, byte| byte.is_ascii_digit().then(|| value * 10 + u32::from(byte - b'0')))
@@ -135,7 +142,15 @@ mod tests {
 
     #[test]
     fn refuses_what_is_not_a_time() {
-        for text in ["", "2026-02-30 10:00", "2026-3-2 10:00", "2026-03-02", "2026-03-02 24:00", "2026-03-02 10:00 x", "2026-03-02 10:00:00+25:00"] {
+        for text in [
+            "",
+            "2026-02-30 10:00",
+            "2026-3-2 10:00",
+            "2026-03-02",
+            "2026-03-02 24:00",
+            "2026-03-02 10:00 x",
+            "2026-03-02 10:00:00+25:00",
+        ] {
             assert_eq!(Stamp::Iso.read(text, Zone::UTC), None, "{text}");
         }
     }

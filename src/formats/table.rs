@@ -77,7 +77,8 @@ impl Format {
         let header = header.strip_prefix(b"\xef\xbb\xbf").unwrap_or(header);
         let mut record = ByteRecord::new();
         let readable = self.reader(header).read_byte_record(&mut record).unwrap_or(false);
-        let names: Vec<String> = record.iter().map(|cell| String::from_utf8_lossy(cell).trim().to_lowercase()).collect();
+        let names: Vec<String> =
+            record.iter().map(|cell| String::from_utf8_lossy(cell).trim().to_lowercase()).collect();
         let time = names.iter().position(|name| match &self.time {
             Some(wanted) => *name == wanted.to_lowercase(),
             None => TIME_HEADERS.contains(&name.as_str()),
@@ -152,7 +153,13 @@ impl Format {
         };
         let Some(cell) = record.get(columns.glucose) else {
             let whole = record.as_slice();
-            return Err(RowError::new(line, 0, "", &format!("at least {} cells", columns.glucose.max(columns.time) + 1), whole));
+            return Err(RowError::new(
+                line,
+                0,
+                "",
+                &format!("at least {} cells", columns.glucose.max(columns.time) + 1),
+                whole,
+            ));
         };
         let text = std::str::from_utf8(cell).unwrap_or("\u{fffd}");
         let glucose = match Glucose::parse(text, self.unit) {
@@ -178,17 +185,15 @@ impl Format {
                 *clock_change += 1;
                 at
             }
-            None => return refuse(columns.time, self.time.as_deref().unwrap_or("time"), &self.stamp.expected(), cell),
+            None => {
+                return refuse(columns.time, self.time.as_deref().unwrap_or("time"), &self.stamp.expected(), cell);
+            }
         };
         Ok(Some(Row { measured, glucose }))
     }
 
     fn reader<'a>(&self, text: &'a [u8]) -> csv::Reader<&'a [u8]> {
-        csv::ReaderBuilder::new()
-            .has_headers(false)
-            .flexible(true)
-            .delimiter(self.delimiter)
-            .from_reader(text)
+        csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(self.delimiter).from_reader(text)
     }
 }
 
@@ -226,15 +231,24 @@ mod tests {
         assert_eq!(found.rows.len(), 2);
         assert_eq!((found.blank, found.refused_count, found.refused_at_end), (1, 3, 1));
         let said: Vec<String> = found.refused.iter().map(ToString::to_string).collect();
-        assert_eq!(said[0], "line 3, column 3 (glucose): expected a number of mg/dL, or a word for below or above range, found \"abc\"");
-        assert_eq!(said[1], "line 5, column 2 (time): expected a time such as 2026-03-02 14:10:00, found \"yesterday\"");
+        assert_eq!(
+            said[0],
+            "line 3, column 3 (glucose): expected a number of mg/dL, or a word for below or above range, found \"abc\""
+        );
+        assert_eq!(
+            said[1],
+            "line 5, column 2 (time): expected a time such as 2026-03-02 14:10:00, found \"yesterday\""
+        );
         assert_eq!(said[2], "line 8: expected at least 3 cells, found \"x\"");
     }
 
     #[test]
     fn a_missing_column_lists_what_there_is() {
         let refusal = format().columns(b"when,glucose", 1).unwrap_err();
-        assert_eq!(refusal.to_string(), "line 1: expected a header with a column called \"timestamp\", found \"when,glucose\"");
+        assert_eq!(
+            refusal.to_string(),
+            "line 1: expected a header with a column called \"timestamp\", found \"when,glucose\""
+        );
     }
 
     #[test]
@@ -250,7 +264,8 @@ mod tests {
         let columns = format.columns(b"time,glucose", 1).unwrap();
         let text = b"2026-10-25 02:50,100\n2026-10-25 02:10,101\n2026-10-25 02:50,102\n2026-10-25 03:00,103\n";
         let found = format.rows(columns, text, 2, None);
-        let gaps: Vec<i64> = found.rows.windows(2).map(|pair| (pair[1].measured - pair[0].measured).as_minutes()).collect();
+        let gaps: Vec<i64> =
+            found.rows.windows(2).map(|pair| (pair[1].measured - pair[0].measured).as_minutes()).collect();
         assert_eq!(gaps, [20, 40, 10]);
         assert_eq!(found.clock_change, 3);
     }

@@ -57,7 +57,13 @@ struct Ended;
 impl Folder {
     /// A folder, and the sender that wakes it.
     #[must_use]
-    pub fn new(source: SourceId, settings: SourceSettings, places: Vec<(String, String)>, first_sight: bool, queue: mpsc::Sender<Incoming>) -> (Self, Sender<Wake>) {
+    pub fn new(
+        source: SourceId,
+        settings: SourceSettings,
+        places: Vec<(String, String)>,
+        first_sight: bool,
+        queue: mpsc::Sender<Incoming>,
+    ) -> (Self, Sender<Wake>) {
         let (waker, wake) = channel();
         let places = read_places(places);
         let folder = Self {
@@ -132,7 +138,10 @@ impl Folder {
         let mut found = Vec::new();
         for entry in fs::read_dir(&self.settings.folder)?.take(FILES_MAX) {
             let path = entry?.path();
-            let counts = path.file_name().and_then(|name| name.to_str()).is_some_and(|name| is_finished(name) && matches(&self.settings.files, name));
+            let counts = path
+                .file_name()
+                .and_then(|name| name.to_str())
+                .is_some_and(|name| is_finished(name) && matches(&self.settings.files, name));
             if counts && path.is_file() {
                 found.push(path);
             }
@@ -145,7 +154,10 @@ impl Folder {
     fn read(&mut self, path: &Path, name: &str) -> Result<io::Result<()>, Ended> {
         let mut place = self.places.get(name).cloned().unwrap_or_else(Place::start);
         let opened = fs::metadata(path).and_then(|about| {
-            let changed = about.modified()?.duration_since(UNIX_EPOCH).map_or(0, |since| i128::try_from(since.as_nanos()).unwrap_or(0));
+            let changed = about
+                .modified()?
+                .duration_since(UNIX_EPOCH)
+                .map_or(0, |since| i128::try_from(since.as_nanos()).unwrap_or(0));
             Ok((about.len(), changed))
         });
         let looked = match opened {
@@ -171,16 +183,17 @@ impl Folder {
     fn read_on(&mut self, file: &mut File, name: &str, mut place: Place) -> Result<io::Result<()>, Ended> {
         loop {
             let mut bytes = Vec::new();
-            let read = file.seek(SeekFrom::Start(place.offset)).and_then(|_| {
-                Read::by_ref(file).take(PIECE_BYTES_MAX as u64).read_to_end(&mut bytes)
-            });
+            let read = file
+                .seek(SeekFrom::Start(place.offset))
+                .and_then(|_| Read::by_ref(file).take(PIECE_BYTES_MAX as u64).read_to_end(&mut bytes));
             if let Err(error) = read {
                 return Ok(Err(error));
             }
             let whole = bytes.iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
             let rest = bytes.len() - whole;
             if whole == 0 && rest > LINE_BYTES_MAX {
-                let refusal = RowError::new(place.line, 0, "", &format!("a line of at most {LINE_BYTES_MAX} bytes"), &bytes);
+                let refusal =
+                    RowError::new(place.line, 0, "", &format!("a line of at most {LINE_BYTES_MAX} bytes"), &bytes);
                 place.offset += bytes.len() as u64;
                 self.keep(file, name, &mut place, Piece::refusal(self.source, name, &refusal))?;
                 continue;
@@ -224,35 +237,34 @@ impl Folder {
     /// Rows of whole lines; the header first, if it has not been read.
     fn piece(&self, place: &mut Place, name: &str, mut text: &[u8]) -> Piece {
         let format = &self.settings.format;
-        let columns = match place.columns {
-            Some(columns) => columns,
-            None => {
-                let end = text.iter().position(|byte| *byte == b'\n').map_or(text.len(), |end| end + 1);
-                let header = text.get(..end).unwrap_or_default();
-                match format.columns(header.trim_ascii_end(), place.line) {
-                    Ok(columns) => {
-                        text = text.get(end..).unwrap_or_default();
-                        place.columns = Some(columns);
-                        place.line += 1;
-                        columns
-                    }
-                    Err(refusal) => {
-                        // Without its header no row can be understood: all are refused, named by the header.
-                        let lines = lines(text);
-                        place.line += lines;
-                        let mut piece = Piece::refusal(self.source, name, &refusal);
-                        piece.refused = lines;
-                        piece.refused_at_end = lines;
-                        piece.first_sight = self.first_sight;
-                        return piece;
-                    }
+        let columns = if let Some(columns) = place.columns {
+            columns
+        } else {
+            let end = text.iter().position(|byte| *byte == b'\n').map_or(text.len(), |end| end + 1);
+            let header = text.get(..end).unwrap_or_default();
+            match format.columns(header.trim_ascii_end(), place.line) {
+                Ok(columns) => {
+                    text = text.get(end..).unwrap_or_default();
+                    place.columns = Some(columns);
+                    place.line += 1;
+                    columns
+                }
+                Err(refusal) => {
+                    // Without its header no row can be understood: all are refused, named by the header.
+                    let lines = lines(text);
+                    place.line += lines;
+                    let mut piece = Piece::refusal(self.source, name, &refusal);
+                    piece.refused = lines;
+                    piece.refused_at_end = lines;
+                    piece.first_sight = self.first_sight;
+                    return piece;
                 }
             }
         };
         let rows = format.rows(columns, text, place.line, place.last);
         place.line += lines(text);
         place.last = rows.rows.last().map(|row| row.measured).or(place.last);
-        Piece { first_sight: self.first_sight, ..Piece::new(self.source, name, rows) }
+        Piece { first_sight: self.first_sight, ..Piece::new(self.source, name, &rows) }
     }
 
     fn keep(&mut self, file: &mut File, name: &str, place: &mut Place, mut piece: Piece) -> Result<(), Ended> {
@@ -313,16 +325,18 @@ fn lines(text: &[u8]) -> u64 {
 
 /// Files being written aside carry such names until they are renamed.
 fn is_finished(name: &str) -> bool {
-    !name.starts_with('.') && !name.ends_with('~') && ![".tmp", ".part", ".partial", ".swp"].iter().any(|end| name.ends_with(end))
+    !name.starts_with('.')
+        && !name.ends_with('~')
+        && ![".tmp", ".part", ".partial", ".swp"].iter().any(|end| name.ends_with(end))
 }
 
 /// Does a name fit a pattern in which `*` stands for anything?
 fn matches(pattern: &str, name: &str) -> bool {
     match pattern.split_once('*') {
         None => pattern == name,
-        Some((start, rest)) => name.strip_prefix(start).is_some_and(|left| {
-            (0..=left.len()).filter_map(|at| left.get(at..)).any(|left| matches(rest, left))
-        }),
+        Some((start, rest)) => name
+            .strip_prefix(start)
+            .is_some_and(|left| (0..=left.len()).filter_map(|at| left.get(at..)).any(|left| matches(rest, left))),
     }
 }
 
@@ -332,7 +346,12 @@ mod tests {
 
     #[test]
     fn patterns() {
-        assert!(matches("*.csv", "a.csv") && matches("*", "x") && matches("day*.c*v", "day-1.csv") && matches("a.csv", "a.csv"));
+        assert!(
+            matches("*.csv", "a.csv")
+                && matches("*", "x")
+                && matches("day*.c*v", "day-1.csv")
+                && matches("a.csv", "a.csv")
+        );
         assert!(!matches("*.csv", "a.csv.gz") && !matches("a*b", "ac"));
         assert!(!is_finished("x.csv.tmp") && !is_finished(".x.csv") && is_finished("x.csv"));
     }

@@ -61,7 +61,7 @@ pub enum Incoming {
 
 impl Piece {
     /// A piece from what a table held; `file` is put before each refusal.
-    fn new(source: SourceId, file: &str, rows: Rows) -> Self {
+    fn new(source: SourceId, file: &str, rows: &Rows) -> Self {
         Self {
             source,
             refusals: rows.refused.iter().map(|refusal| named(file, refusal)).collect(),
@@ -78,7 +78,7 @@ impl Piece {
     /// A piece that is one refusal.
     fn refusal(source: SourceId, file: &str, refusal: &RowError) -> Self {
         let rows = Rows { refused: vec![refusal.clone()], refused_count: 1, refused_at_end: 1, ..Rows::default() };
-        Self::new(source, file, rows)
+        Self::new(source, file, &rows)
     }
 }
 

@@ -2,9 +2,9 @@
 
 use super::{Incoming, LINE_BYTES_MAX, Piece};
 use crate::domain::reading::SourceId;
+use crate::domain::time::Timestamp;
 use crate::formats::row_error::RowError;
 use crate::formats::table::{Columns, Format};
-use crate::domain::time::Timestamp;
 use std::io::{BufRead, Read};
 use tokio::sync::mpsc;
 
@@ -63,7 +63,7 @@ impl Lines {
         };
         let rows = self.format.rows(columns, line, number, self.last);
         self.last = rows.rows.last().map(|row| row.measured).or(self.last);
-        Some(Piece::new(self.source, "standard input", rows))
+        Some(Piece::new(self.source, "standard input", &rows))
     }
 
     fn refusal(&self, refusal: &RowError) -> Piece {

@@ -86,7 +86,10 @@ pub fn missed(channel: &str, titles: &[String], key: String, policy: &Policy, no
     let more = if more > 0 { format!("; and {more} more") } else { String::new() };
     Message {
         title: shortened(&format!("While this way was down: {}", told.first().copied().unwrap_or_default())),
-        body: format!("These did not reach you here in time: {}{more}. What is true now is in `recheck status`.", told.join("; ")),
+        body: format!(
+            "These did not reach you here in time: {}{more}. What is true now is in `recheck status`.",
+            told.join("; ")
+        ),
         ..trial(channel, key, policy, now)
     }
 }

@@ -102,7 +102,9 @@ impl Score {
         self.prompts += count(&|decision| decision.what == What::Prompt);
         self.gaps += count(&|decision| decision.what == What::Raised && decision.condition == Condition::Gap);
         for (score, (condition, worse)) in self.levels.iter_mut().zip(SCORED) {
-            let Some(level) = levels.of(condition) else { continue };
+            let Some(level) = levels.of(condition) else {
+                continue;
+            };
             let limit = level.limit.hundredths();
             let below = matches!(condition, Condition::VeryLow | Condition::Low);
             let beyond = |value: i32| if below { value < limit } else { value > limit };
@@ -112,7 +114,13 @@ impl Score {
 }
 
 impl LevelScore {
-    fn add(&mut self, episodes: &[(Timestamp, Timestamp)], decisions: &[(Timestamp, Decision)], condition: Condition, worse: Option<Condition>) {
+    fn add(
+        &mut self,
+        episodes: &[(Timestamp, Timestamp)],
+        decisions: &[(Timestamp, Decision)],
+        condition: Condition,
+        worse: Option<Condition>,
+    ) {
         let mut ended: Option<Timestamp> = None;
         let mut rings: Vec<Timestamp> = Vec::new();
         for (at, decision) in decisions {
@@ -126,7 +134,8 @@ impl LevelScore {
             match decision.what {
                 What::Raised => {
                     self.raised += 1;
-                    self.re_raised += u64::from(ended.is_some_and(|ended| *at - ended <= Span::minutes(RE_RAISED_WITHIN_MIN)));
+                    self.re_raised +=
+                        u64::from(ended.is_some_and(|ended| *at - ended <= Span::minutes(RE_RAISED_WITHIN_MIN)));
                 }
                 What::Repeated => self.repeated += 1,
                 What::Ended => ended = Some(*at),
@@ -159,7 +168,12 @@ fn clean(rows: &[Row]) -> (Vec<(Timestamp, i32)>, Span) {
 }
 
 /// First and last reading beyond the limit of each episode.
-fn episodes(kept: &[(Timestamp, i32)], cadence: Span, gap: Span, beyond: &impl Fn(i32) -> bool) -> Vec<(Timestamp, Timestamp)> {
+fn episodes(
+    kept: &[(Timestamp, i32)],
+    cadence: Span,
+    gap: Span,
+    beyond: &impl Fn(i32) -> bool,
+) -> Vec<(Timestamp, Timestamp)> {
     let mut runs: Vec<Run> = Vec::new();
     let mut before: Option<Timestamp> = None;
     let mut segment = 0;
@@ -181,14 +195,18 @@ fn episodes(kept: &[(Timestamp, i32)], cadence: Span, gap: Span, beyond: &impl F
         }
         open = beyond(*value);
     }
-    let long_enough = |run: &Run| run.readings >= 2 && (run.to - run.from) + cadence.times(1, 2) >= Span::minutes(EPISODE_MIN - 5);
+    let long_enough =
+        |run: &Run| run.readings >= 2 && (run.to - run.from) + cadence.times(1, 2) >= Span::minutes(EPISODE_MIN - 5);
     let mut found: Vec<Run> = Vec::new();
     let mut last_back: Option<Timestamp> = None;
     for run in runs {
         let back_until = last_back.max(run.last_back);
         if long_enough(&run) {
             match found.last_mut() {
-                Some(known) if known.segment == run.segment && last_back.is_none_or(|back| back - known.to <= Span::minutes(EPISODE_MIN)) => {
+                Some(known)
+                    if known.segment == run.segment
+                        && last_back.is_none_or(|back| back - known.to <= Span::minutes(EPISODE_MIN)) =>
+                {
                     known.to = run.to;
                 }
                 Some(_) | None => found.push(run),
@@ -212,7 +230,11 @@ mod tests {
     use super::*;
 
     fn kept(values: &[i32]) -> Vec<(Timestamp, i32)> {
-        values.iter().enumerate().map(|(place, value)| (Timestamp::from_seconds(i64::try_from(place).unwrap() * 300), value * 100)).collect()
+        values
+            .iter()
+            .enumerate()
+            .map(|(place, value)| (Timestamp::from_seconds(i64::try_from(place).unwrap() * 300), value * 100))
+            .collect()
     }
 
     fn lows(values: &[i32]) -> Vec<(i64, i64)> {

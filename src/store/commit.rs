@@ -120,7 +120,9 @@ impl Store {
     /// When the store cannot be written.
     pub fn alive(&self, at: Timestamp, stopped: bool) -> Result<(), Error> {
         self.connection
-            .prepare_cached("INSERT INTO alive VALUES (1, ?1, ?2) ON CONFLICT (only) DO UPDATE SET at = ?1, stopped = ?2")
+            .prepare_cached(
+                "INSERT INTO alive VALUES (1, ?1, ?2) ON CONFLICT (only) DO UPDATE SET at = ?1, stopped = ?2",
+            )
             .and_then(|mut statement| statement.execute(params![at.millis(), stopped]))
             .map_err(|error| self.wrap(error))?;
         Ok(())
@@ -150,15 +152,19 @@ fn write(transaction: &Transaction<'_>, turn: &Turn<'_>, addresses: &Addresses) 
             .prepare_cached("UPDATE inbox SET accepted = ?2, answer = ?3 WHERE number = ?1")?
             .execute(params![answered.line, answered.accepted, answered.words])?;
         if let Some(note) = answered.note {
-            transaction
-                .prepare_cached("INSERT INTO diary (at, noted, body) VALUES (?1, ?2, ?3)")?
-                .execute(params![note.at.millis(), turn.at.millis(), json(note)])?;
+            transaction.prepare_cached("INSERT INTO diary (at, noted, body) VALUES (?1, ?2, ?3)")?.execute(params![
+                note.at.millis(),
+                turn.at.millis(),
+                json(note)
+            ])?;
         }
     }
     let mut written = Written::default();
     for decision in turn.decisions {
         transaction
-            .prepare_cached("INSERT INTO decisions (at, id, part_of, what, condition, body) VALUES (?1, ?2, ?3, ?4, ?5, ?6)")?
+            .prepare_cached(
+                "INSERT INTO decisions (at, id, part_of, what, condition, body) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            )?
             .execute(params![
                 turn.at.millis(),
                 number(decision.id.0),
@@ -186,12 +192,20 @@ fn write_intake(transaction: &Transaction<'_>, at: Timestamp, intake: &Intake) -
     let mut insert = transaction.prepare_cached("INSERT OR IGNORE INTO readings VALUES (?1, ?2, ?3, ?4, ?5)")?;
     for reading in &intake.readings {
         let glucose = reading.glucose;
-        insert.execute(params![reading.source.0, reading.measured.millis(), glucose.hundredths(), kind(glucose), at.millis()])?;
+        insert.execute(params![
+            reading.source.0,
+            reading.measured.millis(),
+            glucose.hundredths(),
+            kind(glucose),
+            at.millis()
+        ])?;
     }
     let source = intake.source.map_or(-1, |source| i64::from(source.0));
     if let Some((path, body)) = &intake.place {
         transaction
-            .prepare_cached("INSERT INTO places VALUES (?1, ?2, ?3) ON CONFLICT (source, path) DO UPDATE SET body = ?3")?
+            .prepare_cached(
+                "INSERT INTO places VALUES (?1, ?2, ?3) ON CONFLICT (source, path) DO UPDATE SET body = ?3",
+            )?
             .execute(params![source, path, body])?;
     }
     for words in &intake.refusals {
@@ -206,7 +220,9 @@ fn write_intake(transaction: &Transaction<'_>, at: Timestamp, intake: &Intake) -
     }
     for (name, n) in &intake.counts {
         transaction
-            .prepare_cached("INSERT INTO counts VALUES (?1, ?2, ?3) ON CONFLICT (source, name) DO UPDATE SET n = n + ?3")?
+            .prepare_cached(
+                "INSERT INTO counts VALUES (?1, ?2, ?3) ON CONFLICT (source, name) DO UPDATE SET n = n + ?3",
+            )?
             .execute(params![source, name, number(*n)])?;
     }
     Ok(())
@@ -216,7 +232,9 @@ fn write_intake(transaction: &Transaction<'_>, at: Timestamp, intake: &Intake) -
 fn send(transaction: &Transaction<'_>, decision: i64, message: &Message) -> rusqlite::Result<()> {
     let thread = message.thread.map(|thread| number(thread.0));
     transaction
-        .prepare_cached("UPDATE messages SET state = 'superseded' WHERE channel = ?1 AND thread = ?2 AND state = 'waiting'")?
+        .prepare_cached(
+            "UPDATE messages SET state = 'superseded' WHERE channel = ?1 AND thread = ?2 AND state = 'waiting'",
+        )?
         .execute(params![message.channel, thread])?;
     transaction
         .prepare_cached("INSERT INTO messages (key, decision, channel, thread, state, due, expires, body) VALUES (?1, ?2, ?3, ?4, 'waiting', ?5, ?6, ?7)")?
@@ -243,7 +261,7 @@ fn withdraw(transaction: &Transaction<'_>, thread: i64) -> rusqlite::Result<Vec<
     shown.query_map([thread], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
 }
 
-/// SQLite's integers are signed; ours count up from zero and stay far below the sign.
+/// `SQLite`'s integers are signed; ours count up from zero and stay far below the sign.
 pub(super) fn number(unsigned: u64) -> i64 {
     i64::try_from(unsigned).unwrap_or(i64::MAX)
 }

@@ -39,6 +39,15 @@ pub struct Past {
     pub decision: Decision,
 }
 
+/// What is known of a channel.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct ChannelPast {
+    /// When it last accepted a message.
+    pub accepted: Option<Timestamp>,
+    /// When a try last failed, and why.
+    pub failed: Option<(Timestamp, String)>,
+}
+
 /// One try of one message.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Delivery {
@@ -62,10 +71,14 @@ impl Store {
     pub fn saved(&self) -> Result<Option<Saved>, Error> {
         let row: Option<(u32, String, String)> = self
             .connection
-            .query_row("SELECT version, policy, body FROM snapshot", [], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))
+            .query_row("SELECT version, policy, body FROM snapshot", [], |row| {
+                Ok((row.get(0)?, row.get(1)?, row.get(2)?))
+            })
             .optional()
             .map_err(|error| self.wrap(error))?;
-        let Some((version, policy, body)) = row else { return Ok(None) };
+        let Some((version, policy, body)) = row else {
+            return Ok(None);
+        };
         let state = if version == SNAPSHOT_VERSION { self.read_back(&body).ok() } else { None };
         Ok(Some(Saved { state, policy: self.read_back(&policy).ok() }))
     }
@@ -190,15 +203,19 @@ impl Store {
     /// # Errors
     /// When the store cannot be read.
     pub fn last_decisions(&self, most: u32) -> Result<Vec<Past>, Error> {
-        let mut last = self.past("SELECT number, at, body FROM decisions ORDER BY number DESC LIMIT ?1", params![most])?;
+        let mut last =
+            self.past("SELECT number, at, body FROM decisions ORDER BY number DESC LIMIT ?1", params![most])?;
         last.reverse();
         Ok(last)
     }
 
     fn past(&self, sql: &str, params: impl rusqlite::Params) -> Result<Vec<Past>, Error> {
-        let rows = self.all(sql, params, |row| Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?, row.get::<_, String>(2)?)))?;
+        let rows =
+            self.all(sql, params, |row| Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?, row.get::<_, String>(2)?)))?;
         rows.into_iter()
-            .map(|(number, at, body)| Ok(Past { number, at: Timestamp::from_millis(at), decision: self.read_back(&body)? }))
+            .map(|(number, at, body)| {
+                Ok(Past { number, at: Timestamp::from_millis(at), decision: self.read_back(&body)? })
+            })
             .collect()
     }
 
@@ -231,7 +248,7 @@ impl Store {
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn channel_history(&self, channel: &str) -> Result<(Option<Timestamp>, Option<(Timestamp, String)>), Error> {
+    pub fn channel_history(&self, channel: &str) -> Result<ChannelPast, Error> {
         let accepted = self.all(
             "SELECT MAX(tries.at) FROM tries JOIN messages ON messages.number = tries.message WHERE channel = ?1 AND state = 'delivered'",
             [channel],
@@ -243,9 +260,9 @@ impl Store {
             [channel],
             |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)),
         )?;
-        Ok((
-            accepted.into_iter().flatten().next().map(Timestamp::from_millis),
-            failed.into_iter().next().map(|(at, words)| (Timestamp::from_millis(at), words)),
-        ))
+        Ok(ChannelPast {
+            accepted: accepted.into_iter().flatten().next().map(Timestamp::from_millis),
+            failed: failed.into_iter().next().map(|(at, words)| (Timestamp::from_millis(at), words)),
+        })
     }
 }

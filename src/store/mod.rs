@@ -1,4 +1,4 @@
-//! The only SQL. One SQLite file holds readings, diary, events, the engine's state and the outbox, so
+//! The only SQL. One `SQLite` file holds readings, diary, events, the engine's state and the outbox, so
 //! that one transaction can hold a whole turn. Decides nothing.
 
 pub mod commit;
@@ -27,7 +27,7 @@ pub struct Store {
 /// Why the store could not do something.
 #[derive(Debug)]
 pub enum Error {
-    /// SQLite said no.
+    /// `SQLite` said no.
     Sqlite {
         /// The file.
         path: PathBuf,
@@ -103,7 +103,9 @@ impl Store {
     /// # Errors
     /// When the store cannot be read.
     pub fn life(&self) -> Result<String, Error> {
-        self.connection.query_row("SELECT value FROM meta WHERE name = 'life'", [], |row| row.get(0)).map_err(|error| self.wrap(error))
+        self.connection
+            .query_row("SELECT value FROM meta WHERE name = 'life'", [], |row| row.get(0))
+            .map_err(|error| self.wrap(error))
     }
 
     /// The lasting number of a source name.

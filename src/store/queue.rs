@@ -47,7 +47,9 @@ impl Store {
             params![channel, now.millis()],
             |row| Ok((row.get(0)?, row.get(1)?, row.get::<_, String>(2)?, row.get(3)?)),
         )?;
-        let Some((number, tries, body, replaces)) = rows.into_iter().next() else { return Ok(None) };
+        let Some((number, tries, body, replaces)) = rows.into_iter().next() else {
+            return Ok(None);
+        };
         Ok(Some(Due { number, tries, replaces, message: self.read_back(&body)? }))
     }
 
@@ -56,9 +58,10 @@ impl Store {
     /// # Errors
     /// When the store cannot be read.
     pub fn next_due(&self, channel: &str) -> Result<Option<Timestamp>, Error> {
-        let due = self.all("SELECT MIN(due) FROM messages WHERE state = 'waiting' AND channel = ?1", [channel], |row| {
-            row.get::<_, Option<i64>>(0)
-        })?;
+        let due =
+            self.all("SELECT MIN(due) FROM messages WHERE state = 'waiting' AND channel = ?1", [channel], |row| {
+                row.get::<_, Option<i64>>(0)
+            })?;
         Ok(due.into_iter().flatten().next().map(Timestamp::from_millis))
     }
 
@@ -78,7 +81,15 @@ impl Store {
     ///
     /// # Errors
     /// When the store cannot be written.
-    pub fn tried(&mut self, message: i64, at: Timestamp, took: Span, words: &str, handle: Option<u32>, next: &Next) -> Result<(), Error> {
+    pub fn tried(
+        &mut self,
+        message: i64,
+        at: Timestamp,
+        took: Span,
+        words: &str,
+        handle: Option<u32>,
+        next: &Next,
+    ) -> Result<(), Error> {
         let path = self.path.clone();
         let wrap = |error| Error::Sqlite { path: path.clone(), error };
         let (state, due) = match next {
@@ -95,7 +106,10 @@ impl Store {
             )
             .map_err(wrap)?;
         transaction
-            .execute("INSERT INTO tries (message, at, took, words) VALUES (?1, ?2, ?3, ?4)", params![message, at.millis(), took.as_millis(), words])
+            .execute(
+                "INSERT INTO tries (message, at, took, words) VALUES (?1, ?2, ?3, ?4)",
+                params![message, at.millis(), took.as_millis(), words],
+            )
             .map_err(wrap)?;
         // A newer message of the same thread is waiting: this one need not be tried again.
         transaction

@@ -1,10 +1,10 @@
 //! What the wearer is answered when they say something: what was understood, or what is still asked.
 
 use super::Voice;
+use crate::domain::time::Timestamp;
 use crate::engine::effect::{Decision, Side};
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
-use crate::domain::time::Timestamp;
 
 /// An answer: accepted, or a question back.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -47,13 +47,20 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             };
             yes(format!("{with}, {of}; {looks}{night}"))
         }
-        Reason::WhichOne { open } if open.is_empty() => no(
-            "No alert is open. Say what was treated: `recheck treated high` or `recheck treated low`.".to_owned(),
-        ),
+        Reason::WhichOne { open } if open.is_empty() => {
+            no("No alert is open. Say what was treated: `recheck treated high` or `recheck treated low`.".to_owned())
+        }
         Reason::WhichOne { open } => {
             let lines: Vec<String> = open
                 .iter()
-                .map(|open| format!("  recheck treated {:<4} {} since {}", open.id.to_string(), open.condition.name(), voice.clock(open.since)))
+                .map(|open| {
+                    format!(
+                        "  recheck treated {:<4} {} since {}",
+                        open.id.to_string(),
+                        open.condition.name(),
+                        voice.clock(open.since)
+                    )
+                })
                 .collect();
             no(format!("Several alerts are open. Which one was treated?\n{}", lines.join("\n")))
         }

@@ -24,18 +24,29 @@ pub fn line(decision: &Decision, voice: Voice) -> String {
 
 /// The reason alone.
 #[must_use]
+#[expect(clippy::too_many_lines, reason = "one sentence a reason: a list, not a procedure")]
 pub fn sentence(reason: &Reason, voice: Voice) -> String {
     let clock = |at| voice.clock(at);
     match reason {
-        Reason::BeyondLimit { limit, since } => format!("beyond {} since {}", voice.limit(*limit), clock(*since)),
+        Reason::BeyondLimit { limit, since } => {
+            format!("beyond {} since {}", voice.limit(*limit), clock(*since))
+        }
         Reason::NewEpisode { limit, since } => {
-            format!("beyond {} again since {}, a new episode under an alert that had not ended", voice.limit(*limit), clock(*since))
+            format!(
+                "beyond {} again since {}, a new episode under an alert that had not ended",
+                voice.limit(*limit),
+                clock(*since)
+            )
         }
         Reason::StillBeyond { limit, silent_since } => {
             format!("still beyond {} after nothing reached me since {}", voice.limit(*limit), clock(*silent_since))
         }
         Reason::NoLongerWorse { limit, since } => {
-            format!("the worse level ended, and the value is still beyond {}, since {}", voice.limit(*limit), clock(*since))
+            format!(
+                "the worse level ended, and the value is still beyond {}, since {}",
+                voice.limit(*limit),
+                clock(*since)
+            )
         }
         Reason::WorseActive { worse } => format!("{} is active and speaks for it", worse.name()),
         Reason::Night { until } => format!("it is night, this waits until {}", clock(*until)),
@@ -47,17 +58,27 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         }
         Reason::NothingReached { since: None, .. } => "nothing has reached me since I started".to_owned(),
         Reason::Arriving => "readings arrive again".to_owned(),
-        Reason::Unreadable { since, words } => format!("rows cannot be read since {}: {words}", clock(*since)),
-        Reason::Absurd { since, values } => format!("{values} values in a row since {} cannot be glucose in this unit", clock(*since)),
-        Reason::ChannelsFail { working, words } => format!("{working} ways to reach the wearer work; failing: {}", words.join("; ")),
+        Reason::Unreadable { since, words } => {
+            format!("rows cannot be read since {}: {words}", clock(*since))
+        }
+        Reason::Absurd { since, values } => {
+            format!("{values} values in a row since {} cannot be glucose in this unit", clock(*since))
+        }
+        Reason::ChannelsFail { working, words } => {
+            format!("{working} ways to reach the wearer work; failing: {}", words.join("; "))
+        }
         Reason::ChannelsWork => "every way to reach the wearer works".to_owned(),
         Reason::ComingDown { next, .. } => format!("coming down, looks again at {}", clock(*next)),
-        Reason::TooEarly { next, .. } => format!("too early to ask with injected insulin, looks again at {}", clock(*next)),
+        Reason::TooEarly { next, .. } => {
+            format!("too early to ask with injected insulin, looks again at {}", clock(*next))
+        }
         Reason::NotComingDown { treated, asked_for, next } => {
             let why = if *asked_for { "you asked to be asked now" } else { "not coming down" };
             format!("{why}; treated at {}, next look {}", clock(treated.at), clock(*next))
         }
-        Reason::StillLow { treated, next } => format!("still low; treated at {}, next look {}", clock(treated.at), clock(*next)),
+        Reason::StillLow { treated, next } => {
+            format!("still low; treated at {}, next look {}", clock(treated.at), clock(*next))
+        }
         Reason::NoFreshReading { treated, next, .. } => {
             format!("no fresh reading to look at; treated at {}, next look {}", clock(treated.at), clock(*next))
         }
@@ -66,8 +87,12 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
             let marked = if *marked { "its looks are over" } else { "nobody marked it as treated" };
             format!("high since {}, {marked}; asked again at {}", clock(*since), clock(*next))
         }
-        Reason::NightOver { since, next } => format!("high since {}, kept for the morning; asked again at {}", clock(*since), clock(*next)),
-        Reason::Past { spans } => format!("{} stretches in readings that came in late", spans.len()),
+        Reason::NightOver { since, next } => {
+            format!("high since {}, kept for the morning; asked again at {}", clock(*since), clock(*next))
+        }
+        Reason::Past { spans } => {
+            format!("{} stretches in readings that came in late", spans.len())
+        }
         Reason::Unwatched { from, to, cause } => {
             let cause = match cause {
                 Cause::Stopped => "stopped",

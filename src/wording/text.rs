@@ -60,7 +60,9 @@ struct Said<'a> {
 impl Said<'_> {
     /// `64, falling` or `64`.
     fn value_and_direction(&self) -> String {
-        let Some(glucose) = self.decision.glucose else { return "no value".to_owned() };
+        let Some(glucose) = self.decision.glucose else {
+            return "no value".to_owned();
+        };
         let limit = self.policy.levels.of(self.decision.condition).map(|level| level.limit);
         let value = glucose.shown(self.voice.unit, limit);
         match self.direction() {
@@ -79,7 +81,9 @@ impl Said<'_> {
 
     /// `64 mg/dL at 02:10, falling, -1.2 mg/dL/min.`
     fn full_value(&self) -> String {
-        let Some(glucose) = self.decision.glucose else { return String::new() };
+        let Some(glucose) = self.decision.glucose else {
+            return String::new();
+        };
         let rate = match self.decision.rate {
             Some(rate) => format!(", {}, {}", rate.direction().words(), rate.shown(self.voice.unit)),
             None => String::new(),
@@ -114,15 +118,21 @@ impl Said<'_> {
             ),
         };
         let limit = match &self.decision.reason {
-            Reason::BeyondLimit { limit, .. } | Reason::NewEpisode { limit, .. } | Reason::NoLongerWorse { limit, .. } => Some(*limit),
+            Reason::BeyondLimit { limit, .. }
+            | Reason::NewEpisode { limit, .. }
+            | Reason::NoLongerWorse { limit, .. } => Some(*limit),
             Reason::StillBeyond { silent_since, .. } => {
                 let gap = format!("Nothing reached me between {} and {at}. ", self.voice.clock(*silent_since));
-                return (title, format!("{gap}{} {what_to_do} Differs from how you feel? Check with a meter.", self.full_value()));
+                return (
+                    title,
+                    format!("{gap}{} {what_to_do} Differs from how you feel? Check with a meter.", self.full_value()),
+                );
             }
             _ => None,
         };
         let beyond = limit.map_or_else(String::new, |limit| {
-            let side = if matches!(self.decision.condition, Condition::VeryLow | Condition::Low) { "Below" } else { "Above" };
+            let side =
+                if matches!(self.decision.condition, Condition::VeryLow | Condition::Low) { "Below" } else { "Above" };
             format!(" {side} {}.", self.voice.limit(limit))
         });
         (title, format!("{}{beyond} {what_to_do} Differs from how you feel? Check with a meter.", self.full_value()))
@@ -171,7 +181,9 @@ impl Said<'_> {
     fn recheck_high(&self) -> (String, String) {
         let (value, at) = (self.value_and_direction(), self.read_at());
         match &self.decision.reason {
-            Reason::NotComingDown { treated, next, .. } | Reason::ComingDown { treated, next } | Reason::TooEarly { treated, next } => {
+            Reason::NotComingDown { treated, next, .. }
+            | Reason::ComingDown { treated, next }
+            | Reason::TooEarly { treated, next } => {
                 let after = since(treated.at, self.voice.now);
                 (
                     format!("Look again: {value}, {at}; {}{after}", self.changed_since(treated)),
@@ -192,12 +204,22 @@ impl Said<'_> {
                 };
                 (
                     format!("High since {}: {value}, {at}. Look again", self.voice.clock(*since)),
-                    format!("{} High since {}. {ask} Asked again {}.", self.full_value(), self.voice.clock(*since), self.voice.clock(*next)),
+                    format!(
+                        "{} High since {}. {ask} Asked again {}.",
+                        self.full_value(),
+                        self.voice.clock(*since),
+                        self.voice.clock(*next)
+                    ),
                 )
             }
             Reason::NightOver { since, next } => (
                 format!("High since {}: {value}, {at}. Look now", self.voice.clock(*since)),
-                format!("{} High since {}, kept for the morning. Asked again {}.", self.full_value(), self.voice.clock(*since), self.voice.clock(*next)),
+                format!(
+                    "{} High since {}, kept for the morning. Asked again {}.",
+                    self.full_value(),
+                    self.voice.clock(*since),
+                    self.voice.clock(*next)
+                ),
             ),
             Reason::Back { treated } => self.back(treated),
             _ => (format!("{value}, {at}"), self.full_value()),
@@ -211,14 +233,22 @@ impl Said<'_> {
                 let after = since(treated.at, self.voice.now);
                 let (action, body) = match self.direction() {
                     Some(direction) if direction.rises() => ("Wait", "Rising: wait for the next look."),
-                    Some(direction) if direction.falls() => {
-                        ("Treat by plan", "Falling after treating: treat again by your plan, check with a meter, and do not stay alone.")
+                    Some(direction) if direction.falls() => (
+                        "Treat by plan",
+                        "Falling after treating: treat again by your plan, check with a meter, and do not stay alone.",
+                    ),
+                    Some(_) | None => {
+                        ("Treat by plan", "Not rising: treat again by your plan, and check with a meter.")
                     }
-                    Some(_) | None => ("Treat by plan", "Not rising: treat again by your plan, and check with a meter."),
                 };
                 (
                     format!("{action}: {value}, {at}; {}{after}", self.changed_since(treated)),
-                    format!("{} {}{body} Next look {}.", self.full_value(), self.treated_then(treated), self.voice.clock(*next)),
+                    format!(
+                        "{} {}{body} Next look {}.",
+                        self.full_value(),
+                        self.treated_then(treated),
+                        self.voice.clock(*next)
+                    ),
                 )
             }
             Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
@@ -235,7 +265,11 @@ impl Said<'_> {
         );
         (
             format!("No fresh reading, {after} after treating. Measure or scan"),
-            format!("Treated {}. {known} Scan the sensor or measure with a meter. Next look {}.", self.voice.clock(treated.at), self.voice.clock(next)),
+            format!(
+                "Treated {}. {known} Scan the sensor or measure with a meter. Next look {}.",
+                self.voice.clock(treated.at),
+                self.voice.clock(next)
+            ),
         )
     }
 
@@ -263,7 +297,9 @@ impl Said<'_> {
                 let (from, to) = (self.voice.clock(*from), self.voice.clock(*to));
                 (
                     format!("Not watching {from}-{to}. Look at your glucose"),
-                    format!("Nobody was watching from {from} to {to}: {why}. What happened meanwhile shows when readings arrive."),
+                    format!(
+                        "Nobody was watching from {from} to {to}: {why}. What happened meanwhile shows when readings arrive."
+                    ),
                 )
             }
             _ => ("Noted".to_owned(), String::new()),
@@ -289,7 +325,9 @@ impl Said<'_> {
     }
 
     fn treated_then(&self, treated: &Treatment) -> String {
-        let change = |now: Glucose, then: Glucose| format!(" at {}: {} since", self.voice.value(then), self.voice.change(then, now));
+        let change = |now: Glucose, then: Glucose| {
+            format!(" at {}: {} since", self.voice.value(then), self.voice.change(then, now))
+        };
         let since = match (self.decision.glucose, treated.value) {
             (Some(now), Some(then)) => change(now, then),
             _ => String::new(),

@@ -1,0 +1,247 @@
+//! Starting: opens everything, and goes on where the last run ended.
+
+use super::alive::{self, Lock};
+use super::clock::Clock;
+use super::control::Ear;
+use super::run::{Daemon, Heard, NAP};
+use crate::channels::{Channel, Click};
+use crate::config::{ChannelSettings, Settings};
+use crate::domain::reading::SourceId;
+use crate::domain::time::{Span, Timestamp};
+use crate::engine::Engine;
+use crate::engine::event::{Cause, Event};
+use crate::engine::policy::{Policy, SourceKind, SourcePolicy};
+use crate::intake::folder::Folder;
+use crate::intake::stdin::Lines;
+use crate::intake::{Incoming, QUEUE_MAX};
+use crate::outbox::health::Health;
+use crate::outbox::outcome::Outcome;
+use crate::outbox::plan::Addresses;
+use crate::store::{self, Store};
+use std::collections::BTreeSet;
+use std::path::PathBuf;
+use tokio::sync::mpsc;
+
+/// Stretches without watching shorter than this are a restart, not an event.
+const UNWATCHED_MIN_SECONDS: i64 = 90;
+
+/// What a daemon is started with.
+#[derive(Debug)]
+pub struct Plan {
+    /// The settings.
+    pub settings: Settings,
+    /// The state folder.
+    pub folder: PathBuf,
+    /// The clock.
+    pub clock: Clock,
+    /// Put before every title.
+    pub mark: Option<&'static str>,
+    /// Read standard input instead of folders.
+    pub stdin: bool,
+    /// Told what happens, as it happens.
+    pub listener: Option<mpsc::UnboundedSender<Heard>>,
+}
+
+/// Why a daemon could not start.
+#[derive(Debug)]
+pub enum StartError {
+    /// The state folder cannot be used.
+    Folder(PathBuf, std::io::Error),
+    /// Another daemon watches with this state folder.
+    AlreadyRuns(PathBuf),
+    /// The store cannot be used.
+    Store(store::Error),
+    /// A channel cannot be set up.
+    Channel(String, String),
+}
+
+impl std::fmt::Display for StartError {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Folder(path, error) => write!(out, "cannot use the state folder {}: {error}", path.display()),
+            Self::AlreadyRuns(path) => {
+                write!(out, "another recheck is watching with {}", path.display())
+            }
+            Self::Store(error) => error.fmt(out),
+            Self::Channel(name, words) => write!(out, "channel {name}: {words}"),
+        }
+    }
+}
+
+impl std::error::Error for StartError {}
+
+impl From<store::Error> for StartError {
+    fn from(error: store::Error) -> Self {
+        Self::Store(error)
+    }
+}
+
+impl Daemon {
+    /// Opens everything and goes on where the last run ended. Watching begins with [`Daemon::run`].
+    ///
+    /// # Errors
+    /// When the state folder, the store or a channel cannot be used, or another daemon runs.
+    pub fn start(plan: Plan) -> Result<Self, StartError> {
+        let Plan { settings, folder, clock, mark, stdin, listener } = plan;
+        let in_folder = |error| StartError::Folder(folder.clone(), error);
+        std::fs::create_dir_all(&folder).map_err(in_folder)?;
+        let lock = Lock::take(&folder).map_err(in_folder)?.ok_or_else(|| StartError::AlreadyRuns(folder.clone()))?;
+        let store = Store::open(&folder)?;
+        let ear = Ear::open(&folder).map_err(in_folder)?;
+        let repeats = store.recover_tries()?;
+        if repeats > 0 {
+            tracing::warn!(repeats, "messages were being tried when the last run ended; they are sent again, marked");
+        }
+        let (click_sender, clicks) = mpsc::unbounded_channel();
+        let (tried_sender, tries) = mpsc::unbounded_channel();
+        let (queue_sender, queue) = mpsc::channel(QUEUE_MAX);
+        let channels = open_channels(&settings.channels, &click_sender)?;
+        let addresses = Addresses {
+            channels: channels.iter().map(|channel| channel.name().to_owned()).collect(),
+            mark,
+            life: store.life()?,
+        };
+        let policy = policy_by_number(&store, &settings, stdin)?;
+        let now = clock.now();
+        let (engine, first) = wake_engine(&store, policy)?;
+        let mut daemon = Self {
+            health: channels.iter().map(|channel| Health::untried(channel.name())).collect(),
+            clock,
+            store,
+            engine,
+            addresses,
+            channels,
+            health_told: None,
+            in_flight: BTreeSet::new(),
+            tried_sender,
+            wakers: Vec::new(),
+            looking: 0,
+            stdin_source: SourceId(0),
+            input_ended: false,
+            unsaved: false,
+            listener,
+            nap: alive::wanted_every().map_or(NAP, |wanted| NAP.min(wanted)),
+            alive_at: now,
+            ear,
+            tries,
+            clicks,
+            queue,
+            _lock: lock,
+        };
+        daemon.open_sources(&settings, stdin, &queue_sender)?;
+        // A fault in these first events is met like any other, by the loop.
+        daemon.first_turns(first, now);
+        Ok(daemon)
+    }
+
+    fn first_turns(&mut self, first: Option<Event>, now: Timestamp) {
+        let mut events = Vec::new();
+        match self.store.last_alive() {
+            Ok(Some(alive)) if now - alive.at >= Span::seconds(UNWATCHED_MIN_SECONDS) => {
+                let cause = if alive.stopped { Cause::Stopped } else { Cause::Killed };
+                events.push(Event::Unwatched { from: alive.at, to: now, cause });
+            }
+            Ok(_) => {}
+            Err(error) => tracing::error!(%error, "cannot tell how long nobody was watching"),
+        }
+        events.extend(first);
+        for channel in self.channels.clone() {
+            if let Channel::Desktop(desktop) = &channel
+                && let Some(words) = desktop.absent()
+            {
+                events.extend(self.learn_health(channel.name(), &Outcome::Absent { words }));
+            }
+        }
+        for event in events {
+            if self.turn(Some(&event), None, None).is_err() {
+                tracing::error!("the engine failed on an event of the start; going on without it");
+            }
+        }
+        if self.inbox().is_err() {
+            tracing::error!("the engine failed on something said; going on without it");
+        }
+    }
+
+    fn open_sources(
+        &mut self,
+        settings: &Settings,
+        stdin: bool,
+        queue: &mpsc::Sender<Incoming>,
+    ) -> Result<(), StartError> {
+        if stdin {
+            let format =
+                settings.sources.first().map_or_else(crate::config::ends::plain_format, |source| source.format.clone());
+            self.stdin_source = SourceId(self.store.source_number("stdin")?);
+            let lines = Lines::new(self.stdin_source, format);
+            let queue = queue.clone();
+            std::thread::spawn(move || lines.read(std::io::stdin().lock(), &queue));
+            return Ok(());
+        }
+        for source in &settings.sources {
+            let number = SourceId(self.store.source_number(&source.name)?);
+            let first_sight = !self.store.has_readings(number)?;
+            let places = self.store.places(number)?;
+            let (folder, waker) = Folder::new(number, source.clone(), places, first_sight, queue.clone());
+            std::thread::spawn(move || folder.watch());
+            self.wakers.push((number, waker));
+            self.looking += 1;
+        }
+        Ok(())
+    }
+}
+
+fn open_channels(
+    settings: &[ChannelSettings],
+    clicks: &mpsc::UnboundedSender<Click>,
+) -> Result<Vec<Channel>, StartError> {
+    let open = |one: &ChannelSettings| {
+        Channel::new(one, clicks.clone()).map_err(|words| StartError::Channel(one.name().to_owned(), words))
+    };
+    settings.iter().map(open).collect()
+}
+
+/// The policy with its sources in the order of their lasting numbers. A source that is no longer in the
+/// settings keeps its number, and is not watched.
+fn policy_by_number(store: &Store, settings: &Settings, stdin: bool) -> Result<Policy, StartError> {
+    let mut policy = settings.policy.clone();
+    let wanted: Vec<SourcePolicy> = if stdin {
+        vec![SourcePolicy { name: "stdin".to_owned(), kind: SourceKind::Streaming }]
+    } else {
+        policy.sources.clone()
+    };
+    for source in &wanted {
+        store.source_number(&source.name)?;
+    }
+    policy.sources = store
+        .source_names()?
+        .into_iter()
+        .map(|name| {
+            let kind =
+                wanted.iter().find(|source| source.name == name).map_or(SourceKind::Scanned, |source| source.kind);
+            SourcePolicy { name, kind }
+        })
+        .collect();
+    Ok(policy)
+}
+
+/// The engine as it was saved, or rebuilt from events, or new; and the event it begins with.
+fn wake_engine(store: &Store, policy: Policy) -> Result<(Engine, Option<Event>), StartError> {
+    let Some(saved) = store.saved()? else {
+        return Ok((Engine::new(policy), Some(Event::Started)));
+    };
+    let changed = (saved.policy.as_ref() != Some(&policy)).then(|| Event::PolicyChanged(Box::new(policy.clone())));
+    let lived_by = saved.policy.unwrap_or(policy);
+    if let Some(state) = saved.state {
+        return Ok((Engine::restore(lived_by, state), changed));
+    }
+    let (events, unknown) = store.events()?;
+    tracing::warn!(events = events.len(), unknown, "the saved state is of another version; rebuilt from events");
+    let mut engine = Engine::new(lived_by);
+    for (at, event) in events {
+        while let Some(deadline) = engine.next_deadline().filter(|deadline| *deadline < at) {
+            engine.handle(&Event::Tick, deadline);
+        }
+        engine.handle(&event, at);
+    }
+    Ok((engine, changed))
+}

@@ -1,0 +1,153 @@
+//! Every short story: all sequences of six events out of seven kinds, with what must hold after each.
+
+use recheck::domain::glucose::Glucose;
+use recheck::domain::local::Zone;
+use recheck::domain::reading::{Reading, SourceId};
+use recheck::domain::time::{Span, Timestamp};
+use recheck::engine::Engine;
+use recheck::engine::effect::{Condition, Decision, Id, Side, What};
+use recheck::engine::event::{Event, Which};
+use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
+use recheck::engine::timers::Timer;
+use std::collections::BTreeSet;
+
+/// 2026-03-02 06:30 UTC: the stories run from the night into the day.
+const START: Timestamp = Timestamp::from_seconds(1_772_433_000);
+
+/// Events in one story.
+const LENGTH: u32 = 6;
+
+#[derive(Clone, Copy, Debug)]
+enum Kind {
+    VeryLow,
+    Low,
+    InRange,
+    High,
+    VeryHigh,
+    Treated,
+    HourPasses,
+}
+
+const KINDS: [Kind; 7] =
+    [Kind::VeryLow, Kind::Low, Kind::InRange, Kind::High, Kind::VeryHigh, Kind::Treated, Kind::HourPasses];
+
+#[derive(Clone)]
+struct Story {
+    engine: Engine,
+    now: Timestamp,
+    open: BTreeSet<(Id, Condition)>,
+    told: Vec<Kind>,
+}
+
+#[test]
+fn every_story_of_six_events_keeps_the_rules() {
+    let mut policy = Policy::new(Zone::UTC);
+    policy.sources = vec![SourcePolicy { name: "sensor".to_owned(), kind: SourceKind::Streaming }];
+    let story = Story { engine: Engine::new(policy), now: START, open: BTreeSet::new(), told: Vec::new() };
+    let mut stories = 0;
+    tell(&story, LENGTH, &mut stories);
+    assert_eq!(stories, 117_649);
+}
+
+fn tell(story: &Story, left: u32, stories: &mut u32) {
+    if left == 0 {
+        *stories += 1;
+        return;
+    }
+    for kind in KINDS {
+        let mut next = story.clone();
+        next.told.push(kind);
+        next.happens(kind);
+        tell(&next, left - 1, stories);
+    }
+}
+
+impl Story {
+    fn happens(&mut self, kind: Kind) {
+        let value = match kind {
+            Kind::VeryLow => 50,
+            Kind::Low => 62,
+            Kind::InRange => 110,
+            Kind::High => 220,
+            Kind::VeryHigh => 290,
+            Kind::Treated => {
+                let side = if self.engine.snapshot().high.root().is_some() { Side::High } else { Side::Low };
+                let told =
+                    self.turn(&Event::Treated { which: Some(Which::Side(side)), at: self.now, look: None }, self.now);
+                assert!(told.iter().any(|decision| decision.what == What::Answer), "unanswered: {:?}", self.told);
+                return;
+            }
+            Kind::HourPasses => {
+                self.now = self.now + Span::hours(1);
+                self.until(self.now);
+                return;
+            }
+        };
+        self.now = self.now + Span::minutes(5);
+        self.until(self.now);
+        let reading = Reading { source: SourceId(0), measured: self.now, glucose: Glucose::mg_dl(value) };
+        let told = self.turn(&Event::Readings { rows: vec![reading], first_sight: false }, self.now);
+        let state = self.engine.snapshot();
+        if value < 54 {
+            assert!(state.low.worse.active().is_some(), "a very low is never delayed: {:?}", self.told);
+        }
+        if value < 70 {
+            assert!(state.low.root().is_some(), "a low is alerted on its first reading: {:?}", self.told);
+        }
+        let first =
+            told.iter().any(|decision| decision.what == What::Raised && decision.condition == Condition::VeryLow);
+        assert!(!first || told.iter().any(|decision| decision.rings && decision.condition == Condition::VeryLow));
+        // The same reading again changes nothing.
+        let before = state.clone();
+        let again = self.turn(&Event::Readings { rows: vec![reading], first_sight: false }, self.now);
+        assert!(again.is_empty(), "a doubled reading spoke: {:?}", self.told);
+        assert_eq!(before.low, self.engine.snapshot().low);
+        assert_eq!(before.high, self.engine.snapshot().high);
+    }
+
+    fn until(&mut self, now: Timestamp) {
+        for _ in 0..200 {
+            match self.engine.next_deadline().filter(|deadline| *deadline < now) {
+                Some(deadline) => drop(self.turn(&Event::Tick, deadline)),
+                None => return,
+            }
+        }
+        panic!("the engine wants more than 200 ticks an hour: {:?}", self.told);
+    }
+
+    fn turn(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
+        let told = self.engine.handle(event, now);
+        assert!(
+            self.engine.next_deadline().is_none_or(|deadline| deadline > now),
+            "a deadline is left behind: {:?}",
+            self.told
+        );
+        let mut rang = BTreeSet::new();
+        for decision in &told {
+            let key = (decision.id, decision.condition);
+            match decision.what {
+                What::Raised => assert!(self.open.insert(key), "raised twice: {:?}", self.told),
+                What::Repeated => assert!(self.open.contains(&key), "repeated while closed: {:?}", self.told),
+                What::Ended if !matches!(decision.condition, Condition::RecheckHigh | Condition::RecheckLow) => {
+                    assert!(self.open.remove(&key), "ended while closed: {:?}", self.told);
+                }
+                What::Ended | What::Held | What::Withheld | What::Look | What::Prompt | What::Told | What::Answer => {}
+            }
+            if decision.rings {
+                assert!(rang.insert(key), "rang twice in one turn: {:?}", self.told);
+            }
+        }
+        let state = self.engine.snapshot();
+        if state.high.root().is_some() {
+            assert!(state.timers.due(Timer::HighLook).is_some(), "a high fell silent for good: {:?}", self.told);
+        }
+        if state.low_care.is_some() {
+            assert!(
+                state.timers.due(Timer::LowLook).is_some(),
+                "a treated low is not looked at again: {:?}",
+                self.told
+            );
+        }
+        told
+    }
+}
