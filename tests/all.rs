@@ -9,6 +9,7 @@
 )]
 
 mod behaviour;
+mod daemon;
 mod exhaust;
 mod layers;
 mod open_data;

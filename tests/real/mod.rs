@@ -222,6 +222,14 @@ impl Recheck {
         self.command(arguments).output().expect("recheck can be started")
     }
 
+    /// Runs a command of the program with an input, to its end.
+    pub(crate) fn pipe(&self, arguments: &[&str], input: &[u8]) -> Output {
+        let mut command = self.command(arguments);
+        let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+        std::io::Write::write_all(&mut child.stdin.take().unwrap(), input).unwrap();
+        child.wait_with_output().unwrap()
+    }
+
     /// What `recheck status --json` prints; none while there is no state yet.
     pub(crate) fn status(&self) -> Option<Value> {
         let output = self.say(&["status", "--json"]);

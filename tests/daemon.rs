@@ -1,0 +1,185 @@
+//! The running program: files as exporters write them, words of the wearer, kills and restarts. Needs no
+//! part beyond the program itself.
+
+use super::real::{Receiver, Recheck, now_seconds, rows_until, table, wait_for, webhook, written};
+use std::fs::{self, OpenOptions};
+use std::io::Write as _;
+use std::time::Duration;
+
+#[test]
+fn a_file_appended_rewritten_and_renamed_is_read_once() {
+    let receiver = Receiver::start();
+    let mut recheck = Recheck::new(&webhook(&receiver.url()));
+    recheck.watch_after_an_hour_in_range();
+    let known = recheck.counted("taken");
+    let now = now_seconds();
+    let file = recheck.exports().join("day.csv");
+    let rows = [(now - 200, 80.0), (now - 100, 78.0), (now, 62.0)];
+    // Written aside under a name that counts only after the rename.
+    recheck.drop_rows("day.csv", "glucose", &rows[..2]);
+    wait_for("the renamed file", || (recheck.counted("taken") == known + 2).then_some(()));
+    // Appended in two halves of one line.
+    let (first, second) = table("glucose", &rows[2..]).split_once('\n').map(|(_, row)| (row[..8].to_owned(), row[8..].to_owned())).unwrap();
+    let mut open = OpenOptions::new().append(true).open(&file).unwrap();
+    open.write_all(first.as_bytes()).unwrap();
+    std::thread::sleep(Duration::from_millis(100));
+    open.write_all(second.as_bytes()).unwrap();
+    receiver.wait_for("low", 1);
+    // Rewritten whole, the same rows again, and once more as another file.
+    fs::write(&file, table("glucose", &rows)).unwrap();
+    recheck.drop_rows("copy.csv", "glucose", &rows);
+    wait_for("the copy", || (recheck.counted("doubled") >= 3).then_some(()));
+    assert_eq!(recheck.counted("taken"), known + 3);
+    assert_eq!(recheck.counted("refused"), 0);
+    assert_eq!(receiver.about("low").len(), 1, "one low is one alert");
+}
+
+#[test]
+fn a_last_line_without_an_end_is_read_when_it_has_settled() {
+    let receiver = Receiver::start();
+    let mut recheck = Recheck::new(&webhook(&receiver.url()));
+    recheck.watch_after_an_hour_in_range();
+    let text = table("glucose", &rows_until(now_seconds(), &[82.0, 50.0]));
+    fs::write(recheck.exports().join("day.csv"), text.trim_end()).unwrap();
+    let got = receiver.wait_for("very_low", 1);
+    assert_eq!(got[0].body["glucose"]["mg_dl"], 50.0);
+}
+
+#[test]
+fn bad_rows_are_named_and_when_nothing_else_comes_they_are_an_alert() {
+    let receiver = Receiver::start();
+    let mut recheck = Recheck::new(&webhook(&receiver.url()));
+    recheck.watch_after_an_hour_in_range();
+    let now = now_seconds();
+    let mixed = format!("timestamp,glucose\n{},abc\n{},95\n", written(now - 240), written(now - 200));
+    fs::write(recheck.exports().join("mixed.csv"), mixed).unwrap();
+    wait_for("the good row", || recheck.status().filter(|status| status["reading"]["mg_dl"] == 95.0));
+    let status = recheck.status().unwrap();
+    let words = status["refusals"][0]["words"].as_str().unwrap().to_owned();
+    assert!(words.contains("mixed.csv: line 2, column 2 (glucose): expected a number of mg/dL"), "{words}");
+    assert!(receiver.about("source_failed").is_empty(), "a good row came after the bad one");
+    let bad: String = (0..3).map(|back| format!("{},?\n", written(now - 60 * back))).collect();
+    fs::write(recheck.exports().join("bad.csv"), format!("timestamp,glucose\n{bad}")).unwrap();
+    let got = receiver.wait_for("source_failed", 1);
+    let title = got[0].body["title"].as_str().unwrap();
+    assert!(title.starts_with("Cannot read your file since") && title.ends_with("not watching"), "{title}");
+}
+
+#[test]
+fn what_is_said_without_a_daemon_is_kept_and_taken_in_at_its_start() {
+    let mut recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    let said = recheck.say(&["note", "insulin", "4", "before", "supper", "--at", "10m"]);
+    let words = String::from_utf8_lossy(&said.stdout).into_owned();
+    assert!(said.status.success() && words.contains("Kept. recheck is not running"), "{words}");
+    recheck.watch();
+    let why = wait_for("the note to be taken in", || {
+        let why = String::from_utf8_lossy(&recheck.say(&["why"]).stdout).into_owned();
+        why.contains("diary answered").then_some(why)
+    });
+    assert_eq!(why.matches("diary answered").count(), 1, "{why}");
+}
+
+#[test]
+fn treated_is_echoed_and_asked_about_when_it_is_not_clear() {
+    let mut recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    recheck.watch_after_an_hour_in_range();
+    let asked = recheck.say(&["treated"]);
+    assert_eq!(asked.status.code(), Some(3));
+    assert!(String::from_utf8_lossy(&asked.stdout).contains("No alert is open"), "{asked:?}");
+    recheck.drop_a_low();
+    recheck.alert("low", |_| true);
+    let said = recheck.say(&["treated"]);
+    let words = String::from_utf8_lossy(&said.stdout).into_owned();
+    assert!(said.status.success() && words.starts_with("food, low of ") && words.contains("looks at"), "{words}");
+    assert_eq!(recheck.status().unwrap()["rechecks"][0]["of"], "low");
+    let future = recheck.say(&["treated", "low", "--at", "2999-01-01 10:00"]);
+    let words = String::from_utf8_lossy(&future.stderr).into_owned();
+    assert!(!future.status.success() && words.contains("error: --at") && words.contains("hint:"), "{words}");
+}
+
+/// The look of a treated high falls due after the program was killed and started again: it goes on as if it
+/// had not stopped.
+#[test]
+fn a_look_survives_a_kill() {
+    let receiver = Receiver::start();
+    let mut recheck = Recheck::new(&webhook(&receiver.url()));
+    recheck.watch_after_an_hour_in_range();
+    recheck.drop_rows("day.csv", "glucose", &rows_until(now_seconds(), &[150.0, 270.0]));
+    wait_for("the high reading", || recheck.status().filter(|status| status["reading"]["mg_dl"] == 270.0));
+    // Sixty minutes after this treatment is a few seconds from now.
+    let said = recheck.say(&["treated", "high", "--at", "3594s"]);
+    assert!(said.status.success(), "{said:?}");
+    let next = recheck.status().unwrap()["rechecks"][0]["next"].clone();
+    recheck.kill();
+    assert_eq!(recheck.status().unwrap()["running"], false);
+    recheck.watch();
+    assert_eq!(recheck.status().unwrap()["rechecks"][0]["next"], next, "the same deadline");
+    let got = receiver.wait_for("recheck_high", 1);
+    assert_eq!(got[0].body["what"], "prompt");
+    assert!(got[0].body["text"].as_str().unwrap().contains("a look is not a reason to add"));
+    assert_eq!(got.len(), 1);
+}
+
+#[test]
+fn lines_of_standard_input_are_read_and_its_end_is_an_alert() {
+    let receiver = Receiver::start();
+    let recheck = Recheck::new(&webhook(&receiver.url()));
+    let rows = table("glucose", &rows_until(now_seconds(), &[90.0, 82.0, 75.0, 64.0]));
+    let ended = recheck.pipe(&["run", "--stdin"], rows.as_bytes());
+    assert_eq!(ended.status.code(), Some(1), "{ended:?}");
+    assert_eq!(receiver.about("low").len(), 1);
+    let lost = receiver.about("source_failed");
+    assert_eq!(lost.len(), 1);
+    assert!(lost[0].body["text"].as_str().unwrap().contains("standard input has ended"));
+}
+
+#[test]
+fn two_daemons_do_not_share_a_state_folder() {
+    let mut recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    recheck.watch();
+    let second = recheck.say(&["run"]);
+    let words = String::from_utf8_lossy(&second.stderr).into_owned();
+    assert_eq!(second.status.code(), Some(1));
+    assert!(words.contains("error: another recheck is watching") && words.contains("hint:"), "{words}");
+}
+
+#[test]
+fn check_tells_all_problems_at_once() {
+    let recheck = Recheck::new("[level.low]\nlimit = 200\nrings = \"never\"\n[wearer2]\n");
+    let checked = recheck.say(&["check"]);
+    let words = String::from_utf8_lossy(&checked.stderr).into_owned();
+    assert_eq!(checked.status.code(), Some(1));
+    for wanted in [
+        "recheck.toml:",
+        "there would be no low alert",
+        "level.low.limit 200 is not below level.high.limit 180",
+        "there is no setting \"wearer2\"",
+        "did you mean \"wearer\"?",
+        "there is no channel: no alert could reach you",
+    ] {
+        assert!(words.contains(wanted), "{wanted}\nis not in\n{words}");
+    }
+}
+
+/// The replay's lines are a contract: every key on every line, and only the seven events.
+#[test]
+fn replay_prints_the_lines_that_are_promised() {
+    let recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    let values: Vec<f64> = [100.0, 90.0, 80.0, 60.0, 50.0, 60.0, 80.0].into_iter().chain([120.0; 12]).chain([230.0; 40]).collect();
+    let file = recheck.exports().join("past.csv");
+    fs::write(&file, table("glucose_value_mg_dl", &rows_until(1_772_460_000, &values))).unwrap();
+    let replayed = recheck.say(&["replay", file.to_str().unwrap(), "--json", "--timezone", "Europe/Madrid", "--set", "level.low.limit=72"]);
+    assert!(replayed.status.success(), "{replayed:?}");
+    let keys = ["file", "at", "event", "id", "part_of", "condition", "priority", "glucose_mg_dl", "reading_at", "reason"];
+    let mut events = std::collections::BTreeSet::new();
+    for line in String::from_utf8(replayed.stdout).unwrap().lines() {
+        let object: serde_json::Map<String, serde_json::Value> = serde_json::from_str(line).unwrap();
+        assert_eq!(object.len(), keys.len(), "{line}");
+        assert!(keys.iter().all(|key| object.contains_key(*key)), "{line}");
+        assert!(object["at"].as_str().unwrap().ends_with("+01:00"), "{line}");
+        events.insert(object["event"].as_str().unwrap().to_owned());
+    }
+    let known = ["raised", "repeated", "ended", "held", "withheld", "look", "prompt"];
+    assert!(events.iter().all(|event| known.contains(&event.as_str())), "{events:?}");
+    assert!(["raised", "ended", "prompt"].iter().all(|event| events.contains(*event)), "{events:?}");
+}
