@@ -18,6 +18,9 @@ use std::process::ExitCode;
 /// Refusals shown.
 const REFUSALS_SHOWN: u32 = 3;
 
+/// A loop that turns says so once a minute.
+const HANGS_SECONDS: i64 = 180;
+
 /// A reading older than this says nothing about now.
 const OLD_MIN: i64 = 15;
 
@@ -103,6 +106,7 @@ impl Seen<'_> {
         Ok(json!({
             "running": self.runs,
             "last_turn": alive.map(|alive| stamp(alive.at)),
+            "last_turn_age_s": alive.map(|alive| (self.now - alive.at).as_millis() / 1_000),
             "reading": reading,
             "alerts": self.alerts(),
             "rechecks": self.rechecks(),
@@ -167,7 +171,10 @@ impl Seen<'_> {
 
     fn lines(&self, all: &Value) -> Vec<String> {
         let clock = |value: &Value| clock_of(value.as_str());
-        let mut lines = vec![if self.runs {
+        let hangs = self.runs && all["last_turn_age_s"].as_i64().is_some_and(|age| age > HANGS_SECONDS);
+        let mut lines = vec![if hangs {
+            format!("recheck is running but has not turned since {}: it may hang", clock(&all["last_turn"]))
+        } else if self.runs {
             "recheck is running".to_owned()
         } else {
             format!("recheck is NOT running: nothing is watched (last turn {})", clock(&all["last_turn"]))

@@ -43,7 +43,15 @@ impl Ear {
 /// Wakes a running daemon. False when none runs.
 #[must_use]
 pub fn wake(folder: &Path) -> bool {
-    StdDatagram::unbound().and_then(|socket| socket.send_to(&[1], folder.join(SOCKET))).is_ok()
+    let sent = StdDatagram::unbound().and_then(|socket| {
+        // A daemon that hangs must not hang us: its ear is full, and so it is there.
+        socket.set_nonblocking(true)?;
+        socket.send_to(&[1], folder.join(SOCKET))
+    });
+    match sent {
+        Ok(_) => true,
+        Err(error) => error.kind() == io::ErrorKind::WouldBlock,
+    }
 }
 
 /// Does a daemon run? Asked without waking it more than a word of the wearer would.

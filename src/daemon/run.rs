@@ -51,6 +51,9 @@ pub enum Heard {
     },
 }
 
+/// The answer to a line on which the engine failed.
+const FAILED_INSIDE: &str = "recheck failed inside on this. It is kept in the diary, and no look follows from it.";
+
 /// How a run ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Stopped {
@@ -138,8 +141,12 @@ impl Daemon {
             catch_unwind(AssertUnwindSafe(|| event.as_ref().map_or_else(Vec::new, |event| next.handle(event, now))));
         let Ok(decisions) = judged else {
             tracing::error!(?event, "the engine failed on this event");
-            // The rows are kept as history and the place moves on, so that a restart does not meet them again.
-            let written = self.write(now, None, &self.engine.clone(), &[], intake, None);
+            // Rows are kept as history, a place moves on, a line counts as answered and what was due is given
+            // up, so that a restart does not meet the same event again.
+            let mut before = self.engine.clone();
+            before.give_up_due(now);
+            let failed = line.map(|(line, note)| Answered { line, accepted: false, words: FAILED_INSIDE, note });
+            let written = self.write(now, None, &before, &[], intake, failed);
             if let Err(error) = written {
                 tracing::error!(%error, "cannot write down the event that failed");
             }
@@ -231,6 +238,8 @@ impl Daemon {
         }
         if (now - self.alive_at) >= Span::seconds(ALIVE_EVERY_SECONDS) {
             self.alive_at = now;
+            // A word said just as we started may have woken nobody.
+            self.inbox()?;
             if let Err(error) = self.store.alive(now, false) {
                 tracing::error!(%error, "cannot save that I am alive");
             }

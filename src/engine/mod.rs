@@ -137,6 +137,11 @@ impl Engine {
         self.state.timers.next()
     }
 
+    /// After a fault in a turn: what was due then is not tried again.
+    pub fn give_up_due(&mut self, now: Timestamp) {
+        while self.state.timers.expired(now).is_some() {}
+    }
+
     /// One turn: what happened, and when. Timers due before now fire first, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
         let mut turn = Turn { now, night: self.night_around(now), judged: None, out: Vec::new() };

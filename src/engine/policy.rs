@@ -167,7 +167,7 @@ impl Default for Levels {
             };
         Self {
             very_low: level(54, 16, Rings::Always, 0, 30, [0, 30], 0),
-            low: level(70, 20, Rings::Always, 0, 45, [5, 30], 10),
+            low: level(70, 20, Rings::Always, 0, 45, [0, 30], 0),
             high: level(180, 20, Rings::ByDay, 15, 30, [15, 90], 100),
             very_high: level(250, 20, Rings::Always, 10, 30, [15, 60], 100),
         }

@@ -439,6 +439,8 @@ impl Bus {
             fs::write(&file, BUS_WITHOUT_ACTIVATION).expect("the settings of the bus are written");
             command.arg(format!("--config-file={}", file.display()));
         }
+        // Its socket goes with the test's folder, however the bus ends.
+        command.arg(format!("--address=unix:dir={}", folder.display()));
         command.args(["--nofork", "--print-address=1"]).env("HOME", folder).env_remove("DISPLAY");
         let mut running = Running::start(command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::null()));
         let address = first_line(&mut running);
@@ -452,7 +454,6 @@ impl Bus {
 
 const BUS_WITHOUT_ACTIVATION: &str = r#"<busconfig>
   <type>session</type>
-  <listen>unix:tmpdir=/tmp</listen>
   <auth>EXTERNAL</auth>
   <policy context="default">
     <allow send_destination="*" eavesdrop="true"/>

@@ -185,11 +185,11 @@ fn a_low_of_an_open_trace_rings_and_is_looked_at_again() {
         return;
     };
     let file = Path::new(&folder).join("t1d-uom/UoMGlucose2302.csv");
-    let Ok(text) = fs::read_to_string(&file) else {
+    let Ok(trace) = fs::read_to_string(&file) else {
         skip(test, &format!("{} cannot be read", file.display()));
         return;
     };
-    let mut rows = hours_around_a_low(&text);
+    let mut rows = hours_around_a_low(&trace);
     let (low_at, low) = *rows.last().expect("a row");
     let shift = super::now_seconds() - low_at;
     for row in &mut rows {
