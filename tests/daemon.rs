@@ -19,7 +19,10 @@ fn a_file_appended_rewritten_and_renamed_is_read_once() {
     recheck.drop_rows("day.csv", "glucose", &rows[..2]);
     wait_for("the renamed file", || (recheck.counted("taken") == known + 2).then_some(()));
     // Appended in two halves of one line.
-    let (first, second) = table("glucose", &rows[2..]).split_once('\n').map(|(_, row)| (row[..8].to_owned(), row[8..].to_owned())).unwrap();
+    let (first, second) = table("glucose", &rows[2..])
+        .split_once('\n')
+        .map(|(_, row)| (row[..8].to_owned(), row[8..].to_owned()))
+        .unwrap();
     let mut open = OpenOptions::new().append(true).open(&file).unwrap();
     open.write_all(first.as_bytes()).unwrap();
     std::thread::sleep(Duration::from_millis(100));
@@ -58,7 +61,7 @@ fn bad_rows_are_named_and_when_nothing_else_comes_they_are_an_alert() {
     let words = status["refusals"][0]["words"].as_str().unwrap().to_owned();
     assert!(words.contains("mixed.csv: line 2, column 2 (glucose): expected a number of mg/dL"), "{words}");
     assert!(receiver.about("source_failed").is_empty(), "a good row came after the bad one");
-    let bad: String = (0..3).map(|back| format!("{},?\n", written(now - 60 * back))).collect();
+    let bad = [0, 60, 120].map(|back| written(now - back)).join(",?\n") + ",?\n";
     fs::write(recheck.exports().join("bad.csv"), format!("timestamp,glucose\n{bad}")).unwrap();
     let got = receiver.wait_for("source_failed", 1);
     let title = got[0].body["title"].as_str().unwrap();
@@ -165,12 +168,22 @@ fn check_tells_all_problems_at_once() {
 #[test]
 fn replay_prints_the_lines_that_are_promised() {
     let recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
-    let values: Vec<f64> = [100.0, 90.0, 80.0, 60.0, 50.0, 60.0, 80.0].into_iter().chain([120.0; 12]).chain([230.0; 40]).collect();
+    let values: Vec<f64> =
+        [100.0, 90.0, 80.0, 60.0, 50.0, 60.0, 80.0].into_iter().chain([120.0; 12]).chain([230.0; 40]).collect();
     let file = recheck.exports().join("past.csv");
     fs::write(&file, table("glucose_value_mg_dl", &rows_until(1_772_460_000, &values))).unwrap();
-    let replayed = recheck.say(&["replay", file.to_str().unwrap(), "--json", "--timezone", "Europe/Madrid", "--set", "level.low.limit=72"]);
+    let replayed = recheck.say(&[
+        "replay",
+        file.to_str().unwrap(),
+        "--json",
+        "--timezone",
+        "Europe/Madrid",
+        "--set",
+        "level.low.limit=72",
+    ]);
     assert!(replayed.status.success(), "{replayed:?}");
-    let keys = ["file", "at", "event", "id", "part_of", "condition", "priority", "glucose_mg_dl", "reading_at", "reason"];
+    let keys =
+        ["file", "at", "event", "id", "part_of", "condition", "priority", "glucose_mg_dl", "reading_at", "reason"];
     let mut events = std::collections::BTreeSet::new();
     for line in String::from_utf8(replayed.stdout).unwrap().lines() {
         let object: serde_json::Map<String, serde_json::Value> = serde_json::from_str(line).unwrap();

@@ -1,4 +1,4 @@
-//! Checks on real sensor traces of people with type 1 diabetes, read from the folder in RECHECK_OPEN_CGM
+//! Checks on real sensor traces of people with type 1 diabetes, read from the folder in `RECHECK_OPEN_CGM`
 //! (docs/alerts-measured.md cites the two sets). Skipped aloud where that is not set.
 //!
 //! The reference figures were measured on the same files by an independent program in another language,
@@ -16,7 +16,7 @@ use recheck::replay::score::{LevelScore, Score};
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// UoMGlucose2304 interleaves two different signals before this day: 2023-11-25 00:00 UTC.
+/// File 2304 interleaves two different signals before this day: 2023-11-25 00:00 UTC.
 const ONE_SIGNAL_FROM: Timestamp = Timestamp::from_seconds(1_700_870_400);
 
 /// Files of hupa-ucm in which the 15-minute points behind the interpolation cannot be told.

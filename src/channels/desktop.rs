@@ -105,7 +105,6 @@ impl Desktop {
             let wait = waited_on.wait_for_action_async(|response: &NotificationResponse| {
                 let button = match response {
                     NotificationResponse::Default => Some(Button::Seen),
-                    NotificationResponse::Action(action) if action == "seen" => Some(Button::Seen),
                     NotificationResponse::Action(action) if action == "treated" => Some(Button::Treated),
                     _ => None,
                 };
@@ -140,7 +139,7 @@ fn notification(message: &Message, replaces: Option<u32>) -> Notification {
     });
     if decision.is_some() {
         // A bare click must not claim a treatment, so it means "seen".
-        notification.action("default", "Seen").action("seen", "Seen").action("treated", "Treated");
+        notification.action("default", "Seen").action("treated", "Treated");
         notification.hint(Hint::Resident(false));
     }
     if let Some(id) = replaces {

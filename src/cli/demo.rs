@@ -39,9 +39,10 @@ pub(super) fn run() -> Result<ExitCode, Failure> {
     line("DEMO: a night-shift baker wears a sensor and injects insulin. She sleeps from 06:30 to 13:00.");
     line("Sixteen hours pass in a minute. Nothing here is a real person; nothing is left behind.\n");
     let readings = runtime()?.block_on(live(&folder.0, wanted, &policy))?;
-    line("\nThe day, in mg/dL (dots: 70 and 180):\n");
+    line("\nThe day, in mg/dL (dots: 70 and 180; T: she treats):\n");
     let end = START + at(LENGTH_MIN);
-    for row in chart::draw(&readings, START, end, policy.zone, 70, 180) {
+    let treated: Vec<Timestamp> = ACTS.iter().map(|(minute, _, _)| START + at(*minute)).collect();
+    for row in chart::draw(&readings, &treated, START..=end, policy.zone, [70, 180]) {
         line(row.trim_end());
     }
     line("\nNext: copy config/recheck.toml, run `recheck check`, then `recheck run`.");
@@ -105,7 +106,7 @@ async fn act(file: &Path, state: &Path, pace: &Clock, zone: Zone) -> Result<(), 
             append(file, &format!("{},{}\n", written(now), glucose.shown(crate::domain::glucose::Unit::MgDl, None)))?;
         }
         if let Some((_, Act::Treats, words)) = acts.next_if(|(at, _, _)| *at == minute) {
-            line(&format!("{}  she    {words}", zone.clock(now)));
+            line(&format!("{}  SHE    {words}", zone.clock(now)));
             Store::open(state)?.say(now, &Said::Treated { which: None, at: now, look: None })?;
             if !control::wake(state) {
                 return Err(Failure::new("the demo's daemon does not answer"));

@@ -89,7 +89,7 @@ impl Seen<'_> {
             .collect();
         let mut channels = Vec::new();
         for channel in self.channels {
-            let ChannelPast { accepted, failed } = self.store.channel_history(channel.name())?;
+            let ChannelPast { accepted, failed } = self.store.channel_past(channel.name())?;
             channels.push(json!({
                 "name": channel.name(),
                 "last_accepted": accepted.map(stamp),

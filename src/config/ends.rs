@@ -158,7 +158,7 @@ fn webhook(words: &mut Words<'_>, name: String, place: Place) -> Webhook {
     match &url {
         Some((_, url)) if url.starts_with("http://") || url.starts_with("https://") => {}
         Some((place, url)) => {
-            words.wrong(*place, format!("channel.{name}.url is \"{url}\""), "it should begin with https:// or http://")
+            words.wrong(*place, format!("channel.{name}.url is \"{url}\""), "it should begin with https:// or http://");
         }
         None => words.wrong(place, format!("channel.{name} has no url"), "name the address that takes the alerts"),
     }

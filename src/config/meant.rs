@@ -134,7 +134,7 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
         match (key, level.rings) {
             ("very_low", Rings::Always) | ("low", Rings::Always | Rings::ByDay) | ("high" | "very_high", _) => {}
             ("very_low", _) => {
-                words.wrong(place, "level.very_low must always ring", "a value below this limit may not wait")
+                words.wrong(place, "level.very_low must always ring", "a value below this limit may not wait");
             }
             (_, _) => words.wrong(place, "there would be no low alert", "level.low may ring \"always\" or \"by_day\""),
         }

@@ -133,7 +133,7 @@ impl<'a> Words<'a> {
         match Glucose::parse(number, unit) {
             Ok(glucose) if glucose.hundredths() >= 0 => *into = glucose,
             Ok(_) | Err(_) => {
-                self.wrong(node.place, format!("{} is {number}", self.full(key)), format!("it should be {expected}"))
+                self.wrong(node.place, format!("{} is {number}", self.full(key)), format!("it should be {expected}"));
             }
         }
         Some(node.place)
@@ -150,7 +150,7 @@ impl<'a> Words<'a> {
             #[expect(clippy::cast_possible_truncation, reason = "checked to lie between 1 and 100")]
             Some(number) => *into = (number * 10.0).round() as i64,
             None => {
-                self.wrong(node.place, format!("{} is not a number from 1 to 100", self.full(key)), "write it as 2.5")
+                self.wrong(node.place, format!("{} is not a number from 1 to 100", self.full(key)), "write it as 2.5");
             }
         }
     }

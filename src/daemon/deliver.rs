@@ -83,6 +83,9 @@ impl Daemon {
         }
         if matches!(outcome, Outcome::Accepted { .. }) {
             self.hear(Heard::Delivered { channel: channel.clone(), title: due.message.title.clone() });
+            if let Err(error) = self.store.hasten(&channel, now) {
+                tracing::error!(%error, "cannot hasten what was put off");
+            }
             self.tell_missed(&channel, now);
         }
         self.learn_health(&channel, &outcome)
@@ -92,6 +95,15 @@ impl Daemon {
     pub(super) fn learn_health(&mut self, channel: &str, outcome: &Outcome) -> Option<Event> {
         let health = self.health.iter_mut().find(|health| health.channel == channel)?;
         health.learn(outcome);
+        let failure = match outcome {
+            Outcome::Accepted { .. } => None,
+            Outcome::Failed { words, .. } | Outcome::Absent { words } | Outcome::Refused { words } => {
+                Some(words.as_str())
+            }
+        };
+        if let Err(error) = self.store.channel_tried(channel, self.clock.now(), failure) {
+            tracing::error!(%error, "cannot write down how a channel is");
+        }
         let now = summary(&self.health);
         let trouble = |summary: &crate::outbox::health::Summary| (summary.working == 0, summary.failing.len());
         let news = self.health_told.as_ref().map_or((false, 0), trouble) != trouble(&now);

@@ -4,6 +4,7 @@ use super::message::Message;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Decision, Id, Priority, What};
 use crate::engine::policy::Policy;
+use crate::engine::reason::Reason;
 use crate::wording::text::{shortened, text};
 
 /// Most missed titles told in one line.
@@ -38,6 +39,11 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
             (What::Ended, Some(thread)) => Some(Order::Withdraw(thread)),
             (_, _) => None,
         };
+    }
+    if matches!(decision.reason, Reason::ChannelsFail { working: 0, .. }) {
+        // No way is left to say so; one that works again would be saying what is no longer true. The log
+        // and `status` say it.
+        return None;
     }
     let said = text(decision, policy, now);
     let messages = addresses

@@ -244,25 +244,16 @@ impl Store {
         )
     }
 
-    /// Each channel's last accepted message and last failure.
+    /// What is known of a channel.
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn channel_history(&self, channel: &str) -> Result<ChannelPast, Error> {
-        let accepted = self.all(
-            "SELECT MAX(tries.at) FROM tries JOIN messages ON messages.number = tries.message WHERE channel = ?1 AND state = 'delivered'",
-            [channel],
-            |row| row.get::<_, Option<i64>>(0),
-        )?;
-        let failed = self.all(
-            "SELECT tries.at, tries.words FROM tries JOIN messages ON messages.number = tries.message
-             WHERE channel = ?1 AND tries.words NOT LIKE 'accepted%' ORDER BY tries.number DESC LIMIT 1",
-            [channel],
-            |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)),
-        )?;
-        Ok(ChannelPast {
-            accepted: accepted.into_iter().flatten().next().map(Timestamp::from_millis),
-            failed: failed.into_iter().next().map(|(at, words)| (Timestamp::from_millis(at), words)),
-        })
+    pub fn channel_past(&self, channel: &str) -> Result<ChannelPast, Error> {
+        let row = self.all("SELECT accepted, failed, failure FROM channels WHERE name = ?1", [channel], |row| {
+            let failed =
+                row.get::<_, Option<i64>>(1)?.map(Timestamp::from_millis).zip(row.get::<_, Option<String>>(2)?);
+            Ok(ChannelPast { accepted: row.get::<_, Option<i64>>(0)?.map(Timestamp::from_millis), failed })
+        })?;
+        Ok(row.into_iter().next().unwrap_or_default())
     }
 }

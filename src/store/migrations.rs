@@ -31,6 +31,7 @@ const STEPS: &[&str] = &["
     CREATE INDEX messages_open ON messages (due) WHERE state IN ('waiting', 'trying');
     CREATE TABLE tries (number INTEGER PRIMARY KEY, message INTEGER NOT NULL, at INTEGER NOT NULL, took INTEGER NOT NULL, words TEXT NOT NULL);
     CREATE INDEX tries_by_message ON tries (message);
+    CREATE TABLE channels (name TEXT PRIMARY KEY, accepted INTEGER, failed INTEGER, failure TEXT) WITHOUT ROWID;
     CREATE TABLE inbox (number INTEGER PRIMARY KEY, said INTEGER NOT NULL, body TEXT NOT NULL, accepted INTEGER, answer TEXT);
 "];
 

@@ -77,6 +77,39 @@ impl Store {
         Ok(())
     }
 
+    /// Writes down that a channel accepted something, or why it did not.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn channel_tried(&self, channel: &str, at: Timestamp, failure: Option<&str>) -> Result<(), Error> {
+        let sql = match failure {
+            None => {
+                "INSERT INTO channels (name, accepted) VALUES (?1, ?2) ON CONFLICT (name) DO UPDATE SET accepted = ?2 WHERE ?3 IS NULL"
+            }
+            Some(_) => {
+                "INSERT INTO channels (name, failed, failure) VALUES (?1, ?2, ?3) ON CONFLICT (name) DO UPDATE SET failed = ?2, failure = ?3"
+            }
+        };
+        self.connection
+            .prepare_cached(sql)
+            .and_then(|mut statement| statement.execute(params![channel, at.millis(), failure]))
+            .map_err(|error| self.wrap(error))?;
+        Ok(())
+    }
+
+    /// A channel works again: what was put off there is due now.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn hasten(&self, channel: &str, now: Timestamp) -> Result<usize, Error> {
+        self.connection
+            .prepare_cached(
+                "UPDATE messages SET due = ?2 WHERE channel = ?1 AND state = 'waiting' AND tries > 0 AND due > ?2",
+            )
+            .and_then(|mut statement| statement.execute(params![channel, now.millis()]))
+            .map_err(|error| self.wrap(error))
+    }
+
     /// What came of a try.
     ///
     /// # Errors

@@ -19,8 +19,8 @@ pub enum Act {
 
 /// When the wearer does something, in minutes from the start, and what it looks like.
 pub const ACTS: [(i64, Act, &str); 2] = [
-    (168, Act::Treats, "she takes insulin and types: recheck treated"),
-    (664, Act::Treats, "she eats something sweet and types: recheck treated"),
+    (168, Act::Treats, "takes insulin and types: recheck treated"),
+    (664, Act::Treats, "eats something sweet and types: recheck treated"),
 ];
 
 /// The sensor is silent between these minutes.

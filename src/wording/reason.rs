@@ -24,7 +24,6 @@ pub fn line(decision: &Decision, voice: Voice) -> String {
 
 /// The reason alone.
 #[must_use]
-#[expect(clippy::too_many_lines, reason = "one sentence a reason: a list, not a procedure")]
 pub fn sentence(reason: &Reason, voice: Voice) -> String {
     let clock = |at| voice.clock(at);
     match reason {

@@ -118,7 +118,7 @@ fn an_action_on_another_programs_notification_means_nothing() {
     };
     emit(other, "'treated'");
     assert_eq!(recheck.alert("low", |_| true)["seen"], false);
-    emit(other + 1, "'seen'");
+    emit(other + 1, "'default'");
     recheck.alert("low", |alert| alert["seen"] == true);
     assert_eq!(recheck.status().expect("a status")["rechecks"], serde_json::json!([]));
 }

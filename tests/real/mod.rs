@@ -6,6 +6,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stderr, reason = "a test ends loudly")]
 
 mod desktop;
+mod disk;
 mod systemd;
 mod webhook;
 
@@ -59,6 +60,11 @@ fn find(part: &str) -> Option<PathBuf> {
         .chain(["/usr/sbin".into(), "/sbin".into()])
         .map(|folder| folder.join(part))
         .find(|path| path.is_file())
+}
+
+/// Does the test run as root?
+pub(crate) fn is_root() -> bool {
+    Command::new("id").arg("-u").output().is_ok_and(|output| output.stdout == b"0\n")
 }
 
 /// A command of the computer, wherever it was found.
@@ -188,6 +194,18 @@ impl Recheck {
             .arg("--state")
             .arg(self.home.path().join("state"));
         command.args(arguments).stdin(Stdio::null());
+        command
+    }
+
+    /// A command of the computer that is told where the program, its settings and its state are.
+    pub(crate) fn script(&self, name: &str, arguments: &[&str]) -> Command {
+        let mut command = tool(name);
+        let log = File::options().create(true).append(true).open(self.log()).expect("a file for the log");
+        command.args(arguments).stdin(Stdio::null()).stdout(Stdio::null()).stderr(log);
+        command
+            .env("PROGRAM", PROGRAM)
+            .env("CONFIG", self.home.path().join("recheck.toml"))
+            .env("STATE", self.home.path().join("state"));
         command
     }
 
@@ -454,6 +472,8 @@ impl Bus {
 
 const BUS_WITHOUT_ACTIVATION: &str = r#"<busconfig>
   <type>session</type>
+  <!-- Has to be there; the command line names the place that counts. -->
+  <listen>unix:tmpdir=/tmp</listen>
   <auth>EXTERNAL</auth>
   <policy context="default">
     <allow send_destination="*" eavesdrop="true"/>
