@@ -2,6 +2,13 @@
 //! part beyond the program itself.
 
 use super::real::{Receiver, Recheck, now_seconds, rows_until, table, wait_for, webhook, written};
+use recheck::config::meant::{Purpose, settings};
+use recheck::daemon::clock::Clock;
+use recheck::daemon::{Daemon, Heard, Plan, Stopped};
+use recheck::domain::local::Zone;
+use recheck::engine::effect::Condition;
+use recheck::engine::event::Event;
+use recheck::store::Store;
 use std::fs::{self, OpenOptions};
 use std::io::Write as _;
 use std::time::Duration;
@@ -195,4 +202,62 @@ fn replay_prints_the_lines_that_are_promised() {
     let known = ["raised", "repeated", "ended", "held", "withheld", "look", "prompt"];
     assert!(events.iter().all(|event| known.contains(&event.as_str())), "{events:?}");
     assert!(["raised", "ended", "prompt"].iter().all(|event| events.contains(*event)), "{events:?}");
+}
+
+/// A fault in the engine: the wearer is told, the reading is kept, and the next start does not meet it again.
+#[test]
+fn a_fault_inside_is_told_and_met_once() {
+    let receiver = Receiver::start();
+    let home = tempfile::tempdir().unwrap();
+    let exports = home.path().join("exports");
+    fs::create_dir(&exports).unwrap();
+    let text = super::real::settings(&exports, &webhook(&receiver.url()));
+    let file = exports.join("day.csv");
+    fs::write(&file, table("glucose", &rows_until(now_seconds() - 60, &[90.0, 77.0]))).unwrap();
+    let start = |fault: Option<fn(&Event)>, listener| {
+        let settings = settings(&text, None, &[], Purpose::Watch, Zone::UTC).unwrap();
+        let folder = home.path().join("state");
+        Daemon::start(Plan {
+            settings,
+            folder,
+            clock: Clock::real(),
+            mark: None,
+            stdin: false,
+            listener,
+            before_judging: fault,
+        })
+        .unwrap()
+    };
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    let stopped = runtime.block_on(async {
+        let mut daemon = start(
+            Some(|event| {
+                let Event::Readings { rows, .. } = event else { return };
+                assert!(rows.iter().all(|row| row.glucose.hundredths() != 7_700), "a fault made on purpose");
+            }),
+            None,
+        );
+        daemon.run(tokio::time::sleep(Duration::from_secs(20))).await
+    });
+    assert_eq!(stopped, Stopped::Broken);
+    let told: Vec<String> =
+        receiver.got().iter().filter_map(|got| got.body["title"].as_str().map(str::to_owned)).collect();
+    assert_eq!(told, ["Alerts are not working. Use the sensor's own"]);
+    let kept = Store::look(&home.path().join("state")).unwrap().unwrap().newest_readings().unwrap();
+    assert_eq!(kept[0].0.glucose.hundredths(), 7_700, "the reading is kept as history");
+    // The next start goes on: the reading is not judged again, and a new one is.
+    fs::write(exports.join("more.csv"), table("glucose", &[(now_seconds(), 64.0)])).unwrap();
+    let (listener, mut heard) = tokio::sync::mpsc::unbounded_channel();
+    let stopped = runtime.block_on(async {
+        let mut daemon = start(None, Some(listener));
+        daemon.run(tokio::time::sleep(Duration::from_secs(2))).await
+    });
+    assert_eq!(stopped, Stopped::InOrder);
+    let mut judged = Vec::new();
+    while let Ok(heard) = heard.try_recv() {
+        if let Heard::Decided(_, decision) = heard {
+            judged.push((decision.condition, decision.glucose.map(|glucose| glucose.hundredths())));
+        }
+    }
+    assert_eq!(judged, [(Condition::Low, Some(6_400))]);
 }

@@ -62,6 +62,7 @@ async fn live(folder: &Path, settings: Settings, policy: &Policy) -> Result<Vec<
         mark: Some("DEMO"),
         stdin: false,
         listener: Some(listener),
+        before_judging: None,
     };
     let mut daemon = Daemon::start(plan)?;
     let telling = tokio::spawn(tell(heard, policy.clone()));

@@ -13,7 +13,15 @@ pub(super) fn run(place: &Place, stdin: bool) -> Result<ExitCode, Failure> {
     let settings = place.settings()?;
     let runtime = runtime()?;
     runtime.block_on(async {
-        let plan = Plan { settings, folder: place.state(), clock: Clock::real(), mark: None, stdin, listener: None };
+        let plan = Plan {
+            settings,
+            folder: place.state(),
+            clock: Clock::real(),
+            mark: None,
+            stdin,
+            listener: None,
+            before_judging: None,
+        };
         let mut daemon = Daemon::start(plan)?;
         let stop = stop_asked()?;
         match daemon.run(stop).await {

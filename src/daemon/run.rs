@@ -87,6 +87,7 @@ pub struct Daemon {
     pub(super) input_ended: bool,
     pub(super) unsaved: bool,
     pub(super) listener: Option<mpsc::UnboundedSender<Heard>>,
+    pub(super) before_judging: Option<fn(&Event)>,
     pub(super) nap: Duration,
     pub(super) alive_at: Timestamp,
     pub(super) ear: Ear,
@@ -137,8 +138,13 @@ impl Daemon {
     ) -> Result<(), Broken> {
         let now = self.clock.now();
         let mut next = self.engine.clone();
-        let judged =
-            catch_unwind(AssertUnwindSafe(|| event.as_ref().map_or_else(Vec::new, |event| next.handle(event, now))));
+        let judged = catch_unwind(AssertUnwindSafe(|| {
+            let Some(event) = event else { return Vec::new() };
+            if let Some(look) = self.before_judging {
+                look(event);
+            }
+            next.handle(event, now)
+        }));
         let Ok(decisions) = judged else {
             tracing::error!(?event, "the engine failed on this event");
             // Rows are kept as history, a place moves on, a line counts as answered and what was due is given

@@ -40,6 +40,8 @@ pub struct Plan {
     pub stdin: bool,
     /// Told what happens, as it happens.
     pub listener: Option<mpsc::UnboundedSender<Heard>>,
+    /// Called with each event before the engine judges it: tests let it fail, to see what happens then.
+    pub before_judging: Option<fn(&Event)>,
 }
 
 /// Why a daemon could not start.
@@ -82,7 +84,7 @@ impl Daemon {
     /// # Errors
     /// When the state folder, the store or a channel cannot be used, or another daemon runs.
     pub fn start(plan: Plan) -> Result<Self, StartError> {
-        let Plan { settings, folder, clock, mark, stdin, listener } = plan;
+        let Plan { settings, folder, clock, mark, stdin, listener, before_judging } = plan;
         let in_folder = |error| StartError::Folder(folder.clone(), error);
         std::fs::create_dir_all(&folder).map_err(in_folder)?;
         let lock = Lock::take(&folder).map_err(in_folder)?.ok_or_else(|| StartError::AlreadyRuns(folder.clone()))?;
@@ -120,6 +122,7 @@ impl Daemon {
             input_ended: false,
             unsaved: false,
             listener,
+            before_judging,
             nap: alive::wanted_every().map_or(NAP, |wanted| NAP.min(wanted)),
             alive_at: now,
             ear,
