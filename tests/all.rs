@@ -9,6 +9,7 @@
 )]
 
 mod behaviour;
+mod corpus;
 mod daemon;
 mod exhaust;
 mod layers;

@@ -247,6 +247,8 @@ fn a_fault_inside_is_told_and_met_once() {
     assert_eq!(kept[0].0.glucose.hundredths(), 7_700, "the reading is kept as history");
     // The next start goes on: the reading is not judged again, and a new one is.
     fs::write(exports.join("more.csv"), table("glucose", &[(now_seconds(), 64.0)])).unwrap();
+    // A child that another test is just starting holds a copy of the lock until it is another program.
+    wait_for("the lock to be free", || fs::File::open(home.path().join("state").join("lock")).unwrap().try_lock().ok());
     let (listener, mut heard) = tokio::sync::mpsc::unbounded_channel();
     let stopped = runtime.block_on(async {
         let mut daemon = start(None, Some(listener));
@@ -256,7 +258,7 @@ fn a_fault_inside_is_told_and_met_once() {
     let mut judged = Vec::new();
     while let Ok(heard) = heard.try_recv() {
         if let Heard::Decided(_, decision) = heard {
-            judged.push((decision.condition, decision.glucose.map(|glucose| glucose.hundredths())));
+            judged.push((decision.condition, decision.glucose.map(recheck::domain::glucose::Glucose::hundredths)));
         }
     }
     assert_eq!(judged, [(Condition::Low, Some(6_400))]);

@@ -5,12 +5,12 @@
 //! with the definitions of docs/alerts-measured.md.
 
 use recheck::config::meant::{Purpose, settings};
-use recheck::domain::glucose::Unit;
 use recheck::domain::local::Zone;
 use recheck::domain::time::Timestamp;
 use recheck::engine::effect::Condition;
-use recheck::formats::stamp::Stamp;
-use recheck::formats::table::{Format, Row};
+use recheck::formats::encoding::Encoding;
+use recheck::formats::rows::Row;
+use recheck::formats::wanted::Wanted;
 use recheck::replay::run::{put_in_order, run};
 use recheck::replay::score::{LevelScore, Score};
 use std::fs;
@@ -33,15 +33,14 @@ fn folder(test: &str) -> Option<PathBuf> {
 fn people(folder: &Path) -> Vec<(String, Vec<Row>)> {
     let mut files: Vec<PathBuf> = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
     files.sort();
-    let format =
-        Format { delimiter: b',', time: None, glucose: None, stamp: Stamp::Iso, zone: Zone::UTC, unit: Unit::MgDl };
     files
         .into_iter()
         .map(|path| {
             let text = fs::read(&path).unwrap();
             let end = text.iter().position(|byte| *byte == b'\n').unwrap() + 1;
-            let columns = format.columns(text[..end].trim_ascii_end(), 1).unwrap();
-            let found = format.rows(columns, &text[end..], 2, None);
+            let dialect = Wanted::anything(Zone::UTC).sniff(&text, Encoding::Utf8, None).unwrap();
+            assert_eq!(dialect.head_lines, 1);
+            let found = dialect.rows(&text[end..], 2, None);
             assert_eq!(found.refused_count, 0, "{}: {:?}", path.display(), found.refused);
             let mut rows = found.rows;
             put_in_order(&mut rows);

@@ -9,8 +9,9 @@ use recheck::engine::Engine;
 use recheck::engine::effect::{Condition, Decision, What};
 use recheck::engine::event::Event;
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
-use recheck::formats::stamp::Stamp;
-use recheck::formats::table::{Format, Row};
+use recheck::formats::encoding::Encoding;
+use recheck::formats::rows::Row;
+use recheck::formats::wanted::Wanted;
 use recheck::replay::run::{put_in_order, run};
 
 /// 2026-03-02 00:00 UTC.
@@ -158,9 +159,6 @@ fn hysteresis_never_chatters() {
 
 #[test]
 fn any_cut_of_the_text_gives_the_same_rows() {
-    let format =
-        Format { delimiter: b';', time: None, glucose: None, stamp: Stamp::Iso, zone: Zone::UTC, unit: Unit::MgDl };
-    let columns = format.columns(b"time;glucose", 1).unwrap();
     for seed in 0..50 {
         let mut text = String::new();
         for row in day(seed) {
@@ -169,14 +167,16 @@ fn any_cut_of_the_text_gives_the_same_rows() {
             text.push_str(&row.glucose.shown(Unit::MgDl, None));
             text.push_str(if seed % 2 == 0 { "\n" } else { "\r\n" });
         }
-        let whole = format.rows(columns, text.as_bytes(), 2, None).rows;
+        let headed = format!("time;glucose\n{text}");
+        let dialect = Wanted::anything(Zone::UTC).sniff(headed.as_bytes(), Encoding::Utf8, None).unwrap();
+        let whole = dialect.rows(text.as_bytes(), 2, None).rows;
         assert_eq!(whole, day(seed), "seed {seed}");
         let mut dice = Dice(seed);
         let (mut rest, mut pieces, mut after) = (text.as_str(), Vec::new(), None);
         while !rest.is_empty() {
             let lines = usize::try_from(dice.roll(20)).unwrap() + 1;
             let cut = rest.match_indices('\n').nth(lines - 1).map_or(rest.len(), |(at, _)| at + 1);
-            let found = format.rows(columns, &rest.as_bytes()[..cut], 2, after);
+            let found = dialect.rows(&rest.as_bytes()[..cut], 2, after);
             after = found.rows.last().map(|row| row.measured).or(after);
             pieces.extend(found.rows);
             rest = &rest[cut..];

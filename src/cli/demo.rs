@@ -5,7 +5,6 @@ use super::chart;
 use super::print::{Failure, line};
 use super::stories::story;
 use super::watch::{runtime, stop_asked};
-use crate::config::ends::plain_format;
 use crate::config::{ChannelSettings, Settings, SourceSettings};
 use crate::daemon::clock::Clock;
 use crate::daemon::{Daemon, Heard, Plan, control};
@@ -13,7 +12,7 @@ use crate::domain::local::{Hours, Zone};
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::policy::{Policy, SourceKind, SourcePolicy};
-use crate::formats::table::Format;
+use crate::formats::wanted::Wanted;
 use crate::store::Store;
 use crate::store::inbox::Said;
 use crate::wearer::script::{ACTS, Act, CADENCE_MIN, LENGTH_MIN, at, reading};
@@ -148,7 +147,7 @@ fn source(folder: &Path) -> SourceSettings {
         name: "sensor".to_owned(),
         folder: folder.join("export"),
         files: "*.csv".to_owned(),
-        format: Format { zone: Zone::UTC, ..plain_format() },
+        format: Wanted::anything(Zone::UTC),
     }
 }
 

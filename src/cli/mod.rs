@@ -3,6 +3,7 @@
 mod chart;
 mod check;
 mod demo;
+mod inspect;
 mod print;
 mod replay;
 mod say;
@@ -99,7 +100,15 @@ enum Command {
         /// Zone of times without an offset, and of times shown.
         #[arg(long, value_name = "NAME")]
         timezone: Option<String>,
-        /// A setting to try, such as level.low.limit=72.
+        /// A setting to try, such as `level.low.limit=72`.
+        #[arg(long, value_name = "KEY=VALUE")]
+        set: Vec<String>,
+    },
+    /// How a file is written: what was found out, a preview, and the settings that say the same.
+    Inspect {
+        /// The file.
+        file: PathBuf,
+        /// A setting to try, such as `source.sensor.unit=mmol/L`.
         #[arg(long, value_name = "KEY=VALUE")]
         set: Vec<String>,
     },
@@ -122,6 +131,7 @@ pub fn main() -> ExitCode {
         Command::Check => check::check(&place),
         Command::Try => check::trial(&place),
         Command::Replay { files, json, timezone, set } => replay::run(&place, &files, json, timezone.as_deref(), &set),
+        Command::Inspect { file, set } => inspect::run(&place, &file, &set),
         Command::Demo => demo::run(),
     };
     match done {

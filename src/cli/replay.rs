@@ -2,12 +2,14 @@
 
 use super::Place;
 use super::print::{Failure, line, words};
-use crate::config::ends::plain_format;
 use crate::config::files::computer_zone;
 use crate::domain::local::Zone;
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Decision, Id, What};
-use crate::formats::table::{Format, Row};
+use crate::formats::encoding::Encoding;
+use crate::formats::rows::Row;
+use crate::formats::wanted::{NotFound, Wanted};
+use crate::intake::folder::after_lines;
 use crate::intake::named;
 use crate::replay::run::{put_in_order, run as live};
 use crate::replay::score::Score;
@@ -47,10 +49,7 @@ pub(super) fn run(
         None => computer_zone(),
     };
     let mut settings = place.settings_to_show(set, zone)?;
-    let mut format = settings.sources.first().map_or_else(
-        || Format { zone: settings.policy.zone, unit: settings.policy.unit, ..plain_format() },
-        |source| source.format.clone(),
-    );
+    let mut format = settings.first_format();
     if timezone.is_some() {
         settings.policy.zone = zone;
         format.zone = zone;
@@ -77,15 +76,20 @@ pub(super) fn run(
     Ok(ExitCode::SUCCESS)
 }
 
-fn read(path: &Path, format: &Format) -> Result<Vec<Row>, Failure> {
+fn read(path: &Path, format: &Wanted) -> Result<Vec<Row>, Failure> {
     let name = path.display().to_string();
-    let text = std::fs::read(path).map_err(|error| Failure::new(format!("cannot read {name}: {error}")))?;
-    let end = text.iter().position(|byte| *byte == b'\n').map_or(text.len(), |end| end + 1);
-    let columns = format.columns(text.get(..end).unwrap_or_default().trim_ascii_end(), 1).map_err(|refusal| {
-        Failure::new(named(&name, &refusal))
-            .hint("name the columns with --set source.NAME.time=... and source.NAME.glucose=..., or in the settings")
-    })?;
-    let mut found = format.rows(columns, text.get(end..).unwrap_or_default(), 2, None);
+    let bytes = std::fs::read(path).map_err(|error| Failure::new(format!("cannot read {name}: {error}")))?;
+    let encoding = format.encoding.unwrap_or_else(|| Encoding::guess(bytes.get(..4_096).unwrap_or(&bytes)));
+    let text = encoding.text(&bytes);
+    let dialect = match format.sniff(&text, encoding, None) {
+        Ok(dialect) => dialect,
+        Err(NotFound::NoRowYet) => return Ok(Vec::new()),
+        Err(NotFound::Question { line, what, hint }) => {
+            return Err(Failure::new(format!("{name}: line {line}: {what}"))
+                .hint(format!("{hint}, with --set source.NAME.KEY=VALUE or in the settings")));
+        }
+    };
+    let mut found = dialect.rows(after_lines(&text, dialect.head_lines), dialect.head_lines + 1, None);
     for refusal in found.refused.iter().take(REFUSALS_TOLD_MAX) {
         words(&format!("refused: {}", named(&name, refusal)));
     }

@@ -8,8 +8,9 @@ use crate::domain::glucose::Unit;
 use crate::domain::local::Zone;
 use crate::domain::time::Span;
 use crate::engine::policy::{Policy, SourceKind, SourcePolicy};
+use crate::formats::encoding::Encoding;
 use crate::formats::stamp::Stamp;
-use crate::formats::table::Format;
+use crate::formats::wanted::Wanted;
 use std::path::PathBuf;
 
 /// A folder that is watched, or standard input.
@@ -22,7 +23,7 @@ pub struct SourceSettings {
     /// Names of the files in it that count, with `*` for anything.
     pub files: String,
     /// How its tables are written.
-    pub format: Format,
+    pub format: Wanted,
 }
 
 /// One way to reach the wearer.
@@ -72,7 +73,7 @@ pub(super) fn sources(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose
         if folder.is_none() && purpose == Purpose::Watch {
             words.wrong(place, format!("source.{name} has no folder"), "name the folder its export is written to");
         }
-        let format = format(&mut words, policy);
+        let format = format(&mut words, policy.zone);
         let kind = words.parsed("kind", "\"streaming\" or \"scanned\"", kind).unwrap_or(SourceKind::Streaming);
         let files = words.text("files").map_or_else(|| "*.csv".to_owned(), |(_, files)| files);
         words.end();
@@ -86,31 +87,31 @@ pub(super) fn sources(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose
     found
 }
 
-/// The format of a table, from the settings of its source.
-fn format(words: &mut Words<'_>, policy: &Policy) -> Format {
-    let delimiter = words.parsed("delimiter", "one character, or \"tab\"", delimiter).unwrap_or(b',');
-    Format {
-        delimiter,
-        time: words.text("time").map(|(_, name)| name),
-        glucose: words.text("glucose").map(|(_, name)| name),
-        stamp: words
-            .text("time_format")
-            .map_or(Stamp::Iso, |(_, text)| if text == "iso" { Stamp::Iso } else { Stamp::Pattern(text) }),
-        zone: words.parsed("timezone", "a name such as \"Europe/Madrid\"", Zone::named).unwrap_or(policy.zone),
-        unit: words.parsed("unit", "\"mg/dL\" or \"mmol/L\"", Unit::named).unwrap_or(policy.unit),
+/// How a source writes, as far as its settings say; the rest is guessed from each file.
+fn format(words: &mut Words<'_>, zone: Zone) -> Wanted {
+    let time_format = words.text("time_format").map(|(_, text)| Stamp::named(&text));
+    let only = words.text("only").map(|(_, text)| text);
+    let only_column = words.columns("only_column").into_iter().next();
+    if only.is_some() != only_column.is_some() {
+        let place = words.place;
+        words.wrong(
+            place,
+            "only and only_column belong together",
+            "name the column, and the text that its readings have there",
+        );
     }
-}
-
-/// The format of a table when no settings say otherwise.
-#[must_use]
-pub fn plain_format() -> Format {
-    Format {
-        delimiter: b',',
-        time: None,
-        glucose: None,
-        stamp: Stamp::Iso,
-        zone: super::files::computer_zone(),
-        unit: Unit::MgDl,
+    Wanted {
+        encoding: words.parsed("encoding", "\"utf-8\", \"utf-16le\", \"utf-16be\" or \"latin-1\"", Encoding::named),
+        delimiter: words.parsed("delimiter", "one character, or \"tab\"", delimiter),
+        skip_lines: words.number("skip_lines", 0..=1_000),
+        header: words.yes_or_no("header"),
+        time: words.columns("time"),
+        glucose: words.columns("glucose"),
+        unit_column: words.columns("unit_column").into_iter().next(),
+        only: only_column.zip(only),
+        stamp: time_format,
+        unit: words.parsed("unit", "\"mg/dL\" or \"mmol/L\"", Unit::named),
+        zone: words.parsed("timezone", "a name such as \"Europe/Madrid\"", Zone::named).unwrap_or(zone),
     }
 }
 

@@ -8,6 +8,7 @@ use crate::domain::glucose::Unit;
 use crate::domain::local::{Hours, Zone};
 use crate::domain::time::Span;
 use crate::engine::policy::{LevelPolicy, Policy, Rings, Therapy};
+use crate::formats::wanted::Wanted;
 use std::path::Path;
 
 /// All settings.
@@ -19,6 +20,14 @@ pub struct Settings {
     pub sources: Vec<SourceSettings>,
     /// Ways to reach the wearer.
     pub channels: Vec<ChannelSettings>,
+}
+
+impl Settings {
+    /// How tables are written that come from no source of their own: as the first source's, or anyhow.
+    #[must_use]
+    pub fn first_format(&self) -> Wanted {
+        self.sources.first().map_or_else(|| Wanted::anything(self.policy.zone), |source| source.format.clone())
+    }
 }
 
 /// What must be there for a purpose.

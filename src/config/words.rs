@@ -4,7 +4,9 @@ use super::problem::{Place, Problem};
 use super::tree::{Node, Value};
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::time::Span;
+use crate::formats::wanted::Column;
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 /// Two names are close enough to suggest one for the other from this likeness on (Jaro-Winkler, 0 to 1).
 const LIKENESS_MIN: f64 = 0.75;
@@ -137,6 +139,51 @@ impl<'a> Words<'a> {
             }
         }
         Some(node.place)
+    }
+
+    /// Yes or no.
+    pub fn yes_or_no(&mut self, key: &'static str) -> Option<bool> {
+        let node = self.take(key)?;
+        match node.value {
+            Value::Bool(yes) => Some(yes),
+            other => self.mistyped(key, node.place, &other, "true or false"),
+        }
+    }
+
+    /// A whole number within bounds.
+    pub fn number(&mut self, key: &'static str, bounds: RangeInclusive<usize>) -> Option<usize> {
+        let node = self.take(key)?;
+        let number = match &node.value {
+            Value::Number(number) => number.parse().ok().filter(|number| bounds.contains(number)),
+            Value::Text(_) | Value::Bool(_) | Value::List(_) | Value::Table(_) => None,
+        };
+        if number.is_none() {
+            let hint = format!("it should be a whole number from {} to {}", bounds.start(), bounds.end());
+            self.wrong(node.place, format!("{} is not such a number", self.full(key)), hint);
+        }
+        number
+    }
+
+    /// One column or several, by header or by place from 1.
+    pub fn columns(&mut self, key: &'static str) -> Vec<Column> {
+        let Some(node) = self.take(key) else { return Vec::new() };
+        let all = match node.value {
+            Value::List(all) => all,
+            value => vec![Node { place: node.place, value }],
+        };
+        let mut columns = Vec::new();
+        for one in all {
+            match &one.value {
+                Value::Text(name) if !name.trim().is_empty() => columns.push(Column::Named(name.clone())),
+                Value::Number(place) if place.parse::<usize>().is_ok_and(|place| (1..=1_000).contains(&place)) => {
+                    columns.extend(place.parse().ok().map(Column::Place));
+                }
+                other => {
+                    self.mistyped::<()>(key, one.place, other, "a column: its header in quotes, or its place from 1");
+                }
+            }
+        }
+        columns
     }
 
     /// Cadences with one decimal, as tenths.

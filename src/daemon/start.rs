@@ -172,8 +172,7 @@ impl Daemon {
         queue: &mpsc::Sender<Incoming>,
     ) -> Result<(), StartError> {
         if stdin {
-            let format =
-                settings.sources.first().map_or_else(crate::config::ends::plain_format, |source| source.format.clone());
+            let format = settings.first_format();
             self.stdin_source = SourceId(self.store.source_number("stdin")?);
             let lines = Lines::new(self.stdin_source, format);
             let queue = queue.clone();

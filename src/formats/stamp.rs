@@ -3,15 +3,21 @@
 use crate::domain::local::{Meaning, Zone};
 use crate::domain::time::Timestamp;
 use chrono::{DateTime, FixedOffset, NaiveDate, NaiveDateTime};
+use serde::{Deserialize, Serialize};
 
 /// How times are written.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Stamp {
     /// `2026-03-02 14:10`, with `T` or a space, with or without seconds and their fraction, with or
     /// without an offset (`Z`, `+01:00`, `+0100`). An offset wins over the zone in the settings.
     Iso,
     /// A pattern of the usual `%Y-%m-%d %H:%M:%S` kind; `%z` in it makes the offset win.
     Pattern(String),
+    /// Whole seconds since 1970-01-01T00:00:00Z.
+    EpochSeconds,
+    /// Milliseconds since then.
+    EpochMillis,
 }
 
 /// A time as read from one cell.
@@ -26,12 +32,36 @@ pub enum Read {
 }
 
 impl Stamp {
+    /// By its name in the settings; anything that is no name is a pattern.
+    #[must_use]
+    pub fn named(text: &str) -> Self {
+        match text {
+            "iso" => Self::Iso,
+            "epoch_s" => Self::EpochSeconds,
+            "epoch_ms" => Self::EpochMillis,
+            pattern => Self::Pattern(pattern.to_owned()),
+        }
+    }
+
+    /// Its name in the settings.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Iso => "iso",
+            Self::EpochSeconds => "epoch_s",
+            Self::EpochMillis => "epoch_ms",
+            Self::Pattern(pattern) => pattern,
+        }
+    }
+
     /// What to say was expected.
     #[must_use]
     pub fn expected(&self) -> String {
         match self {
             Self::Iso => "a time such as 2026-03-02 14:10:00".to_owned(),
             Self::Pattern(pattern) => format!("a time written as {pattern}"),
+            Self::EpochSeconds => "seconds since 1970, such as 1772460600".to_owned(),
+            Self::EpochMillis => "milliseconds since 1970, such as 1772460600000".to_owned(),
         }
     }
 
@@ -49,6 +79,8 @@ impl Stamp {
                     None => by_zone(wall, zone),
                 })
             }
+            Self::EpochSeconds => Some(Read::Once(Timestamp::from_seconds(epoch(cell, 10)?))),
+            Self::EpochMillis => Some(Read::Once(Timestamp::from_millis(epoch(cell, 13)?))),
             Self::Pattern(pattern) if pattern.contains("%z") || pattern.contains("%:z") => {
                 let moment: DateTime<FixedOffset> = DateTime::parse_from_str(cell, pattern).ok()?;
                 Some(Read::Once(Timestamp::from_millis(moment.timestamp_millis())))
@@ -56,6 +88,11 @@ impl Stamp {
             Self::Pattern(pattern) => Some(by_zone(NaiveDateTime::parse_from_str(cell, pattern).ok()?, zone)),
         }
     }
+}
+
+/// So many digits: from 2001 on, seconds have ten and milliseconds thirteen.
+fn epoch(cell: &str, digits: usize) -> Option<i64> {
+    (cell.len() == digits && cell.bytes().all(|byte| byte.is_ascii_digit())).then(|| cell.parse().ok()).flatten()
 }
 
 fn by_zone(wall: NaiveDateTime, zone: Zone) -> Read {

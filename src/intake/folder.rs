@@ -5,7 +5,9 @@ use super::place::Place;
 use super::{Incoming, LINE_BYTES_MAX, PIECE_BYTES_MAX, Piece};
 use crate::config::SourceSettings;
 use crate::domain::reading::SourceId;
+use crate::formats::encoding::Encoding;
 use crate::formats::row_error::RowError;
+use crate::formats::wanted::NotFound;
 use notify::{RecommendedWatcher, RecursiveMode, Watcher};
 use std::collections::BTreeMap;
 use std::fs::{self, File};
@@ -20,6 +22,9 @@ const LOOK: Duration = Duration::from_secs(60);
 
 /// A last line without an end of line is taken in when it has not changed for this long.
 const SETTLED: Duration = Duration::from_secs(3);
+
+/// Bytes from which it is guessed how letters are written.
+const HEAD_BYTES: usize = 4_096;
 
 /// Most files looked at in one folder.
 const FILES_MAX: usize = 100_000;
@@ -48,6 +53,13 @@ pub struct Folder {
     wake: Receiver<Wake>,
     waker: Sender<Wake>,
     watcher: Option<(RecommendedWatcher, u64)>,
+}
+
+/// What a text turned out to hold.
+enum Found {
+    Piece(Piece),
+    NoRowYet,
+    Question(Piece),
 }
 
 /// Told when the queue's other end is gone: the program ends.
@@ -189,41 +201,57 @@ impl Folder {
             if let Err(error) = read {
                 return Ok(Err(error));
             }
-            let whole = bytes.iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
-            let rest = bytes.len() - whole;
-            if whole == 0 && rest > LINE_BYTES_MAX {
-                let refusal =
-                    RowError::new(place.line, 0, "", &format!("a line of at most {LINE_BYTES_MAX} bytes"), &bytes);
+            let encoding = self.encoding(&place, &bytes);
+            let whole = encoding.whole_lines(&bytes);
+            if whole == 0 && bytes.len() > LINE_BYTES_MAX {
+                let expected = format!("a line of at most {LINE_BYTES_MAX} bytes");
+                let refusal = RowError::new(place.line, 0, "", &expected, &bytes);
                 place.offset += bytes.len() as u64;
                 self.keep(file, name, &mut place, Piece::refusal(self.source, name, &refusal))?;
                 continue;
             }
-            if whole > 0 {
-                let piece = self.piece(&mut place, name, bytes.get(..whole).unwrap_or_default());
-                place.offset += whole as u64;
-                self.keep(file, name, &mut place, piece)?;
-            }
-            if bytes.len() < PIECE_BYTES_MAX {
-                return self.last_line(file, name, place, bytes.get(whole..).unwrap_or_default()).map(Ok);
+            let (lines, rest) = bytes.split_at(whole);
+            match self.piece(&mut place, name, &encoding.text(lines), encoding) {
+                Found::Piece(piece) if whole > 0 => {
+                    place.offset += whole as u64;
+                    self.keep(file, name, &mut place, piece)?;
+                    if bytes.len() < PIECE_BYTES_MAX {
+                        return self.last_line(file, name, place, rest).map(Ok);
+                    }
+                }
+                Found::Piece(_) => return self.last_line(file, name, place, rest).map(Ok),
+                // Kept at its start: when it grows it is looked at again from there.
+                Found::NoRowYet => return self.last_line(file, name, place, &bytes).map(Ok),
+                Found::Question(piece) => {
+                    self.places.insert(name.to_owned(), place);
+                    return self.send(Incoming::Piece(piece)).map(Ok);
+                }
             }
         }
     }
 
+    fn encoding(&self, place: &Place, bytes: &[u8]) -> Encoding {
+        let known = place.dialect.as_ref().map(|dialect| dialect.encoding).or(self.settings.format.encoding);
+        known.unwrap_or_else(|| Encoding::guess(bytes.get(..HEAD_BYTES).unwrap_or(bytes)))
+    }
+
     /// A last line without an end: half written, or all there is. Taken in when it has settled, without
     /// moving the place, so that it is read again when it grows.
-    fn last_line(&mut self, file: &mut File, name: &str, mut place: Place, line: &[u8]) -> Result<(), Ended> {
-        if line.is_empty() {
-            self.unsettled.remove(name);
-            self.places.insert(name.to_owned(), place);
-            return Ok(());
-        }
-        let size = place.offset + line.len() as u64;
+    fn last_line(&mut self, file: &mut File, name: &str, mut place: Place, rest: &[u8]) -> Result<(), Ended> {
+        let size = place.offset + rest.len() as u64;
         match self.unsettled.get(name) {
+            _ if rest.is_empty() => {
+                self.unsettled.remove(name);
+            }
             Some((known, since)) if *known == size && since.elapsed() >= SETTLED => {
                 self.unsettled.remove(name);
                 let mut ahead = place.clone();
-                let piece = self.piece(&mut ahead, name, line);
-                self.keep(file, name, &mut place, piece)?;
+                let encoding = self.encoding(&place, rest);
+                match self.piece(&mut ahead, name, &encoding.text(rest), encoding) {
+                    Found::Piece(piece) => self.keep(file, name, &mut place, piece)?,
+                    Found::Question(piece) => self.send(Incoming::Piece(piece))?,
+                    Found::NoRowYet => {}
+                }
             }
             Some((known, _)) if *known == size => {}
             Some(_) | None => {
@@ -234,37 +262,30 @@ impl Folder {
         Ok(())
     }
 
-    /// Rows of whole lines; the header first, if it has not been read.
-    fn piece(&self, place: &mut Place, name: &str, mut text: &[u8]) -> Piece {
-        let format = &self.settings.format;
-        let columns = if let Some(columns) = place.columns {
-            columns
+    /// Rows of whole lines. Of a file seen for the first time, how it is written is found out before.
+    fn piece(&self, place: &mut Place, name: &str, text: &[u8], encoding: Encoding) -> Found {
+        let mut text = text;
+        let dialect = if let Some(dialect) = place.dialect.take() {
+            dialect
         } else {
-            let end = text.iter().position(|byte| *byte == b'\n').map_or(text.len(), |end| end + 1);
-            let header = text.get(..end).unwrap_or_default();
-            match format.columns(header.trim_ascii_end(), place.line) {
-                Ok(columns) => {
-                    text = text.get(end..).unwrap_or_default();
-                    place.columns = Some(columns);
-                    place.line += 1;
-                    columns
+            let known = self.places.values().find_map(|place| place.dialect.as_ref());
+            match self.settings.format.sniff(text, encoding, known) {
+                Ok(dialect) => {
+                    text = after_lines(text, dialect.head_lines);
+                    place.line += dialect.head_lines;
+                    dialect
                 }
-                Err(refusal) => {
-                    // Without its header no row can be understood: all are refused, named by the header.
-                    let lines = lines(text);
-                    place.line += lines;
-                    let mut piece = Piece::refusal(self.source, name, &refusal);
-                    piece.refused = lines;
-                    piece.refused_at_end = lines;
-                    piece.first_sight = self.first_sight;
-                    return piece;
+                Err(NotFound::NoRowYet) => return Found::NoRowYet,
+                Err(NotFound::Question { line, what, hint }) => {
+                    return Found::Question(Piece::question(self.source, name, line, &what, &hint));
                 }
             }
         };
-        let rows = format.rows(columns, text, place.line, place.last);
+        let rows = dialect.rows(text, place.line, place.last);
+        place.dialect = Some(dialect);
         place.line += lines(text);
         place.last = rows.rows.last().map(|row| row.measured).or(place.last);
-        Piece { first_sight: self.first_sight, ..Piece::new(self.source, name, &rows) }
+        Found::Piece(Piece { first_sight: self.first_sight, ..Piece::new(self.source, name, &rows) })
     }
 
     fn keep(&mut self, file: &mut File, name: &str, place: &mut Place, mut piece: Piece) -> Result<(), Ended> {
@@ -316,6 +337,14 @@ impl Folder {
 fn read_places(places: Vec<(String, String)>) -> BTreeMap<String, Place> {
     // A place of a form no longer known is read from the start: rows already known change nothing.
     places.into_iter().filter_map(|(path, body)| Some((path, serde_json::from_str(&body).ok()?))).collect()
+}
+
+/// The text after so many lines.
+#[must_use]
+pub fn after_lines(text: &[u8], count: u64) -> &[u8] {
+    let skipped = usize::try_from(count).unwrap_or(usize::MAX);
+    let mut ends = text.iter().enumerate().filter(|(_, byte)| **byte == b'\n').map(|(at, _)| at + 1);
+    if skipped == 0 { text } else { ends.nth(skipped - 1).and_then(|at| text.get(at..)).unwrap_or_default() }
 }
 
 fn lines(text: &[u8]) -> u64 {

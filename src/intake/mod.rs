@@ -7,7 +7,7 @@ pub mod stdin;
 
 use crate::domain::reading::{Reading, SourceId};
 use crate::formats::row_error::RowError;
-use crate::formats::table::{Row, Rows};
+use crate::formats::rows::{Row, Rows};
 
 /// Pieces that may wait to be taken in; the reader waits when there are more.
 pub const QUEUE_MAX: usize = 16;
@@ -17,6 +17,9 @@ pub const PIECE_BYTES_MAX: usize = 1 << 20;
 
 /// Longest line; a longer one is refused and skipped.
 pub const LINE_BYTES_MAX: usize = 1 << 16;
+
+/// A file that cannot be understood counts as so many refused rows: enough to be an alert at once.
+const QUESTION_COUNTS: u64 = 3;
 
 /// One piece of what came in.
 #[derive(Debug, Clone, PartialEq)]
@@ -73,6 +76,15 @@ impl Piece {
             place: None,
             first_sight: false,
         }
+    }
+
+    /// A piece that is a question: nothing of the file can be read until it is answered.
+    fn question(source: SourceId, file: &str, line: u64, what: &str, hint: &str) -> Self {
+        let mut piece = Self::new(source, file, &Rows::default());
+        piece.refusals.push(format!("{file}: line {line}: {what}; {hint}"));
+        piece.refused = 1;
+        piece.refused_at_end = QUESTION_COUNTS;
+        piece
     }
 
     /// A piece that is one refusal.

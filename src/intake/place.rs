@@ -1,7 +1,7 @@
 //! How far a file has been read, and whether it is still the same file.
 
 use crate::domain::time::Timestamp;
-use crate::formats::table::Columns;
+use crate::formats::wanted::Dialect;
 use serde::{Deserialize, Serialize};
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
@@ -17,8 +17,8 @@ pub struct Place {
     pub offset: u64,
     /// Number of the next line.
     pub line: u64,
-    /// Where its columns stand, once the header was read.
-    pub columns: Option<Columns>,
+    /// How it is written, once that was found out.
+    pub dialect: Option<Dialect>,
     /// The last row before the place.
     pub last: Option<Timestamp>,
     /// The file's size and time of change when last looked at: unchanged means nothing to do.

@@ -1,10 +1,11 @@
 //! Reads lines of a table from standard input as they come.
 
+use super::folder::after_lines;
 use super::{Incoming, LINE_BYTES_MAX, Piece};
 use crate::domain::reading::SourceId;
 use crate::domain::time::Timestamp;
-use crate::formats::row_error::RowError;
-use crate::formats::table::{Columns, Format};
+use crate::formats::encoding::Encoding;
+use crate::formats::wanted::{Dialect, NotFound, Wanted};
 use std::io::{BufRead, Read};
 use tokio::sync::mpsc;
 
@@ -12,8 +13,9 @@ use tokio::sync::mpsc;
 #[derive(Debug)]
 pub struct Lines {
     source: SourceId,
-    format: Format,
-    columns: Option<Columns>,
+    format: Wanted,
+    dialect: Option<Dialect>,
+    waiting: Vec<u8>,
     line: u64,
     last: Option<Timestamp>,
 }
@@ -21,8 +23,8 @@ pub struct Lines {
 impl Lines {
     /// Lines of a source in a format.
     #[must_use]
-    pub const fn new(source: SourceId, format: Format) -> Self {
-        Self { source, format, columns: None, line: 1, last: None }
+    pub const fn new(source: SourceId, format: Wanted) -> Self {
+        Self { source, format, dialect: None, waiting: Vec::new(), line: 1, last: None }
     }
 
     /// Reads to the end, one piece a line, and says so. Runs on a thread of its own.
@@ -52,21 +54,30 @@ impl Lines {
         if line.trim_ascii().is_empty() {
             return None;
         }
-        let Some(columns) = self.columns else {
-            return match self.format.columns(line.trim_ascii_end(), number) {
-                Ok(columns) => {
-                    self.columns = Some(columns);
-                    None
-                }
-                Err(refusal) => Some(self.refusal(&refusal)),
-            };
-        };
-        let rows = self.format.rows(columns, line, number, self.last);
+        let Some(dialect) = &self.dialect else { return self.first_lines(line) };
+        let rows = dialect.rows(line, number, self.last);
         self.last = rows.rows.last().map(|row| row.measured).or(self.last);
         Some(Piece::new(self.source, "standard input", &rows))
     }
 
-    fn refusal(&self, refusal: &RowError) -> Piece {
-        Piece::refusal(self.source, "standard input", refusal)
+    /// Lines are kept until it is clear how they are written; then all of them are read.
+    fn first_lines(&mut self, line: &[u8]) -> Option<Piece> {
+        self.waiting.extend_from_slice(line);
+        match self.format.sniff(&self.waiting, Encoding::Utf8, None) {
+            Ok(dialect) => {
+                let text = after_lines(&self.waiting, dialect.head_lines);
+                let rows = dialect.rows(text, dialect.head_lines + 1, None);
+                self.last = rows.rows.last().map(|row| row.measured);
+                self.dialect = Some(dialect);
+                Some(Piece::new(self.source, "standard input", &rows))
+            }
+            Err(NotFound::NoRowYet) if self.waiting.len() < LINE_BYTES_MAX => None,
+            Err(NotFound::NoRowYet) => {
+                Some(Piece::question(self.source, "standard input", 1, "no row has come", "set how it is written"))
+            }
+            Err(NotFound::Question { line, what, hint }) => {
+                Some(Piece::question(self.source, "standard input", line, &what, &hint))
+            }
+        }
     }
 }

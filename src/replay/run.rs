@@ -6,7 +6,7 @@ use crate::engine::Engine;
 use crate::engine::effect::Decision;
 use crate::engine::event::Event;
 use crate::engine::policy::{Policy, SourceKind, SourcePolicy};
-use crate::formats::table::Row;
+use crate::formats::rows::Row;
 
 /// Puts rows in order of measurement, and drops doubles; of two values at one time the first is kept.
 pub fn put_in_order(rows: &mut Vec<Row>) {

@@ -9,7 +9,7 @@
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::policy::Levels;
-use crate::formats::table::Row;
+use crate::formats::rows::Row;
 
 const KEPT_APART_MILLIS: i64 = 234_000;
 const EPISODE_MIN: i64 = 15;

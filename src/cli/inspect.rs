@@ -1,0 +1,72 @@
+//! `recheck inspect FILE`: how a file is written, as far as it can be told; a preview of what was read; and
+//! the settings that say the same.
+
+use super::print::{ASKED_BACK, Failure, line};
+use super::{Place, print};
+use crate::config::files::computer_zone;
+use crate::formats::encoding::Encoding;
+use crate::formats::wanted::NotFound;
+use crate::intake::folder::after_lines;
+use std::path::Path;
+use std::process::ExitCode;
+
+/// Bytes read from the start of the file.
+const HEAD_BYTES: usize = 1 << 20;
+
+/// Rows and refusals shown.
+const SHOWN: usize = 5;
+
+pub(super) fn run(place: &Place, path: &Path, set: &[String]) -> Result<ExitCode, Failure> {
+    let settings = place.settings_to_show(set, computer_zone())?;
+    let format = settings.first_format();
+    let name = path.display().to_string();
+    let bytes = head(path).map_err(|error| Failure::new(format!("cannot read {name}: {error}")))?;
+    let encoding = format.encoding.unwrap_or_else(|| Encoding::guess(bytes.get(..4_096).unwrap_or(&bytes)));
+    let whole = if bytes.len() < HEAD_BYTES { bytes.len() } else { encoding.whole_lines(&bytes) };
+    let text = encoding.text(bytes.get(..whole).unwrap_or_default());
+    let dialect = match format.sniff(&text, encoding, None) {
+        Ok(dialect) => dialect,
+        Err(NotFound::NoRowYet) => {
+            return Err(Failure::new(format!("{name} holds no row yet"))
+                .hint("inspect it again when a reading has been written"));
+        }
+        Err(NotFound::Question { line: at, what, hint }) => {
+            print::words(&format!("question: {name}: line {at}: {what}"));
+            print::words(&format!("\nhint: {hint}; try it with --set source.sensor.KEY=VALUE"));
+            return Ok(ExitCode::from(ASKED_BACK));
+        }
+    };
+    let found = dialect.rows(after_lines(&text, dialect.head_lines), dialect.head_lines + 1, None);
+    line(&format!(
+        "{} readings, {} other rows, {} refused, in the first {whole} bytes",
+        found.rows.len(),
+        found.blank,
+        found.refused_count
+    ));
+    for row in found.rows.iter().take(SHOWN) {
+        line(&format!(
+            "  {}   {} {}",
+            dialect.zone.rfc3339(row.measured),
+            row.glucose.shown(dialect.unit, None),
+            dialect.unit.name()
+        ));
+    }
+    for refusal in found.refused.iter().take(SHOWN) {
+        line(&format!("  refused: {refusal}"));
+    }
+    if found.clock_change > 0 {
+        line(&format!("  {} rows lie in the hour of a clock change", found.clock_change));
+    }
+    line("\nSettings that say the same:\n\n[source.sensor]");
+    for setting in dialect.as_settings() {
+        line(&setting);
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn head(path: &Path) -> std::io::Result<Vec<u8>> {
+    use std::io::Read as _;
+    let mut bytes = Vec::new();
+    std::fs::File::open(path)?.take(HEAD_BYTES as u64).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}

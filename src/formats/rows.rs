@@ -1,0 +1,238 @@
+//! Lines become rows, in a dialect that is known. Keeps no place in a file; intake does.
+
+use super::row_error::RowError;
+use super::stamp::Read;
+use super::wanted::{Cell, Dialect, Lines};
+use crate::domain::glucose::{Glucose, NotGlucose, Unit};
+use crate::domain::time::Timestamp;
+use csv::ByteRecord;
+use serde_json::{Map, Value};
+
+/// Refusals kept with their words from one piece of text; the rest are only counted.
+const REFUSALS_KEPT_MAX: usize = 20;
+
+/// One accepted row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Row {
+    /// When it was measured.
+    pub measured: Timestamp,
+    /// What was measured.
+    pub glucose: Glucose,
+}
+
+/// What a piece of text held.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub struct Rows {
+    /// Accepted rows in the order written.
+    pub rows: Vec<Row>,
+    /// The first refusals, with their words.
+    pub refused: Vec<RowError>,
+    /// All refusals, kept or not.
+    pub refused_count: u64,
+    /// Refusals after the last accepted row.
+    pub refused_at_end: u64,
+    /// Rows that are no readings: another record kind, or an empty glucose cell.
+    pub blank: u64,
+    /// Rows in a skipped or repeated hour of a clock change.
+    pub clock_change: u64,
+}
+
+/// A row's cells as texts: whatever its lines are, from here on all rows are alike.
+struct Texts<'a> {
+    /// Column from 1 and name of glucose, and its text.
+    glucose: (usize, &'a str, &'a str),
+    /// The same of the time; a date and a time of day are joined.
+    time: (usize, &'a str, String),
+    /// The unit the row says.
+    unit: Option<&'a str>,
+}
+
+impl Dialect {
+    /// Reads whole lines, none of them from before the first row. `first_line` is the number of the first;
+    /// `after` is the row before them, which decides the repeated hour of an autumn change.
+    #[must_use]
+    pub fn rows(&self, text: &[u8], first_line: u64, after: Option<Timestamp>) -> Rows {
+        let mut found = Rows::default();
+        let mut before = after;
+        match &self.lines {
+            Lines::Table { delimiter, .. } => {
+                for_each_record(text, *delimiter, first_line, |line, record| match record {
+                    Ok(record) => {
+                        let read = self.table_row(record, line, before, &mut found.clock_change);
+                        found.take(read, &mut before);
+                    }
+                    Err(refusal) => found.refuse(refusal),
+                });
+            }
+            Lines::Json { .. } => {
+                for (line, text) in (first_line..).zip(text.split(|byte| *byte == b'\n')) {
+                    let text = text.trim_ascii();
+                    if !text.is_empty() {
+                        let read = self.json_row(text, line, before, &mut found.clock_change);
+                        found.take(read, &mut before);
+                    }
+                }
+            }
+        }
+        found
+    }
+
+    fn table_row(
+        &self,
+        record: &ByteRecord,
+        line: u64,
+        before: Option<Timestamp>,
+        clock_change: &mut u64,
+    ) -> Result<Option<Row>, RowError> {
+        let Lines::Table { time, glucose, unit, only, .. } = &self.lines else { return Ok(None) };
+        let cell =
+            |cell: &Cell| record.get(cell.place).map(|bytes| std::str::from_utf8(bytes).unwrap_or("\u{fffd}").trim());
+        if only.as_ref().is_some_and(|(column, wanted)| cell(column) != Some(wanted)) {
+            return Ok(None);
+        }
+        let needed = time.iter().chain(glucose.first()).map(|cell| cell.place + 1).max().unwrap_or(1);
+        let short = || RowError::new(line, 0, "", &format!("at least {needed} cells"), record.as_slice());
+        if record.len() < needed && glucose.len() < 2 {
+            return Err(short());
+        }
+        let Some((column, text)) =
+            glucose.iter().filter_map(|column| Some((column, cell(column)?))).find(|(_, text)| !text.is_empty())
+        else {
+            return Ok(None);
+        };
+        let mut joined = String::new();
+        for part in time {
+            if !joined.is_empty() {
+                joined.push(' ');
+            }
+            joined.push_str(cell(part).ok_or_else(short)?);
+        }
+        let Some(first_time) = time.first() else { return Err(short()) };
+        let texts = Texts {
+            glucose: (column.place + 1, &column.name, text),
+            time: (first_time.place + 1, &first_time.name, joined),
+            unit: unit.as_ref().and_then(cell),
+        };
+        self.row(&texts, line, before, clock_change)
+    }
+
+    fn json_row(
+        &self,
+        text: &[u8],
+        line: u64,
+        before: Option<Timestamp>,
+        clock_change: &mut u64,
+    ) -> Result<Option<Row>, RowError> {
+        let Lines::Json { time, glucose, unit } = &self.lines else { return Ok(None) };
+        let object: Map<String, Value> =
+            serde_json::from_slice(text).map_err(|_| RowError::new(line, 0, "", "a JSON object", text))?;
+        let as_text = |key: &str| match object.get(key) {
+            Some(Value::String(text)) => text.trim().to_owned(),
+            Some(Value::Number(number)) => number.to_string(),
+            Some(Value::Null | Value::Bool(_) | Value::Array(_) | Value::Object(_)) | None => String::new(),
+        };
+        let (value, said) = (as_text(glucose), unit.as_deref().map(as_text));
+        let texts = Texts { glucose: (1, glucose, &value), time: (1, time, as_text(time)), unit: said.as_deref() };
+        self.row(&texts, line, before, clock_change)
+    }
+
+    fn row(
+        &self,
+        texts: &Texts<'_>,
+        line: u64,
+        before: Option<Timestamp>,
+        clock_change: &mut u64,
+    ) -> Result<Option<Row>, RowError> {
+        let unit = match texts.unit.filter(|text| !text.is_empty()) {
+            None => self.unit,
+            Some(text) => Unit::named(text)
+                .ok_or_else(|| RowError::new(line, 0, "", "a unit of mg/dL or mmol/L", text.as_bytes()))?,
+        };
+        let (column, name, text) = texts.glucose;
+        let glucose = match Glucose::parse(&with_point(text), unit) {
+            Ok(glucose) => glucose,
+            Err(NotGlucose::Empty) => return Ok(None),
+            Err(NotGlucose::NotANumber) => {
+                let expected = format!("a number of {}, or a word for below or above range", unit.name());
+                return Err(RowError::new(line, column, name, &expected, text.as_bytes()));
+            }
+        };
+        let (column, name, text) = &texts.time;
+        let measured = match self.stamp.read(text, self.zone) {
+            Some(Read::Once(at)) => at,
+            Some(Read::Twice(earlier, later)) => {
+                *clock_change += 1;
+                // Order within the file decides: going back would mean the second time round.
+                if before.is_some_and(|before| earlier <= before && before < later) { later } else { earlier }
+            }
+            Some(Read::Skipped(at)) => {
+                *clock_change += 1;
+                at
+            }
+            None => return Err(RowError::new(line, *column, name, &self.stamp.expected(), text.as_bytes())),
+        };
+        Ok(Some(Row { measured, glucose }))
+    }
+}
+
+impl Rows {
+    fn take(&mut self, read: Result<Option<Row>, RowError>, before: &mut Option<Timestamp>) {
+        match read {
+            Ok(Some(row)) => {
+                *before = Some(row.measured);
+                self.refused_at_end = 0;
+                self.rows.push(row);
+            }
+            Ok(None) => self.blank += 1,
+            Err(refusal) => self.refuse(refusal),
+        }
+    }
+
+    fn refuse(&mut self, refusal: RowError) {
+        self.refused_count += 1;
+        self.refused_at_end += 1;
+        if self.refused.len() < REFUSALS_KEPT_MAX {
+            self.refused.push(refusal);
+        }
+    }
+}
+
+/// `5,6` as `5.6`: a comma in a glucose value can only be a decimal one.
+pub(super) fn with_point(text: &str) -> std::borrow::Cow<'_, str> {
+    match text.split_once(',') {
+        Some((whole, fraction)) if !fraction.contains([',', '.']) && !whole.contains('.') => {
+            format!("{whole}.{fraction}").into()
+        }
+        _ => text.into(),
+    }
+}
+
+/// Hands over each record of a table with its line number.
+pub(super) fn for_each_record(
+    text: &[u8],
+    delimiter: u8,
+    first_line: u64,
+    mut each: impl FnMut(u64, Result<&ByteRecord, RowError>),
+) {
+    let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(delimiter).from_reader(text);
+    let mut record = ByteRecord::new();
+    let (mut counted_to, mut line) = (0, first_line);
+    loop {
+        match reader.read_byte_record(&mut record) {
+            Ok(false) => return,
+            Ok(true) => {}
+            // Reading from memory with flexible rows leaves no way to fail; a refusal keeps it visible.
+            Err(error) => {
+                each(line, Err(RowError::new(line, 0, "", "a row", error.to_string().as_bytes())));
+                return;
+            }
+        }
+        // The reader's own line count is off by one after CRLF, so lines are counted here.
+        let start = record.position().and_then(|place| usize::try_from(place.byte()).ok()).unwrap_or(counted_to);
+        let ends = text.iter().skip(start).take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
+        let passed = text.get(counted_to..start + ends).unwrap_or_default();
+        line += passed.iter().map(|byte| u64::from(*byte == b'\n')).sum::<u64>();
+        counted_to = start + ends;
+        each(line, Ok(&record));
+    }
+}
