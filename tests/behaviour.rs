@@ -6,7 +6,7 @@
 //! `10:00 reads 120`, `10:00-11:00 reads 120 to 180` (every 5 minutes, in a straight line),
 //! `10:00-11:00 every 15m reads 120 to 180`; `08:00 brings 02:10-03:05 at 60` (late readings, one batch);
 //! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|carbohydrate|symptoms|text`,
-//! `10:00 meter 142`, `10:00 seen [NUMBER]`; `10:00 refused 3`, `10:00 lost`, `10:00 channels 0 failing`,
+//! `10:00 meter 142`, `10:00 seen [NUMBER]`; `10:00 refused 3`, `10:00 lost`, `10:00 odd file`, `10:00 channels 0 failing`,
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
 //! `10:00 started`, `10:00 later` (time passes).
 //! `10:00 -> WHAT CONDITION REASON [rings]`, optionally followed by the title in quotes, is expected.
@@ -145,6 +145,13 @@ impl Life {
                 source: SourceId(0),
                 rows: rows.parse().unwrap(),
                 words: "day.csv: line 9, column 2 (glucose): expected a number of mg/dL, found \"?\"".to_owned(),
+                whole_file: false,
+            },
+            ["odd", "file"] => Event::Refused {
+                source: SourceId(0),
+                rows: 3,
+                words: "steps.csv: line 1: no column holds glucose values".to_owned(),
+                whole_file: true,
             },
             ["lost"] => Event::Lost { source: SourceId(0), words: "the folder is gone".to_owned() },
             ["channels", working, rest @ ..] => Event::Channels {

@@ -152,7 +152,7 @@ impl Seen<'_> {
         let mut all = Vec::new();
         if let Some(care) = &state.low_care {
             all.push(json!({
-                "id": care.id.0, "of": "low", "treated": stamp(care.treated.at),
+                "id": care.id.0, "of": "low", "treated": care.treated.map(|treated| stamp(treated.at)),
                 "next": state.timers.due(Timer::LowLook).map(stamp),
             }));
         }

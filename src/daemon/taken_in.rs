@@ -70,7 +70,16 @@ impl Daemon {
         self.turn(event.as_ref(), Some(&intake), None)?;
         if piece.refused_at_end > 0 {
             let words = piece.refusals.last().cloned().unwrap_or_default();
-            self.turn(Some(&Event::Refused { source: piece.source, rows: piece.refused_at_end, words }), None, None)?;
+            self.turn(
+                Some(&Event::Refused {
+                    source: piece.source,
+                    rows: piece.refused_at_end,
+                    words,
+                    whole_file: piece.whole_file,
+                }),
+                None,
+                None,
+            )?;
         }
         Ok(())
     }

@@ -188,7 +188,15 @@ impl Glucose {
             }
             Unit::MmolL => {
                 // tenths = hundredths mg/dL / 18 / 10, halves up
-                let tenths = (hundredths + 90).div_euclid(MG_DL_PER_MMOL_L * 10);
+                let in_tenths = |hundredths: i32| (hundredths + 90).div_euclid(MG_DL_PER_MMOL_L * 10);
+                let tenths = in_tenths(hundredths);
+                let carried = limit.is_some_and(|limit| {
+                    in_tenths(limit.hundredths_mg_dl) == tenths && limit.hundredths_mg_dl != hundredths
+                });
+                if carried && self.received == Unit::MgDl {
+                    let fine = (hundredths + 9).div_euclid(MG_DL_PER_MMOL_L);
+                    return format!("{}.{:02}", fine / 100, fine % 100);
+                }
                 format!("{}.{}", tenths / 10, tenths % 10)
             }
         }

@@ -30,6 +30,8 @@ pub enum Event {
         rows: u64,
         /// The first refusal, in words, with its file, line and column.
         words: String,
+        /// A whole file is not understood, rather than rows of one that is.
+        whole_file: bool,
     },
     /// A source as a whole cannot be read: its folder is gone, its file may not be opened.
     Lost {

@@ -37,6 +37,8 @@ pub enum Level {
     Waiting {
         /// First reading beyond.
         since: Timestamp,
+        /// The last one.
+        last: Timestamp,
     },
     /// The alert is active.
     Active(Active),
@@ -118,6 +120,12 @@ pub struct Seen {
 }
 
 impl Seen {
+    /// Readings further apart than this have a silence between them.
+    fn long_silence(&self) -> Span {
+        let sparse = self.cadence >= Span::minutes(SPARSE_CADENCE_MIN);
+        Span::minutes(if sparse { SILENCE_SPARSE_MIN } else { SILENCE_MIN })
+    }
+
     /// How far beyond the limit, in hundredths; negative or zero when not beyond.
     const fn beyond(&self, policy: &LevelPolicy) -> i32 {
         let (value, limit) = (self.value.hundredths(), policy.limit.hundredths());
@@ -138,10 +146,13 @@ impl Level {
                 Step::None
             }
             Self::Clear => self.wait(policy, seen, seen.measured),
-            Self::Waiting { since } => {
-                let since = *since;
+            Self::Waiting { since, last } => {
+                // After a silence nothing is known of the time between: the delay begins anew.
+                let since = if seen.measured - *last > seen.long_silence() { seen.measured } else { *since };
                 self.wait(policy, seen, since)
             }
+            // Of two sources the slower one is late: a level never goes back in time.
+            Self::Active(active) if seen.measured < active.last => Step::None,
             Self::Active(active) => {
                 let step = active.step(policy, seen, beyond);
                 if matches!(step, Step::End { .. }) {
@@ -173,7 +184,7 @@ impl Level {
         if lasted(seen.measured - since, policy.on_delay) {
             Step::Raise { since }
         } else {
-            *self = Self::Waiting { since };
+            *self = Self::Waiting { since, last: seen.measured };
             Step::None
         }
     }
@@ -197,6 +208,13 @@ impl Active {
         }
     }
 
+    /// The next value beyond the limit is a new episode, whenever it comes.
+    pub fn expect_anew(&mut self) {
+        let long_ago = Span::hours(24);
+        self.last_beyond = self.last_beyond - long_ago;
+        self.rang = self.rang - long_ago;
+    }
+
     /// Is the last value beyond the limit?
     #[must_use]
     pub const fn is_beyond(&self) -> bool {
@@ -210,10 +228,8 @@ impl Active {
             return self.inside(policy, at, beyond);
         }
         self.past_deadband = None;
-        let sparse = seen.cadence >= Span::minutes(SPARSE_CADENCE_MIN);
-        let long = if sparse { SILENCE_SPARSE_MIN } else { SILENCE_MIN };
         let may_ring = lasted(at - self.rang, policy.again_quiet);
-        if at - silent_since > Span::minutes(long) && may_ring {
+        if at - silent_since > seen.long_silence() && may_ring {
             self.row = Some(Row { since: at, anew: false });
             return self.ring(at, Step::Still { silent_since });
         }

@@ -50,6 +50,12 @@ pub const SNAPSHOT_VERSION: u32 = 1;
 /// A reading older than this, or than two cadences, is past.
 const PAST_MIN: i64 = 15;
 
+/// The value at a treatment is the last one within this before it.
+const VALUE_NEAR_MIN: i64 = 30;
+
+/// A reading measured further ahead of now than this comes from a clock that is wrong.
+const AHEAD_MIN: i64 = 5;
+
 /// A stretch without watching shorter than this is not told.
 const UNWATCHED_TOLD_MIN: i64 = 10;
 
@@ -142,14 +148,16 @@ impl Engine {
         while self.state.timers.expired(now).is_some() {}
     }
 
-    /// One turn: what happened, and when. Timers due before now fire first, in due order.
+    /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
         let mut turn = Turn { now, night: self.night_around(now), judged: None, out: Vec::new() };
         match event {
             Event::Tick => {}
             Event::Started => self.watch_all_sources(now),
             Event::Readings { rows, first_sight } => self.readings(&mut turn, rows, *first_sight),
-            Event::Refused { source, rows, words } => self.refused(&mut turn, *source, *rows, words),
+            Event::Refused { source, rows, words, whole_file } => {
+                self.refused(&mut turn, *source, *rows, words, *whole_file);
+            }
             Event::Lost { source, words } => self.source_lost(&mut turn, *source, words),
             Event::Treated { which, at, look } => {
                 turn.judged = self.latest(now);
@@ -179,12 +187,13 @@ impl Engine {
         } else {
             sorted = rows.to_vec();
             sorted.sort_by_key(|reading| reading.measured);
-            &sorted
+            &sorted[..]
         };
         let known = self.newest_of(source);
-        let mut newest: Option<&Reading> = None;
+        let mut newest: Option<Reading> = None;
         let mut late: Vec<Reading> = Vec::new();
-        for reading in rows {
+        let rows = self.without_clock_ahead(turn, source, rows);
+        for reading in rows.iter() {
             if source::absurd(reading) {
                 self.absurd_value(turn, reading);
                 continue;
@@ -196,16 +205,16 @@ impl Engine {
             self.source_gave(turn, reading, !past);
             // One that is older than what was judged before is late, not new.
             if !past && known.is_none_or(|known| reading.measured > known) {
-                late.extend(newest.replace(reading));
+                late.extend(newest.replace(*reading));
             } else {
                 late.push(*reading);
             }
         }
         if !first_sight {
-            self.tell_past(turn, &late, newest);
+            self.tell_past(turn, &late, newest.as_ref());
         }
         if let Some(newest) = newest {
-            self.judge(turn, newest);
+            self.judge(turn, &newest);
         }
     }
 
@@ -216,6 +225,7 @@ impl Engine {
         for side in [Side::Low, Side::High] {
             self.judge_side(turn, &Seen { side, value: reading.glucose, measured: reading.measured, cadence });
         }
+        self.follow_low(turn);
         self.follow_high(turn);
         self.close_high_if_over(turn);
         self.complete_high_look(turn);
@@ -278,6 +288,7 @@ impl Engine {
         self.around = None;
         turn.night = self.night_around(turn.now);
         self.drop_levels_switched_off(turn);
+        self.drop_sources_gone(turn);
         self.watch_all_sources(turn.now);
         self.close_high_if_over(turn);
     }
@@ -313,10 +324,23 @@ impl Engine {
         }
     }
 
+    /// For lows: of several fresh sources the lowest value, so that none hides another's low.
+    fn lowest_latest(&self, now: Timestamp) -> Option<Judged> {
+        let newest = self.latest(now);
+        let others = (0..self.state.sources.len()).filter_map(|place| {
+            let source = SourceId(u16::try_from(place).ok()?);
+            self.latest_of(source).filter(|judged| now - judged.at <= Span::minutes(PAST_MIN))
+        });
+        let meter_is_newest = newest.is_some_and(|newest| self.state.meter.is_some_and(|(at, _)| at == newest.at));
+        if meter_is_newest {
+            return newest;
+        }
+        others.chain(newest).min_by_key(|judged| judged.glucose.hundredths())
+    }
+
     /// The value at a time the wearer names, if a reading or meter check was close before it.
     fn value_at(&self, at: Timestamp) -> Option<Glucose> {
-        let near =
-            |measured: Timestamp| measured <= at && at - measured <= Span::minutes(PAST_MIN).max(Span::minutes(30));
+        let near = |measured: Timestamp| measured <= at && at - measured <= Span::minutes(VALUE_NEAR_MIN);
         let meter = self.state.meter.filter(|(measured, _)| near(*measured));
         let reading = self.state.window.newest_before(at).filter(|reading| near(reading.measured));
         match (reading, meter) {

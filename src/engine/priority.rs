@@ -7,7 +7,7 @@
 //! |---|---|---|---|
 //! | very low | irreversible harm possible | prompt | high |
 //! | low | reversible | prompt | medium |
-//! | treated low still low at a look, not rising | irreversible harm possible | prompt | high |
+//! | low still low at a look, not rising, or not to be seen | irreversible harm possible | prompt | high |
 //! | very high | irreversible harm possible (ketones) | delayed | medium |
 //! | high | reversible | delayed | low |
 //! | gap after a low or falling value | unseen low | prompt | medium |
@@ -33,7 +33,7 @@ pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> P
         },
         Condition::RecheckLow => match reason {
             Reason::StillLow { .. } if rate.is_some_and(|rate| rate.direction().rises()) => Priority::Medium,
-            Reason::StillLow { .. } | Reason::NoFreshReading { .. } => Priority::High,
+            Reason::StillLow { .. } | Reason::LowNobodyMarked { .. } | Reason::NoFreshReading { .. } => Priority::High,
             _ => Priority::Information,
         },
         Condition::RecheckHigh | Condition::WhileAway | Condition::NotWatching | Condition::Diary => {

@@ -4,7 +4,7 @@
 use super::effect::{Condition, Id, Side};
 use super::event::Cause;
 use crate::domain::glucose::Glucose;
-use crate::domain::time::Timestamp;
+use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 /// The reason of one decision.
@@ -47,6 +47,12 @@ pub enum Reason {
     TooEarly { treated: Treatment, next: Timestamp },
     /// A look found the high not coming down, or the wearer asked to be asked now.
     NotComingDown { treated: Treatment, asked_for: bool, next: Timestamp },
+    /// There is nothing to ask about a high now: it is coming down, within range, or not to be seen.
+    NothingToAsk { next: Timestamp },
+    /// A low or very low that nobody marked as treated is still there and not rising.
+    LowNobodyMarked { since: Timestamp, next: Timestamp },
+    /// The source's clock runs ahead of this computer's.
+    ClockAhead { by: Span },
     /// A look found the low still there.
     StillLow { treated: Treatment, next: Timestamp },
     /// A look found no fresh reading: measure or scan.
@@ -110,7 +116,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 31] = [
+    pub const WORDS: [&'static str; 34] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -129,6 +135,9 @@ impl Reason {
         "too_early",
         "asked_for",
         "not_coming_down",
+        "nothing_to_ask",
+        "low_nobody_marked",
+        "clock_ahead",
         "still_low",
         "no_fresh_reading",
         "back",
@@ -166,6 +175,9 @@ impl Reason {
             Self::TooEarly { .. } => "too_early",
             Self::NotComingDown { asked_for: true, .. } => "asked_for",
             Self::NotComingDown { .. } => "not_coming_down",
+            Self::NothingToAsk { .. } => "nothing_to_ask",
+            Self::LowNobodyMarked { .. } => "low_nobody_marked",
+            Self::ClockAhead { .. } => "clock_ahead",
             Self::StillLow { .. } => "still_low",
             Self::NoFreshReading { .. } => "no_fresh_reading",
             Self::Back { .. } => "back",

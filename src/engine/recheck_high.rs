@@ -4,6 +4,7 @@
 
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
+use super::level::Told;
 use super::policy::Therapy;
 use super::reason::{Reason, Treatment};
 use super::timers::Timer;
@@ -92,6 +93,11 @@ impl Engine {
             (Some((alert, since)), None) => {
                 let id = self.take_id();
                 self.ask_later(turn.now, id, Some(alert), since, false, 0);
+                // What is held until the morning is asked about then, if not before.
+                if self.side(Side::High).active().all(|active| active.told != Told::Rang) {
+                    let due = self.state.timers.due(Timer::HighLook).unwrap_or(turn.night.until);
+                    self.state.timers.set(Timer::HighLook, due.min(turn.night.until));
+                }
             }
             // Treated before it rang: the alert that has rung since is the one it belongs to.
             (Some((alert, _)), Some(HighCare { part_of: None, .. })) => {
@@ -222,17 +228,25 @@ impl Engine {
         let limit = self.policy.levels.high.limit.hundredths();
         let falling = |judged: Judged| judged.rate.is_some_and(|rate| rate.direction().falls());
         let coming_down = self.policy.recheck.coming_down;
-        let wait = match turn.judged {
-            None => true,
-            Some(judged) => judged.glucose.hundredths() <= limit || falling(judged),
-        };
-        if wait {
-            self.state.timers.set(Timer::HighLook, turn.now + coming_down);
+        let within = turn.judged.is_some_and(|judged| judged.glucose.hundredths() <= limit);
+        if within && self.side(Side::High).root().is_none() {
+            self.forget_high();
             return;
         }
-        let held = self.side(Side::High).active().any(|active| active.told == super::level::Told::Held);
+        if within || turn.judged.is_none_or(falling) {
+            let next = turn.now + coming_down;
+            self.state.timers.set(Timer::HighLook, next);
+            turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::NothingToAsk { next }, false);
+            return;
+        }
+        let held = self.side(Side::High).active().any(|active| active.told == Told::Held);
+        // High now may be a later stretch than the one that raised the alert.
+        let rows = self.side(Side::High).active().filter_map(|active| active.row);
+        let since = rows.map(|row| row.since).min().unwrap_or(care.since);
         if !self.night_lets_ring(turn) {
-            self.state.timers.set(Timer::HighLook, turn.night.until);
+            // Looked at again within the night: it may have become very high by then.
+            let due = self.ask_later(turn.now, care.id, care.part_of, care.since, marked, asked);
+            self.state.timers.set(Timer::HighLook, due.min(turn.night.until));
             turn.tell(
                 What::Look,
                 Condition::RecheckHigh,
@@ -244,10 +258,10 @@ impl Engine {
             return;
         }
         let next = self.ask_later(turn.now, care.id, care.part_of, care.since, marked, asked + 1);
-        let reason = if held {
-            Reason::NightOver { since: care.since, next }
+        let reason = if held && !turn.night.inside {
+            Reason::NightOver { since, next }
         } else {
-            Reason::StillHigh { since: care.since, marked, next }
+            Reason::StillHigh { since, marked, next }
         };
         turn.tell(What::Prompt, Condition::RecheckHigh, care.id, care.part_of, reason, true);
         self.mark_held_as_rung(turn.now);
@@ -301,8 +315,7 @@ impl Engine {
         self.state.timers.set(Timer::HighLook, due);
     }
 
-    /// Asks about it after the next of the growing spans; by night not before the morning, unless it
-    /// may ring then. Says when.
+    /// Asks about it after the next of the growing spans. Says when.
     fn ask_later(
         &mut self,
         now: Timestamp,
@@ -326,19 +339,18 @@ impl Engine {
             return;
         };
         self.state.timers.stop(Timer::HighLook);
+        let marked = matches!(care.stage, Stage::Looking { .. } | Stage::Asking { marked: true, .. });
         if let Stage::Looking { treated, .. } = care.stage {
-            turn.tell(
-                What::Ended,
-                Condition::RecheckHigh,
-                care.id,
-                care.part_of,
-                Reason::Back { treated },
-                !turn.night.inside,
-            );
+            let low = self.policy.levels.low.limit.hundredths();
+            let direction = turn.judged.and_then(|judged| judged.rate).map(Rate::direction);
+            // By night only a fall that goes on is worth a ring; and what has become a low is told as a low.
+            let is_low = turn.judged.is_some_and(|judged| judged.glucose.hundredths() < low);
+            let rings = !is_low && (!turn.night.inside || direction == Some(Direction::FallingFast));
+            turn.tell(What::Ended, Condition::RecheckHigh, care.id, care.part_of, Reason::Back { treated }, rings);
         }
         if let Some((alert, since)) = self.side(Side::High).root().map(|root| (root.id, root.since)) {
             let id = self.take_id();
-            self.ask_later(turn.now, id, Some(alert), since, false, 0);
+            self.ask_later(turn.now, id, Some(alert), since, marked, 0);
         }
     }
 

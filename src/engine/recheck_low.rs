@@ -1,12 +1,21 @@
-//! Looking again after a low: every quarter of an hour until the value is back. Rings by night too.
+//! Looking again after a low: every quarter of an hour until the value is back, by night too. A low that
+//! nobody marked as treated is asked about as well, unless it is rising.
 
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::reason::{Reason, Treatment};
 use super::timers::Timer;
-use super::turn::Turn;
-use crate::domain::time::Timestamp;
+use super::trend::Rate;
+use super::turn::{Judged, Turn};
+use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
+
+/// Without a reading it asks so often in a row, and then at longer spans: there is no news to tell.
+const UNSEEN_IN_A_ROW: u32 = 3;
+const UNSEEN_LATER_MIN: i64 = 60;
+
+/// An unmarked low is asked about at every second look; a very low at every one.
+const UNMARKED_LOW_LOOKS: i64 = 2;
 
 /// The re-check of one low.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -15,13 +24,33 @@ pub struct LowCare {
     pub id: Id,
     /// The alert it belongs to; none when symptoms were noted without one.
     pub part_of: Option<Id>,
-    /// What is looked back at.
-    pub treated: Treatment,
-    /// A look fell due without a fresh reading; the next reading completes it.
-    pub unseen: bool,
+    /// When the low began, or the re-check did.
+    pub since: Timestamp,
+    /// What is looked back at; none for a low that nobody marked.
+    pub treated: Option<Treatment>,
+    /// Looks in a row without a fresh reading; the next reading completes the last of them.
+    pub unseen: u32,
 }
 
 impl Engine {
+    /// A low has begun to be alerted: if nobody marks it, ask later. When its alerts are over, so is that.
+    pub(super) fn follow_low(&mut self, turn: &Turn) {
+        let root = self.side(Side::Low).root().map(|root| (root.id, root.since));
+        match (root, &self.state.low_care) {
+            (Some((alert, since)), None) => {
+                let id = self.take_id();
+                self.state.low_care = Some(LowCare { id, part_of: Some(alert), since, treated: None, unseen: 0 });
+                let next = turn.now + self.unmarked_span(turn);
+                self.state.timers.set(Timer::LowLook, next);
+            }
+            (None, Some(LowCare { treated: None, .. })) => {
+                self.state.low_care = None;
+                self.state.timers.stop(Timer::LowLook);
+            }
+            (_, _) => {}
+        }
+    }
+
     /// Starts, or re-plans, the looks of a treated low. Answers with what was understood.
     pub(super) fn treat_low(&mut self, turn: &mut Turn, at: Timestamp) {
         let root = self.side(Side::Low).root().map(|root| (root.id, root.since));
@@ -31,7 +60,8 @@ impl Engine {
             Some(care) => care.id,
             None => self.take_id(),
         };
-        self.state.low_care = Some(LowCare { id, part_of, treated, unseen: false });
+        let since = treated.alert_since.unwrap_or(at);
+        self.state.low_care = Some(LowCare { id, part_of, since, treated: Some(treated), unseen: 0 });
         let due = (at + self.policy.recheck.low_look).max(turn.now);
         self.state.timers.set(Timer::LowLook, due);
         let reason = Reason::LooksPlanned { side: Side::Low, treated, looks: vec![due], night_rule: false };
@@ -43,29 +73,46 @@ impl Engine {
         let Some(care) = self.state.low_care.clone() else {
             return;
         };
-        turn.judged = self.latest(turn.now);
-        let next = turn.now + self.policy.recheck.low_look;
-        let limit = self.policy.levels.low.limit.hundredths();
-        let treated = care.treated;
+        turn.judged = self.lowest_latest(turn.now);
+        match care.treated {
+            Some(treated) => self.look_at_treated_low(turn, &care, treated),
+            None => self.ask_about_low(turn, &care),
+        }
+    }
+
+    /// A reading came in: a look that was waiting for one is completed.
+    pub(super) fn complete_low_look(&mut self, turn: &mut Turn) {
+        if self.state.low_care.as_ref().is_some_and(|care| care.treated.is_some() && care.unseen > 0) {
+            self.look_at_low(turn);
+        }
+    }
+
+    fn look_at_treated_low(&mut self, turn: &mut Turn, care: &LowCare, treated: Treatment) {
+        let (low, high) = (self.policy.levels.low.limit.hundredths(), self.policy.levels.high.limit.hundredths());
+        let look = self.policy.recheck.low_look;
         let (reason, unseen) = match turn.judged {
             None => {
+                let later =
+                    if care.unseen < UNSEEN_IN_A_ROW { look } else { look.max(Span::minutes(UNSEEN_LATER_MIN)) };
                 let last = self.state.window.newest().map(|last| last.measured);
-                (Reason::NoFreshReading { treated, last, next }, true)
+                (Reason::NoFreshReading { treated, last, next: turn.now + later }, care.unseen + 1)
             }
-            Some(judged) if judged.glucose.hundredths() < limit => (Reason::StillLow { treated, next }, false),
-            Some(_) => {
+            // A value that is back but falling is looked at once more.
+            Some(judged) if judged.glucose.hundredths() < low || falls(judged) && !is_well_back(judged, low) => {
+                (Reason::StillLow { treated, next: turn.now + look }, 0)
+            }
+            Some(judged) => {
                 turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, Reason::Back { treated }, false);
-                turn.tell(
-                    What::Ended,
-                    Condition::RecheckLow,
-                    care.id,
-                    care.part_of,
-                    Reason::Back { treated },
-                    !turn.night.inside,
-                );
+                let rings = !turn.night.inside && judged.glucose.hundredths() <= high;
+                turn.tell(What::Ended, Condition::RecheckLow, care.id, care.part_of, Reason::Back { treated }, rings);
                 self.state.low_care = None;
+                self.expect_anew();
                 return;
             }
+        };
+        let next = match &reason {
+            Reason::NoFreshReading { next, .. } => *next,
+            _ => turn.now + look,
         };
         self.state.timers.set(Timer::LowLook, next);
         self.state.low_care = Some(LowCare { unseen, ..care.clone() });
@@ -73,10 +120,42 @@ impl Engine {
         turn.tell(What::Prompt, Condition::RecheckLow, care.id, care.part_of, reason, true);
     }
 
-    /// A reading came in: a look that was waiting for one is completed.
-    pub(super) fn complete_low_look(&mut self, turn: &mut Turn) {
-        if self.state.low_care.as_ref().is_some_and(|care| care.unseen) {
-            self.look_at_low(turn);
+    fn ask_about_low(&mut self, turn: &mut Turn, care: &LowCare) {
+        let limit = self.policy.levels.low.limit.hundredths();
+        let next = turn.now + self.unmarked_span(turn);
+        self.state.timers.set(Timer::LowLook, next);
+        let low = turn.judged.is_some_and(|judged| judged.glucose.hundredths() < limit);
+        let rising = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction().rises());
+        let (what, rings) = if low && !rising { (What::Prompt, true) } else { (What::Look, false) };
+        // Low now may be a later stretch than the one that raised the alert.
+        let rows = self.side(Side::Low).active().filter_map(|active| active.row);
+        let since = rows.map(|row| row.since).min().unwrap_or(care.since);
+        let reason = if rings { Reason::LowNobodyMarked { since, next } } else { Reason::NothingToAsk { next } };
+        turn.tell(what, Condition::RecheckLow, care.id, care.part_of, reason, rings);
+    }
+
+    fn unmarked_span(&self, turn: &Turn) -> Span {
+        let very_low = self.policy.levels.very_low.limit.hundredths();
+        let is_very_low = turn.judged.is_some_and(|judged| judged.glucose.hundredths() < very_low);
+        self.policy.recheck.low_look.times(if is_very_low { 1 } else { UNMARKED_LOW_LOOKS }, 1)
+    }
+
+    /// The wearer was told that a low is back: if it is not, the next low reading rings, however soon.
+    fn expect_anew(&mut self) {
+        let side = self.side_mut(Side::Low);
+        for level in [&mut side.worse, &mut side.milder] {
+            if let Some(active) = level.active_mut().filter(|active| !active.is_beyond()) {
+                active.expect_anew();
+            }
         }
     }
+}
+
+fn falls(judged: Judged) -> bool {
+    judged.rate.map(Rate::direction).is_some_and(super::trend::Direction::falls)
+}
+
+/// So far back that a slow fall is no reason to go on: twenty above the limit.
+fn is_well_back(judged: Judged, limit: i32) -> bool {
+    judged.glucose.hundredths() >= limit + 2_000
 }

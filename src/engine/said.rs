@@ -4,6 +4,7 @@
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::event::Which;
+use super::level::Active;
 use super::reason::{Open, Reason};
 use super::turn::Turn;
 use crate::domain::diary::{Kind, Note};
@@ -35,8 +36,8 @@ impl Engine {
             self.complete_low_look(turn);
         }
         let value = self.value_at(note.at).map(super::super::domain::glucose::Glucose::hundredths);
-        let is_high = self.side(Side::High).root().is_some() || value.is_some_and(|value| value > high);
-        let is_low = self.side(Side::Low).root().is_some() || value.is_some_and(|value| value < low);
+        let is_high = self.side(Side::High).active().any(Active::is_beyond) || value.is_some_and(|value| value > high);
+        let is_low = self.side(Side::Low).active().any(Active::is_beyond) || value.is_some_and(|value| value < low);
         match note.kind {
             Kind::Insulin(_) if is_high => self.treat_high(turn, note.at, None),
             Kind::Carbohydrate(_) if is_low => self.treat_low(turn, note.at),

@@ -1,16 +1,17 @@
 //! What is known of each source: its cadence, its silence, its rows that cannot be read. One alert for
 //! one lost source, whatever the cause.
 
-use super::Engine;
 use super::effect::{Condition, Id, What};
 use super::policy::SourceKind;
 use super::reason::Reason;
 use super::timers::Timer;
 use super::turn::Turn;
+use super::{AHEAD_MIN, Engine};
 use crate::domain::glucose::Measured;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 
 /// Cadence of a source before enough readings tell.
 const CADENCE_ASSUMED_MIN: i64 = 5;
@@ -29,6 +30,9 @@ const ABSURD_ABOVE_HUNDREDTHS: i32 = 60_000;
 /// This many absurd values, or unreadable rows, in a row make a failed source.
 const BAD_IN_A_ROW: u64 = 3;
 
+/// A source that gave a reading within this, or two cadences, works.
+const GIVES_MIN: i64 = 10;
+
 /// A value below this, or a falling one, makes a silence after it grave.
 const GRAVE_BELOW_HUNDREDTHS: i32 = 8_000;
 
@@ -42,6 +46,8 @@ pub struct SourceState {
     absurd: u64,
     refused: u64,
     bad_since: Option<Timestamp>,
+    bad_words: Option<String>,
+    ahead: bool,
     lost: Option<LostSource>,
 }
 
@@ -122,9 +128,37 @@ impl Engine {
         state.absurd = 0;
         state.refused = 0;
         state.bad_since = None;
+        state.bad_words = None;
         if current && let Some(lost) = state.lost.take() {
             turn.tell(What::Ended, lost.condition, lost.id, None, Reason::Arriving, false);
         }
+    }
+
+    /// Rows from a clock that runs ahead. Beside rows of the right time they are left out; alone, the newest
+    /// of them is what the sensor says now, so it is judged as now. That the clock is wrong is said once.
+    pub(super) fn without_clock_ahead<'a>(
+        &mut self,
+        turn: &mut Turn,
+        source: SourceId,
+        rows: &'a [Reading],
+    ) -> Cow<'a, [Reading]> {
+        let latest = turn.now + Span::minutes(AHEAD_MIN);
+        let right = rows.partition_point(|reading| reading.measured <= latest);
+        let (in_time, ahead) = rows.split_at(right);
+        let Some(newest) = ahead.last() else {
+            self.source(source).ahead = false;
+            return Cow::Borrowed(rows);
+        };
+        let by = newest.measured - turn.now;
+        if !std::mem::replace(&mut self.source(source).ahead, true) {
+            turn.tell(What::Told, Condition::SourceFailed, Id(0), None, Reason::ClockAhead { by }, true);
+        }
+        if in_time.iter().any(|reading| turn.now - reading.measured <= Span::minutes(AHEAD_MIN).times(3, 1)) {
+            return Cow::Borrowed(in_time);
+        }
+        let mut rows = in_time.to_vec();
+        rows.push(Reading { measured: turn.now, ..*newest });
+        Cow::Owned(rows)
     }
 
     /// Silence is counted from the newest current reading.
@@ -165,15 +199,28 @@ impl Engine {
     /// The silence has lasted too long.
     pub(super) fn gap(&mut self, turn: &mut Turn, source: SourceId) {
         let state = self.source(source).clone();
-        if state.lost.is_none() {
+        if !self.streams(source) || state.lost.is_some() {
+            return;
+        }
+        // Silent because its file cannot be understood: the cause is told, not the silence.
+        if let (Some(since), Some(words)) = (state.bad_since, state.bad_words) {
+            self.lose(turn, source, Condition::SourceFailed, since, Reason::Unreadable { since, words });
+        } else {
             let reason = Reason::NothingReached { since: state.newest, grave: state.grave };
             self.lose(turn, source, Condition::Gap, state.newest.unwrap_or(turn.now), reason);
         }
     }
 
     /// Rows could not be read, and no good one came after them.
-    pub(super) fn refused(&mut self, turn: &mut Turn, source: SourceId, rows: u64, words: &str) {
+    pub(super) fn refused(&mut self, turn: &mut Turn, source: SourceId, rows: u64, words: &str, whole_file: bool) {
         let now = turn.now;
+        if whole_file && self.gives(source, now) {
+            // Another file beside a source that works: known, and told if the source falls silent.
+            let state = self.source(source);
+            state.bad_since.get_or_insert(now);
+            state.bad_words = Some(words.to_owned());
+            return;
+        }
         let state = self.source(source);
         state.refused = state.refused.saturating_add(rows);
         let since = *state.bad_since.get_or_insert(now);
@@ -198,6 +245,27 @@ impl Engine {
         if values >= BAD_IN_A_ROW {
             let values = u32::try_from(values).unwrap_or(u32::MAX);
             self.fail(turn, reading.source, since, Reason::Absurd { since, values });
+        }
+    }
+
+    /// Has a reading about now come in lately?
+    fn gives(&mut self, source: SourceId, now: Timestamp) -> bool {
+        let state = self.source(source);
+        let fresh = Span::minutes(GIVES_MIN).max(state.cadence().times(2, 1));
+        state.newest.is_some_and(|newest| now - newest <= fresh)
+    }
+
+    /// Ends what is open about sources that the settings no longer hold, or that no longer stream.
+    pub(super) fn drop_sources_gone(&mut self, turn: &mut Turn) {
+        for place in 0..self.state.sources.len() {
+            let source = SourceId(u16::try_from(place).unwrap_or(u16::MAX));
+            if self.streams(source) {
+                continue;
+            }
+            self.state.timers.stop(Timer::Gap(source));
+            if let Some(lost) = self.source(source).lost.take() {
+                turn.tell(What::Ended, lost.condition, lost.id, None, Reason::ConditionGone, false);
+            }
         }
     }
 

@@ -1,6 +1,6 @@
 //! How fast glucose changes, from the last readings of one source. Says nothing when they are too few.
 
-use crate::domain::glucose::{MG_DL_PER_MMOL_L, Unit};
+use crate::domain::glucose::{MG_DL_PER_MMOL_L, Measured, Unit};
 use crate::domain::reading::Reading;
 use crate::domain::time::Span;
 use serde::{Deserialize, Serialize};
@@ -121,12 +121,20 @@ impl Direction {
 #[expect(clippy::cast_possible_truncation, reason = "the slope is clamped to the range of an i32 first")]
 pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Span) -> Option<Rate> {
     let newest = newest_first.next()?;
+    // Beyond its range a sensor gives no number to take a difference from.
+    let number = |reading: &Reading| reading.glucose.measured() == Measured::Number;
+    if !number(newest) {
+        return None;
+    }
     let stretch =
         Span::minutes(if cadence < Span::minutes(SPARSE_CADENCE_MIN) { STRETCH_MIN } else { STRETCH_SPARSE_MIN });
     let (mut n, mut sum_t, mut sum_g, mut squares, mut products) = (0_usize, 0.0, 0.0, 0.0, 0.0);
     for reading in std::iter::once(newest).chain(newest_first) {
         if newest.measured - reading.measured > stretch {
             break;
+        }
+        if !number(reading) {
+            return None;
         }
         let minutes = (reading.measured - newest.measured).as_millis() as f64 / 60_000.0;
         let hundredths = f64::from(reading.glucose.hundredths());

@@ -37,11 +37,7 @@ impl Wanted {
     /// # Errors
     /// When there is no row yet to tell from, or what is there could be two things.
     pub fn sniff(&self, text: &[u8], encoding: Encoding, known: Option<&Dialect>) -> Result<Dialect, NotFound> {
-        let known_too = known.map(|known| Self {
-            unit: self.unit.or(Some(known.unit)),
-            stamp: self.stamp.clone().or_else(|| Some(known.stamp.clone())),
-            ..self.clone()
-        });
+        let known_too = known.map(|known| self.as_known(known));
         // What an earlier file of the source showed settles what this one leaves open; a file that is
         // written in another way is looked at afresh.
         match known_too.map(|wanted| wanted.sniff_text(text, encoding)) {
@@ -49,6 +45,22 @@ impl Wanted {
             Some(Err(NotFound::NoRowYet)) => Err(NotFound::NoRowYet),
             Some(Err(NotFound::Question { .. })) | None => self.sniff_text(text, encoding),
         }
+    }
+
+    /// What the settings say, and where they say nothing, what an earlier file showed.
+    fn as_known(&self, known: &Dialect) -> Self {
+        let mut wanted = self.clone();
+        wanted.unit = wanted.unit.or(Some(known.unit));
+        wanted.stamp = wanted.stamp.or_else(|| Some(known.stamp.clone()));
+        if let Lines::Table { delimiter, time, glucose, .. } = &known.lines {
+            let columns = |cells: &[Cell]| cells.iter().map(Cell::column).collect::<Vec<Column>>();
+            wanted.delimiter = wanted.delimiter.or(Some(*delimiter));
+            if wanted.time.is_empty() && wanted.glucose.is_empty() {
+                wanted.time = columns(time);
+                wanted.glucose = columns(glucose);
+            }
+        }
+        wanted
     }
 
     fn sniff_text(&self, text: &[u8], encoding: Encoding) -> Result<Dialect, NotFound> {

@@ -114,6 +114,14 @@ pub enum NotFound {
     },
 }
 
+impl Cell {
+    /// As the settings would name it.
+    #[must_use]
+    pub fn column(&self) -> Column {
+        if self.name.is_empty() { Column::Place(self.place + 1) } else { Column::Named(self.name.clone()) }
+    }
+}
+
 impl Wanted {
     /// Nothing said.
     #[must_use]

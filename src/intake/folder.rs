@@ -9,7 +9,7 @@ use crate::formats::encoding::Encoding;
 use crate::formats::row_error::RowError;
 use crate::formats::wanted::NotFound;
 use notify::{RecommendedWatcher, RecursiveMode, Watcher};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
@@ -47,6 +47,7 @@ pub struct Folder {
     settings: SourceSettings,
     places: BTreeMap<String, Place>,
     unsettled: BTreeMap<String, (u64, Instant)>,
+    unreadable: BTreeSet<String>,
     first_sight: bool,
     lost: bool,
     queue: mpsc::Sender<Incoming>,
@@ -83,6 +84,7 @@ impl Folder {
             settings,
             places,
             unsettled: BTreeMap::new(),
+            unreadable: BTreeSet::new(),
             first_sight,
             lost: false,
             queue,
@@ -136,10 +138,13 @@ impl Folder {
         for path in files {
             let name = path.display().to_string();
             if let Err(error) = self.read(&path, &name)? {
-                // Gone since it was listed, or not yet ours to read: named, and looked at again.
-                if error.kind() != io::ErrorKind::NotFound {
-                    self.send(Incoming::Lost { source: self.source, words: format!("{name}: {error}") })?;
+                // Gone since it was listed is gone; what may not be read is said once.
+                if error.kind() != io::ErrorKind::NotFound && self.unreadable.insert(name.clone()) {
+                    let hint = "let recheck read it";
+                    self.send(Incoming::Piece(Piece::question(self.source, &name, 0, &error.to_string(), hint)))?;
                 }
+            } else {
+                self.unreadable.remove(&name);
             }
         }
         Ok(())

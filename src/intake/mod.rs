@@ -40,6 +40,8 @@ pub struct Piece {
     pub clock_change: u64,
     /// Where reading goes on: path and place.
     pub place: Option<(String, String)>,
+    /// The refusal is about the whole file: it is not understood.
+    pub whole_file: bool,
     /// This piece belongs to the past of a source that was never seen before.
     pub first_sight: bool,
 }
@@ -74,6 +76,7 @@ impl Piece {
             clock_change: rows.clock_change,
             rows: readings(source, &rows.rows),
             place: None,
+            whole_file: false,
             first_sight: false,
         }
     }
@@ -84,6 +87,7 @@ impl Piece {
         piece.refusals.push(format!("{file}: line {line}: {what}; {hint}"));
         piece.refused = 1;
         piece.refused_at_end = QUESTION_COUNTS;
+        piece.whole_file = true;
         piece
     }
 

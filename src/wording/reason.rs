@@ -75,6 +75,17 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
             let why = if *asked_for { "you asked to be asked now" } else { "not coming down" };
             format!("{why}; treated at {}, next look {}", clock(treated.at), clock(*next))
         }
+        Reason::NothingToAsk { next } => {
+            format!("falling, within range or not to be seen, looks again at {}", clock(*next))
+        }
+        Reason::LowNobodyMarked { since, next } => {
+            format!(
+                "low since {}, nobody marked it as treated, and it is not rising; asked again at {}",
+                clock(*since),
+                clock(*next)
+            )
+        }
+        Reason::ClockAhead { by } => format!("the source's clock is {by} ahead of this computer's"),
         Reason::StillLow { treated, next } => {
             format!("still low; treated at {}, next look {}", clock(treated.at), clock(*next))
         }

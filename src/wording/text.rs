@@ -4,7 +4,7 @@
 //! For very low the action comes first (a person in trouble acts, and does not read).
 
 use super::{Voice, since};
-use crate::domain::glucose::Glucose;
+use crate::domain::glucose::{Glucose, Measured};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::event::Cause;
@@ -106,7 +106,7 @@ impl Said<'_> {
             ),
             Condition::Low => (
                 format!("Low{again}: {value}, {at}. Treat by your plan"),
-                "Treat by your plan, then `recheck treated`: it looks again after 15 min.",
+                "Treat by your plan, then `recheck treated`: it looks again.",
             ),
             Condition::VeryHigh => (
                 format!("Very high{again}: {value}, {at}. Look and note"),
@@ -159,6 +159,10 @@ impl Said<'_> {
             Reason::Absurd { since, values } => (
                 format!("Values since {} cannot be glucose; not watching", self.voice.clock(*since)),
                 format!("{values} values in a row cannot be glucose in the unit of the settings. Is the unit right? I am not watching. Use your sensor's own display meanwhile."),
+            ),
+            Reason::ClockAhead { by } => (
+                format!("The sensor's clock is {by} ahead. Set it right"),
+                format!("Readings carry times {by} ahead of this computer's clock. They are judged as they come; their times in the history are wrong. Check the time and the zone of sensor, phone and export."),
             ),
             _ => ("Readings arrive again".to_owned(), self.full_value()),
         }
@@ -231,7 +235,15 @@ impl Said<'_> {
         match &self.decision.reason {
             Reason::StillLow { treated, next } => {
                 let after = since(treated.at, self.voice.now);
+                let very_low = self.policy.levels.very_low.limit.hundredths();
+                let is_very_low = self.decision.glucose.is_some_and(|glucose| glucose.hundredths() < very_low);
+                let low = self.policy.levels.low.limit.hundredths();
+                let is_back = self.decision.glucose.is_some_and(|glucose| glucose.hundredths() >= low);
                 let (action, body) = match self.direction() {
+                    _ if is_back => ("Look again", "Back, but falling: check with a meter, and follow your plan."),
+                    Some(direction) if direction.rises() && is_very_low => {
+                        ("Check", "Rising, and still very low: check with a meter, and follow your plan.")
+                    }
                     Some(direction) if direction.rises() => ("Wait", "Rising: wait for the next look."),
                     Some(direction) if direction.falls() => (
                         "Treat by plan",
@@ -251,6 +263,15 @@ impl Said<'_> {
                     ),
                 )
             }
+            Reason::LowNobodyMarked { since, next } => (
+                format!("Still low: {value}, {at}. Treat by plan"),
+                format!(
+                    "{} Low since {}, and nothing was noted. Treat by your plan, check with a meter, then `recheck treated`. Asked again {}.",
+                    self.full_value(),
+                    self.voice.clock(*since),
+                    self.voice.clock(*next)
+                ),
+            ),
             Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
             Reason::Back { treated } => self.back(treated),
             _ => (format!("{value}, {at}"), self.full_value()),
@@ -319,7 +340,7 @@ impl Said<'_> {
     /// `+12 in `, or `after ` when the value then is not known.
     fn changed_since(&self, treated: &Treatment) -> String {
         match (treated.value, self.decision.glucose) {
-            (Some(then), Some(now)) => format!("{} in ", self.voice.change(then, now)),
+            (Some(then), Some(now)) if numbers(then, now) => format!("{} in ", self.voice.change(then, now)),
             _ => "after ".to_owned(),
         }
     }
@@ -329,11 +350,16 @@ impl Said<'_> {
             format!(" at {}: {} since", self.voice.value(then), self.voice.change(then, now))
         };
         let since = match (self.decision.glucose, treated.value) {
-            (Some(now), Some(then)) => change(now, then),
+            (Some(now), Some(then)) if numbers(then, now) => change(now, then),
             _ => String::new(),
         };
         format!("Treated {}{since}. ", self.voice.clock(treated.at))
     }
+}
+
+/// Beyond its range a sensor gives no number to take a difference from.
+fn numbers(then: Glucose, now: Glucose) -> bool {
+    then.measured() == Measured::Number && now.measured() == Measured::Number
 }
 
 fn listed(words: &[String]) -> String {
