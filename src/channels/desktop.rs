@@ -127,7 +127,7 @@ fn notification(message: &Message, replaces: Option<u32>) -> Notification {
     let mut notification = Notification::new();
     notification.appname("recheck").summary(&message.title).body(&plain(&message.body));
     let decision = message.decision.as_ref();
-    let priority = decision.map_or(Priority::Information, |decision| decision.priority);
+    let priority = message.priority;
     notification.urgency(match priority {
         Priority::High | Priority::Medium => Urgency::Critical,
         Priority::Low => Urgency::Normal,

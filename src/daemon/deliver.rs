@@ -10,7 +10,14 @@ use crate::outbox::message::Message;
 use crate::outbox::outcome::Outcome;
 use crate::outbox::plan::{self, Order};
 use crate::outbox::retry;
+use crate::store;
 use crate::store::queue::Due;
+
+/// After the store could not be used, it is left alone for this long.
+const STORE_RESTS_SECONDS: i64 = 1;
+
+/// What came of a try, not yet written down.
+pub(super) type Unwritten = (i64, Timestamp, Span, String, Option<u32>, retry::Next);
 
 /// What came of one try.
 #[derive(Debug)]
@@ -25,28 +32,31 @@ impl Daemon {
     /// Starts a try on every channel that is free and owed one.
     pub(super) fn deliver(&mut self) {
         let now = self.clock.now();
-        if let Err(error) = self.store.expire(now) {
-            tracing::error!(%error, "cannot expire messages");
+        if self.store_rests_until.is_some_and(|until| now < until) {
+            return;
         }
+        if let Err(error) = self.deliver_due(now) {
+            // Not written is not sent: it would be an unmarked repeat after a crash. Tried again soon.
+            tracing::error!(%error, "cannot use the outbox");
+            self.store_rests_until = Some(now + Span::seconds(STORE_RESTS_SECONDS));
+        }
+    }
+
+    fn deliver_due(&mut self, now: Timestamp) -> Result<(), store::Error> {
+        // What came of tries that could not be written down when it came.
+        while let Some((message, at, took, words, handle, next)) = self.unwritten.first().cloned() {
+            self.store.tried(message, at, took, &words, handle, &next)?;
+            self.unwritten.remove(0);
+        }
+        self.store.expire(now)?;
         for place in 0..self.channels.len() {
             let channel = self.channels[place].clone();
             let name = channel.name().to_owned();
             if self.in_flight.contains(&name) {
                 continue;
             }
-            let due = match self.store.due(&name, now) {
-                Ok(Some(due)) => due,
-                Ok(None) => continue,
-                Err(error) => {
-                    tracing::error!(%error, "cannot read the outbox");
-                    continue;
-                }
-            };
-            if let Err(error) = self.store.trying(due.number) {
-                // Not written is not sent: it would be an unmarked repeat after a crash. The next turn tries again.
-                tracing::error!(%error, "cannot mark a message as being tried");
-                continue;
-            }
+            let Some(due) = self.store.due(&name, now)? else { continue };
+            self.store.trying(due.number)?;
             self.in_flight.insert(name.clone());
             let tried = self.tried_sender.clone();
             tokio::spawn(async move {
@@ -57,12 +67,15 @@ impl Daemon {
                 let _ = tried.send(Tried { channel: name, due, outcome, took });
             });
         }
+        self.store_rests_until = None;
+        Ok(())
     }
 
     /// When the next message falls due on a channel that is free.
     pub(super) fn next_due(&self) -> Option<Timestamp> {
         let free = self.channels.iter().filter(|channel| !self.in_flight.contains(channel.name()));
-        free.filter_map(|channel| self.store.next_due(channel.name()).ok().flatten()).min()
+        let due = free.filter_map(|channel| self.store.next_due(channel.name()).ok().flatten()).min();
+        self.store_rests_until.max(due.filter(|_| self.store_rests_until.is_none()))
     }
 
     /// Takes in what came of a try.
@@ -79,7 +92,8 @@ impl Daemon {
         };
         tracing::info!(%channel, title = %due.message.title, took_ms = took.as_millis(), outcome = %words, "tried");
         if let Err(error) = self.store.tried(due.number, now, took, &words, handle, &next) {
-            tracing::error!(%error, "cannot write down a try; the message may come twice");
+            tracing::error!(%error, "cannot write down a try yet");
+            self.unwritten.push((due.number, now, took, words, handle, next));
         }
         if matches!(outcome, Outcome::Accepted { .. }) {
             self.hear(Heard::Delivered { channel: channel.clone(), title: due.message.title.clone() });
@@ -105,20 +119,20 @@ impl Daemon {
             tracing::error!(%error, "cannot write down how a channel is");
         }
         let now = summary(&self.health);
-        let trouble = |summary: &crate::outbox::health::Summary| (summary.working == 0, summary.failing.len());
-        let news = self.health_told.as_ref().map_or((false, 0), trouble) != trouble(&now);
-        self.health_told = Some(now.clone());
+        // Told when it differs from what the engine holds, which may be from before a restart.
+        let open = self.engine.snapshot().channels.map(|trouble| trouble.none_works);
+        let trouble = (now.working == 0 || !now.failing.is_empty()).then_some(now.working == 0);
+        let news = match (open, trouble) {
+            (Some(none_works), Some(none_works_now)) => !none_works && none_works_now,
+            (open, trouble) => open.is_some() != trouble.is_some(),
+        };
         news.then_some(Event::Channels { working: now.working, failing: now.failing })
     }
 
-    fn tell_missed(&self, channel: &str, now: Timestamp) {
-        let told = self.store.take_missed(channel).and_then(|titles| {
-            if titles.is_empty() {
-                return Ok(());
-            }
-            let key = format!("{}-missed-{}-{channel}", self.addresses.life, now.millis());
-            self.store.add_message(&plan::missed(channel, &titles, key, self.engine.policy(), now))
-        });
+    fn tell_missed(&mut self, channel: &str, now: Timestamp) {
+        let key = format!("{}-missed-{}-{channel}", self.addresses.life, now.millis());
+        let policy = self.engine.policy();
+        let told = self.store.tell_missed(channel, |titles| plan::missed(channel, titles, key, policy, now));
         if let Err(error) = told {
             tracing::error!(%error, "cannot tell what was missed");
         }
@@ -159,10 +173,6 @@ impl Daemon {
     /// A message about the alerting itself.
     pub(super) fn word_of_trouble(&self, channel: &str, title: &str, body: &str, now: Timestamp) -> Message {
         let key = format!("{}-trouble-{}-{channel}", self.addresses.life, now.millis());
-        Message {
-            title: plan::marked(self.addresses.mark, title),
-            body: body.to_owned(),
-            ..plan::trial(channel, key, self.engine.policy(), now)
-        }
+        plan::trouble(channel, key, title, body, &self.addresses, self.engine.policy(), now)
     }
 }

@@ -4,7 +4,7 @@
 use super::alive::{self, Lock};
 use super::clock::{Clock, Happened};
 use super::control::Ear;
-use super::deliver::Tried;
+use super::deliver::{Tried, Unwritten};
 use crate::channels::{Channel, Click};
 use crate::domain::diary::Note;
 use crate::domain::reading::{Reading, SourceId};
@@ -14,7 +14,7 @@ use crate::engine::effect::{Decision, What};
 use crate::engine::event::{Cause, Event};
 use crate::intake::Incoming;
 use crate::intake::folder::Wake;
-use crate::outbox::health::{Health, Summary};
+use crate::outbox::health::Health;
 use crate::outbox::plan::Addresses;
 use crate::store::commit::{Answered, Intake, Turn, Written};
 use crate::store::{self, Store};
@@ -31,6 +31,9 @@ pub(super) const NAP: Duration = Duration::from_secs(30);
 
 /// How often the store is told that the program is alive when nothing else is written.
 const ALIVE_EVERY_SECONDS: i64 = 60;
+
+/// The first look at a folder is waited for this long: it may lie on a disk that hangs.
+const FIRST_LOOK_MAX_MIN: i64 = 2;
 
 /// A stop waits this long for tries under way.
 const STOP_MAX: Duration = Duration::from_secs(5);
@@ -69,6 +72,15 @@ pub enum Stopped {
 #[derive(Debug)]
 pub(super) struct Broken;
 
+/// What ended a nap.
+enum Woke {
+    Incoming(Incoming),
+    Tried(Box<Tried>),
+    Click(Click),
+    Said,
+    Slept,
+}
+
 /// The running program.
 #[derive(Debug)]
 pub struct Daemon {
@@ -78,7 +90,12 @@ pub struct Daemon {
     pub(super) addresses: Addresses,
     pub(super) channels: Vec<Channel>,
     pub(super) health: Vec<Health>,
-    pub(super) health_told: Option<Summary>,
+    pub(super) unwritten: Vec<Unwritten>,
+    pub(super) store_rests_until: Option<Timestamp>,
+    pub(super) went_back: Option<Timestamp>,
+    pub(super) owes_going_back: bool,
+    pub(super) handled_unsaved: BTreeSet<i64>,
+    pub(super) started: Timestamp,
     pub(super) in_flight: BTreeSet<String>,
     pub(super) tried_sender: mpsc::UnboundedSender<Tried>,
     pub(super) wakers: Vec<(SourceId, Sender<Wake>)>,
@@ -106,17 +123,25 @@ impl Daemon {
             self.deliver();
             alive::turned();
             let wait = self.wait();
-            let turned = tokio::select! {
+            let woke = tokio::select! {
                 () = &mut stop => return self.stop().await,
-                Some(incoming) = self.queue.recv() => self.incoming(incoming),
-                Some(tried) = self.tries.recv() => match self.tried(tried) {
-                    Some(event) => self.turn(Some(&event), None, None).map(drop),
+                Some(incoming) = self.queue.recv() => Woke::Incoming(incoming),
+                Some(tried) = self.tries.recv() => Woke::Tried(Box::new(tried)),
+                Some(click) = self.clicks.recv() => Woke::Click(click),
+                () = self.ear.heard() => Woke::Said,
+                () = tokio::time::sleep(wait) => Woke::Slept,
+            };
+            // A sleep is known before anything is judged after it.
+            let turned = self.look_at_clock().and_then(|()| match woke {
+                Woke::Incoming(incoming) => self.incoming(incoming),
+                Woke::Tried(tried) => match self.tried(*tried) {
+                    Some(event) => self.turn(Some(&event), None, None),
                     None => Ok(()),
                 },
-                Some(click) = self.clicks.recv() => self.click(&click),
-                () = self.ear.heard() => self.inbox(),
-                () = tokio::time::sleep(wait) => Ok(()),
-            };
+                Woke::Click(click) => self.click(&click),
+                Woke::Said => self.inbox(),
+                Woke::Slept => Ok(()),
+            });
             let turned = turned.and_then(|()| self.time_passed());
             if turned.is_err() {
                 self.say_broken().await;
@@ -180,8 +205,9 @@ impl Daemon {
             Err(error) => {
                 tracing::error!(%error, "cannot save a turn");
                 self.send_unsaved(&decisions, now, &error.to_string());
+                self.handled_unsaved.extend(line.map(|(line, _)| line));
                 if intake.is_some() {
-                    self.go_back();
+                    self.go_back(now);
                 }
             }
         }
@@ -222,8 +248,8 @@ impl Daemon {
         Ok(written)
     }
 
-    /// Asks the clock what happened, and gives the engine its tick when one is due.
-    fn time_passed(&mut self) -> Result<(), Broken> {
+    /// Asks the clock what happened to time.
+    fn look_at_clock(&mut self) -> Result<(), Broken> {
         match self.clock.look() {
             Happened::Nothing => {}
             Happened::Set(by) => {
@@ -237,13 +263,26 @@ impl Daemon {
                 }
             }
         }
+        Ok(())
+    }
+
+    /// Until every folder was looked at once, what is due waits, for a bounded time: the reading that it
+    /// misses may be there.
+    fn still_looking(&self) -> bool {
+        self.looking > 0 && self.clock.now() - self.started < Span::minutes(FIRST_LOOK_MAX_MIN)
+    }
+
+    /// Gives the engine its tick when one is due.
+    fn time_passed(&mut self) -> Result<(), Broken> {
         let now = self.clock.now();
-        // Until every folder was looked at once, what is due waits: the reading it misses may be there.
-        if self.looking == 0 && self.engine.next_deadline().is_some_and(|deadline| deadline <= now) {
+        if !self.still_looking() && self.engine.next_deadline().is_some_and(|deadline| deadline <= now) {
             self.turn(Some(&Event::Tick), None, None)?;
         }
         if (now - self.alive_at) >= Span::seconds(ALIVE_EVERY_SECONDS) {
             self.alive_at = now;
+            if self.owes_going_back {
+                self.go_back(now);
+            }
             // A word said just as we started may have woken nobody.
             self.inbox()?;
             if let Err(error) = self.store.alive(now, false) {
@@ -254,7 +293,7 @@ impl Daemon {
     }
 
     fn wait(&self) -> Duration {
-        let deadline = self.engine.next_deadline().filter(|_| self.looking == 0);
+        let deadline = self.engine.next_deadline().filter(|_| !self.still_looking());
         [deadline, self.next_due()].into_iter().flatten().map(|at| self.clock.until(at)).fold(self.nap, Duration::min)
     }
 

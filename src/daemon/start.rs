@@ -113,7 +113,12 @@ impl Daemon {
             engine,
             addresses,
             channels,
-            health_told: None,
+            unwritten: Vec::new(),
+            store_rests_until: None,
+            went_back: None,
+            owes_going_back: false,
+            handled_unsaved: BTreeSet::new(),
+            started: now,
             in_flight: BTreeSet::new(),
             tried_sender,
             wakers: Vec::new(),
@@ -160,7 +165,7 @@ impl Daemon {
                 tracing::error!("the engine failed on an event of the start; going on without it");
             }
         }
-        if self.inbox().is_err() {
+        if self.looking == 0 && self.inbox().is_err() {
             tracing::error!("the engine failed on something said; going on without it");
         }
     }

@@ -11,6 +11,9 @@ use crate::intake::{Incoming, Piece};
 use crate::store::commit::Intake;
 use crate::store::inbox::{Line, Said};
 
+/// When the store cannot be written, intake goes back no more often than this.
+const GO_BACK_EVERY_SECONDS: i64 = 30;
+
 /// Rows older than this enter history only; the engine has no use for them.
 const ENGINE_HOURS: i64 = 48;
 
@@ -27,7 +30,8 @@ impl Daemon {
             }
             Incoming::LookedOnce => {
                 self.looking = self.looking.saturating_sub(1);
-                Ok(())
+                // What was said while nobody watched is understood with the readings of that time.
+                if self.looking == 0 { self.inbox() } else { Ok(()) }
             }
             Incoming::InputEnded => {
                 let words = "standard input has ended".to_owned();
@@ -85,7 +89,12 @@ impl Daemon {
     }
 
     fn readings_event(&self, new: Vec<Reading>, first_sight: bool) -> Option<Event> {
-        let hours = if first_sight { FIRST_SIGHT_HOURS } else { ENGINE_HOURS };
+        // While nothing can be saved the same rows are read again and again: the old ones were told once.
+        let hours = match (self.unsaved, first_sight) {
+            (true, _) => 1,
+            (false, true) => FIRST_SIGHT_HOURS,
+            (false, false) => ENGINE_HOURS,
+        };
         let from = self.clock.now() - Span::hours(hours);
         let rows: Vec<Reading> = new.into_iter().filter(|reading| reading.measured >= from).collect();
         (!rows.is_empty()).then_some(Event::Readings { rows, first_sight })
@@ -100,7 +109,7 @@ impl Daemon {
                 return Ok(());
             }
         };
-        for line in lines {
+        for line in lines.into_iter().filter(|line| !self.handled_unsaved.contains(&line.number)).collect::<Vec<_>>() {
             let (event, note) = event_of(&line);
             self.turn(Some(&event), None, Some((line.number, note.as_ref())))?;
         }
@@ -126,8 +135,14 @@ impl Daemon {
         self.inbox()
     }
 
-    /// What was read could not be kept: intake goes back to what the store knows.
-    pub(super) fn go_back(&self) {
+    /// What was read could not be kept: intake goes back to what the store knows, but not at once again.
+    pub(super) fn go_back(&mut self, now: Timestamp) {
+        if self.went_back.is_some_and(|before| now - before < Span::seconds(GO_BACK_EVERY_SECONDS)) {
+            self.owes_going_back = true;
+            return;
+        }
+        self.owes_going_back = false;
+        self.went_back = Some(now);
         for (source, waker) in &self.wakers {
             let places = self.store.places(*source).unwrap_or_default();
             // A folder's thread that is gone has said so already.

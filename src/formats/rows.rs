@@ -207,32 +207,34 @@ pub(super) fn with_point(text: &str) -> std::borrow::Cow<'_, str> {
     }
 }
 
-/// Hands over each record of a table with its line number.
+/// Hands over each record of a table with its line number. A record is one line: a quote that is never
+/// closed must not swallow the rows after it, and they are worth more than a note of two lines.
 pub(super) fn for_each_record(
     text: &[u8],
     delimiter: u8,
     first_line: u64,
     mut each: impl FnMut(u64, Result<&ByteRecord, RowError>),
 ) {
-    let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(delimiter).from_reader(text);
     let mut record = ByteRecord::new();
-    let (mut counted_to, mut line) = (0, first_line);
-    loop {
-        match reader.read_byte_record(&mut record) {
-            Ok(false) => return,
-            Ok(true) => {}
-            // Reading from memory with flexible rows leaves no way to fail; a refusal keeps it visible.
-            Err(error) => {
-                each(line, Err(RowError::new(line, 0, "", "a row", error.to_string().as_bytes())));
-                return;
-            }
+    for (line, bytes) in (first_line..).zip(text.split(|byte| *byte == b'\n')) {
+        let bytes = bytes.strip_suffix(b"\r").unwrap_or(bytes);
+        if bytes.is_empty() {
+            continue;
         }
-        // The reader's own line count is off by one after CRLF, so lines are counted here.
-        let start = record.position().and_then(|place| usize::try_from(place.byte()).ok()).unwrap_or(counted_to);
-        let ends = text.iter().skip(start).take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
-        let passed = text.get(counted_to..start + ends).unwrap_or_default();
-        line += passed.iter().map(|byte| u64::from(*byte == b'\n')).sum::<u64>();
-        counted_to = start + ends;
-        each(line, Ok(&record));
+        if bytes.contains(&b'"') {
+            let mut reader =
+                csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(delimiter).from_reader(bytes);
+            match reader.read_byte_record(&mut record) {
+                Ok(_) => each(line, Ok(&record)),
+                // Reading from memory with flexible rows leaves no way to fail; a refusal keeps it visible.
+                Err(error) => each(line, Err(RowError::new(line, 0, "", "a row", error.to_string().as_bytes()))),
+            }
+        } else {
+            record.clear();
+            for cell in bytes.split(|byte| *byte == delimiter) {
+                record.push_field(cell);
+            }
+            each(line, Ok(&record));
+        }
     }
 }

@@ -161,7 +161,9 @@ impl<'a> Table<'a> {
             || first.is_some_and(|(_, cells)| !cells.iter().any(|cell| sniff_time::is_time_or_date(cell)));
         let has_header = wanted.header.unwrap_or_else(looks_like_header);
         let names = if has_header { first.map(|(_, cells)| cells.clone()).unwrap_or_default() } else { Vec::new() };
-        let rows = rest.iter().skip(usize::from(has_header)).collect();
+        // Lines of another width are broken, or the rest of a note of two lines: they tell nothing.
+        let width = usual_width(rest);
+        let rows = rest.iter().skip(usize::from(has_header)).filter(|(_, cells)| cells.len() >= width).collect();
         let head_lines = if has_header { line } else { line - 1 };
         Self { names, rows, head_lines, line }
     }

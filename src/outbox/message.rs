@@ -3,7 +3,7 @@
 use crate::domain::glucose::Unit;
 use crate::domain::local::Zone;
 use crate::domain::time::Timestamp;
-use crate::engine::effect::{Decision, Id};
+use crate::engine::effect::{Decision, Id, Priority};
 use serde::{Deserialize, Serialize};
 
 /// A message, complete: a channel needs nothing else to send it.
@@ -19,8 +19,12 @@ pub struct Message {
     pub title: String,
     /// For the screen.
     pub body: String,
-    /// What was decided; none for a trial.
+    /// What was decided; none for what is not about glucose, sensor or channels.
     pub decision: Option<Decision>,
+    /// What it is: the decision's own word, or `trial`, `missed`, `trouble`.
+    pub what: String,
+    /// The priority.
+    pub priority: Priority,
     /// When it was decided.
     pub decided: Timestamp,
     /// Of no help after this.

@@ -56,6 +56,8 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
             title: marked(addresses.mark, &said.title),
             body: said.body.clone(),
             decision: Some(decision.clone()),
+            what: decision.what.name().to_owned(),
+            priority: decision.priority,
             decided: now,
             expires: now + lifetime(decision.priority),
             unit: policy.unit,
@@ -76,6 +78,8 @@ pub fn trial(channel: &str, key: String, policy: &Policy, now: Timestamp) -> Mes
         title: format!("TRY {}: this way works", policy.zone.clock(now)),
         body: "You asked for a trial. No alert is behind it.".to_owned(),
         decision: None,
+        what: "trial".to_owned(),
+        priority: Priority::Information,
         decided: now,
         expires: now + Span::minutes(1),
         unit: policy.unit,
@@ -87,15 +91,40 @@ pub fn trial(channel: &str, key: String, policy: &Policy, now: Timestamp) -> Mes
 /// One line for what expired while a channel was down.
 #[must_use]
 pub fn missed(channel: &str, titles: &[String], key: String, policy: &Policy, now: Timestamp) -> Message {
-    let told: Vec<&str> = titles.iter().rev().take(MISSED_TOLD_MAX).map(String::as_str).collect();
+    // What was to be done then is no longer what is to be done: only the fact is told.
+    let fact = |title: &String| title.split(". ").next().unwrap_or_default().to_owned();
+    let told: Vec<String> = titles.iter().rev().take(MISSED_TOLD_MAX).map(fact).collect();
     let more = titles.len().saturating_sub(told.len());
     let more = if more > 0 { format!("; and {more} more") } else { String::new() };
     Message {
-        title: shortened(&format!("While this way was down: {}", told.first().copied().unwrap_or_default())),
+        what: "missed".to_owned(),
+        expires: now + lifetime(Priority::Information),
+        title: shortened(&format!("While this way was down: {}", told.first().map_or("", String::as_str))),
         body: format!(
             "These did not reach you here in time: {}{more}. What is true now is in `recheck status`.",
             told.join("; ")
         ),
+        ..trial(channel, key, policy, now)
+    }
+}
+
+/// A message about the alerting itself: it is grave, and it waits for a network as other alerts do.
+#[must_use]
+pub fn trouble(
+    channel: &str,
+    key: String,
+    title: &str,
+    body: &str,
+    addresses: &Addresses,
+    policy: &Policy,
+    now: Timestamp,
+) -> Message {
+    Message {
+        what: "trouble".to_owned(),
+        priority: Priority::High,
+        expires: now + lifetime(Priority::Medium),
+        title: marked(addresses.mark, title),
+        body: body.to_owned(),
         ..trial(channel, key, policy, now)
     }
 }

@@ -236,18 +236,7 @@ fn send(transaction: &Transaction<'_>, decision: i64, message: &Message) -> rusq
             "UPDATE messages SET state = 'superseded' WHERE channel = ?1 AND thread = ?2 AND state = 'waiting'",
         )?
         .execute(params![message.channel, thread])?;
-    transaction
-        .prepare_cached("INSERT INTO messages (key, decision, channel, thread, state, due, expires, body) VALUES (?1, ?2, ?3, ?4, 'waiting', ?5, ?6, ?7)")?
-        .execute(params![
-            message.key,
-            decision,
-            message.channel,
-            thread,
-            message.decided.millis(),
-            message.expires.millis(),
-            json(message)
-        ])?;
-    Ok(())
+    super::queue::insert(transaction, Some(decision), message)
 }
 
 /// The thread is over: unsent messages are superseded. Answers where it is shown: channel and handle.

@@ -24,7 +24,7 @@ const STEPS: &[&str] = &["
     );
     CREATE INDEX decisions_by_id ON decisions (id);
     CREATE TABLE messages (
-        number INTEGER PRIMARY KEY, key TEXT NOT NULL UNIQUE, decision INTEGER, channel TEXT NOT NULL, thread INTEGER,
+        number INTEGER PRIMARY KEY, key TEXT NOT NULL UNIQUE, decision INTEGER, channel TEXT NOT NULL, rank INTEGER NOT NULL, thread INTEGER,
         state TEXT NOT NULL, due INTEGER NOT NULL, expires INTEGER NOT NULL, tries INTEGER NOT NULL DEFAULT 0,
         handle INTEGER, missed_told INTEGER NOT NULL DEFAULT 0, body TEXT NOT NULL
     );

@@ -3,10 +3,10 @@
 use super::commit::number;
 use super::{Error, Store, json};
 use crate::domain::time::{Span, Timestamp};
-use crate::engine::effect::Id;
+use crate::engine::effect::{Id, Priority};
 use crate::outbox::message::Message;
 use crate::outbox::retry::Next;
-use rusqlite::params;
+use rusqlite::{Connection, params};
 
 /// A message that is due.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,7 +32,7 @@ impl Store {
             .map_err(|error| self.wrap(error))
     }
 
-    /// What is due on one channel, the oldest first; none while one is being tried there.
+    /// What is due on one channel, the gravest first.
     ///
     /// # Errors
     /// When the store cannot be read.
@@ -42,8 +42,7 @@ impl Store {
                 (SELECT handle FROM messages AS shown WHERE shown.channel = messages.channel AND shown.thread = messages.thread
                  AND shown.handle IS NOT NULL ORDER BY number DESC LIMIT 1)
              FROM messages WHERE state = 'waiting' AND channel = ?1 AND due <= ?2
-             AND NOT EXISTS (SELECT 1 FROM messages WHERE state = 'trying' AND channel = ?1)
-             ORDER BY due, number LIMIT 1",
+             ORDER BY rank DESC, due, number LIMIT 1",
             params![channel, now.millis()],
             |row| Ok((row.get(0)?, row.get(1)?, row.get::<_, String>(2)?, row.get(3)?)),
         )?;
@@ -167,43 +166,36 @@ impl Store {
             .map_err(|error| self.wrap(error))
     }
 
-    /// Titles that expired on a channel and were not told there yet; marks them as told.
-    ///
-    /// # Errors
-    /// When the store cannot be written.
-    pub fn take_missed(&self, channel: &str) -> Result<Vec<String>, Error> {
-        let titles = self.all(
-            "SELECT json_extract(body, '$.title') FROM messages WHERE channel = ?1 AND state = 'expired' AND missed_told = 0 ORDER BY number",
-            [channel],
-            |row| row.get(0),
-        )?;
-        if !titles.is_empty() {
-            self.connection
-                .execute("UPDATE messages SET missed_told = 1 WHERE channel = ?1 AND state = 'expired'", [channel])
-                .map_err(|error| self.wrap(error))?;
-        }
-        Ok(titles)
-    }
-
     /// Adds a message that no decision made.
     ///
     /// # Errors
     /// When the store cannot be written.
     pub fn add_message(&self, message: &Message) -> Result<(), Error> {
-        self.connection
-            .execute(
-                "INSERT INTO messages (key, channel, thread, state, due, expires, body) VALUES (?1, ?2, ?3, 'waiting', ?4, ?5, ?6)",
-                params![
-                    message.key,
-                    message.channel,
-                    message.thread.map(|thread| number(thread.0)),
-                    message.decided.millis(),
-                    message.expires.millis(),
-                    json(message)
-                ],
+        insert(&self.connection, None, message).map_err(|error| self.wrap(error))
+    }
+
+    /// Tells on a channel what expired there, in one message; what was told is marked in the same transaction.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn tell_missed(&mut self, channel: &str, words: impl FnOnce(&[String]) -> Message) -> Result<(), Error> {
+        let path = self.path.clone();
+        let wrap = |error| Error::Sqlite { path: path.clone(), error };
+        let transaction = self.connection.transaction().map_err(wrap)?;
+        let titles: Vec<String> = transaction
+            .prepare_cached(
+                "SELECT json_extract(body, '$.title') FROM messages
+                 WHERE channel = ?1 AND state = 'expired' AND missed_told = 0 ORDER BY number",
             )
-            .map_err(|error| self.wrap(error))?;
-        Ok(())
+            .and_then(|mut statement| statement.query_map([channel], |row| row.get(0))?.collect())
+            .map_err(wrap)?;
+        if !titles.is_empty() {
+            transaction
+                .execute("UPDATE messages SET missed_told = 1 WHERE channel = ?1 AND state = 'expired'", [channel])
+                .map_err(wrap)?;
+            insert(&transaction, None, &words(&titles)).map_err(wrap)?;
+        }
+        transaction.commit().map_err(wrap)
     }
 
     /// Which alert or re-check a shown notification is about.
@@ -217,5 +209,35 @@ impl Store {
             |row| row.get::<_, Option<i64>>(0),
         )?;
         Ok(found.into_iter().flatten().next().and_then(|id| u64::try_from(id).ok()).filter(|id| *id > 0).map(Id))
+    }
+}
+
+/// Adds one message, waiting to be tried.
+pub(super) fn insert(connection: &Connection, decision: Option<i64>, message: &Message) -> rusqlite::Result<()> {
+    connection
+        .prepare_cached(
+            "INSERT INTO messages (key, decision, channel, rank, thread, state, due, expires, body)
+             VALUES (?1, ?2, ?3, ?4, ?5, 'waiting', ?6, ?7, ?8)",
+        )?
+        .execute(params![
+            message.key,
+            decision,
+            message.channel,
+            rank(message.priority),
+            message.thread.map(|thread| number(thread.0)),
+            message.decided.millis(),
+            message.expires.millis(),
+            json(message)
+        ])?;
+    Ok(())
+}
+
+/// The graver goes first.
+const fn rank(priority: Priority) -> u8 {
+    match priority {
+        Priority::Information => 0,
+        Priority::Low => 1,
+        Priority::Medium => 2,
+        Priority::High => 3,
     }
 }

@@ -34,7 +34,9 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             let looks: Vec<String> = looks.iter().map(|look| voice.clock(*look)).collect();
             let looks = match (looks.is_empty(), side) {
                 (true, _) => "looking now".to_owned(),
-                (false, Side::Low) => format!("looks at {}, and again until it is back", looks.join(", ")),
+                (false, Side::Low) => {
+                    format!("looks at {}, and every {} until it is back", looks.join(", "), policy.recheck.low_look)
+                }
                 (false, Side::High) => format!("looks at {}", looks.join(", ")),
             };
             let night = if *night_rule {

@@ -89,7 +89,7 @@ fn a_click_comes_back_as_seen() {
     session.run("dunstctl", &["action", "0"]);
     recheck.alert("low", |alert| alert["seen"] == true);
     // A bare click says that it was seen, never that something was eaten.
-    assert_eq!(recheck.status().expect("a status")["rechecks"], serde_json::json!([]));
+    assert!(recheck.status().expect("a status")["rechecks"][0]["treated"].is_null());
 }
 
 #[test]
@@ -120,7 +120,7 @@ fn an_action_on_another_programs_notification_means_nothing() {
     assert_eq!(recheck.alert("low", |_| true)["seen"], false);
     emit(other + 1, "'default'");
     recheck.alert("low", |alert| alert["seen"] == true);
-    assert_eq!(recheck.status().expect("a status")["rechecks"], serde_json::json!([]));
+    assert!(recheck.status().expect("a status")["rechecks"][0]["treated"].is_null());
 }
 
 #[test]
@@ -142,7 +142,8 @@ fn a_real_button_is_pressed_with_a_real_pointer() {
     // The buttons stand in a row at the foot, "Treated" last.
     let (x, y) = (bubble.x + bubble.width - 60, bubble.y + bubble.height - 30);
     session.run("xdotool", &["mousemove", &x.to_string(), &y.to_string(), "click", "1"]);
-    let look = wait_for("a look", || Some(recheck.status()?["rechecks"][0].clone()).filter(|look| !look.is_null()));
+    let look =
+        wait_for("a look", || Some(recheck.status()?["rechecks"][0].clone()).filter(|look| !look["treated"].is_null()));
     assert_eq!(look["of"], "low", "{look}");
 }
 
