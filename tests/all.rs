@@ -16,4 +16,5 @@ mod layers;
 mod open_data;
 mod properties;
 mod real;
+mod storm;
 mod tidy;

@@ -81,6 +81,17 @@ enum Woke {
     Slept,
 }
 
+/// What is known of standard input.
+#[derive(Debug)]
+pub(super) struct Stdin {
+    /// Its source.
+    pub(super) source: SourceId,
+    /// Nothing about now has come from it yet.
+    pub(super) past: bool,
+    /// It has ended.
+    pub(super) ended: bool,
+}
+
 /// The running program.
 #[derive(Debug)]
 pub struct Daemon {
@@ -100,8 +111,7 @@ pub struct Daemon {
     pub(super) tried_sender: mpsc::UnboundedSender<Tried>,
     pub(super) wakers: Vec<(SourceId, Sender<Wake>)>,
     pub(super) looking: usize,
-    pub(super) stdin_source: SourceId,
-    pub(super) input_ended: bool,
+    pub(super) stdin: Stdin,
     pub(super) unsaved: bool,
     pub(super) listener: Option<mpsc::UnboundedSender<Heard>>,
     pub(super) before_judging: Option<fn(&Event)>,
@@ -147,7 +157,7 @@ impl Daemon {
                 self.say_broken().await;
                 return Stopped::Broken;
             }
-            if self.input_ended && self.queue.is_empty() {
+            if self.stdin.ended && self.queue.is_empty() {
                 self.drain().await;
                 return Stopped::InputEnded;
             }

@@ -3,7 +3,7 @@
 use super::alive::{self, Lock};
 use super::clock::Clock;
 use super::control::Ear;
-use super::run::{Daemon, Heard, NAP};
+use super::run::{Daemon, Heard, NAP, Stdin};
 use crate::channels::{Channel, Click};
 use crate::config::{ChannelSettings, Settings};
 use crate::domain::reading::SourceId;
@@ -123,8 +123,7 @@ impl Daemon {
             tried_sender,
             wakers: Vec::new(),
             looking: 0,
-            stdin_source: SourceId(0),
-            input_ended: false,
+            stdin: Stdin { source: SourceId(0), past: stdin, ended: false },
             unsaved: false,
             listener,
             before_judging,
@@ -178,8 +177,8 @@ impl Daemon {
     ) -> Result<(), StartError> {
         if stdin {
             let format = settings.first_format();
-            self.stdin_source = SourceId(self.store.source_number("stdin")?);
-            let lines = Lines::new(self.stdin_source, format);
+            self.stdin.source = SourceId(self.store.source_number("stdin")?);
+            let lines = Lines::new(self.stdin.source, format);
             let queue = queue.clone();
             std::thread::spawn(move || lines.read(std::io::stdin().lock(), &queue));
             return Ok(());

@@ -17,6 +17,9 @@ const GO_BACK_EVERY_SECONDS: i64 = 30;
 /// Rows older than this enter history only; the engine has no use for them.
 const ENGINE_HOURS: i64 = 48;
 
+/// A reading of standard input older than this is from before it began.
+const STDIN_PAST_MIN: i64 = 15;
+
 /// Of a source never seen before the engine gets this much, to have a trend to begin with.
 const FIRST_SIGHT_HOURS: i64 = 3;
 
@@ -35,8 +38,8 @@ impl Daemon {
             }
             Incoming::InputEnded => {
                 let words = "standard input has ended".to_owned();
-                self.input_ended = true;
-                self.turn(Some(&Event::Lost { source: self.stdin_source, words }), None, None).map(drop)
+                self.stdin.ended = true;
+                self.turn(Some(&Event::Lost { source: self.stdin.source, words }), None, None).map(drop)
             }
         }
     }
@@ -69,7 +72,8 @@ impl Daemon {
             .filter(|(_, n)| *n > 0)
             .collect(),
         };
-        let event = self.readings_event(new, piece.first_sight);
+        let first_sight = piece.first_sight || self.is_past_of_stdin(&new);
+        let event = self.readings_event(new, first_sight);
         self.hear(Heard::Readings(intake.readings.clone()));
         self.turn(event.as_ref(), Some(&intake), None)?;
         if piece.refused_at_end > 0 {
@@ -86,6 +90,13 @@ impl Daemon {
             )?;
         }
         Ok(())
+    }
+
+    /// Standard input often begins with history: until a reading about now comes, nothing of it is news.
+    fn is_past_of_stdin(&mut self, rows: &[Reading]) -> bool {
+        let from = self.clock.now() - Span::minutes(STDIN_PAST_MIN);
+        self.stdin.past = self.stdin.past && rows.iter().all(|reading| reading.measured < from);
+        self.stdin.past
     }
 
     fn readings_event(&self, new: Vec<Reading>, first_sight: bool) -> Option<Event> {

@@ -88,6 +88,8 @@ pub struct State {
     /// The re-check of a high, if one is under way.
     pub high_care: Option<HighCare>,
     meter: Option<(Timestamp, Glucose)>,
+    /// Late readings, until they are told of.
+    past: Vec<Reading>,
     /// Sources by their number.
     pub sources: Vec<SourceState>,
     /// The alert about ways to reach the wearer, if one is open.
@@ -211,7 +213,7 @@ impl Engine {
             }
         }
         if !first_sight {
-            self.tell_past(turn, &late, newest.as_ref());
+            self.gather_past(turn, &late);
         }
         if let Some(newest) = newest {
             self.judge(turn, &newest);
@@ -242,6 +244,7 @@ impl Engine {
             match timer {
                 Timer::LowLook => self.look_at_low(turn),
                 Timer::HighLook => self.look_at_high(turn),
+                Timer::Past => self.tell_past(turn),
                 Timer::Gap(source) => self.gap(turn, source),
             }
         }

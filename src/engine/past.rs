@@ -4,6 +4,7 @@
 use super::Engine;
 use super::effect::{Condition, Id, What};
 use super::reason::{PastSpan, Reason};
+use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
@@ -11,13 +12,36 @@ use crate::domain::time::{Span, Timestamp};
 /// A break longer than this between two past readings ends a stretch.
 const BREAK_MIN: i64 = 35;
 
+/// Late readings are told of when none has come for this long.
+const QUIET_MIN: i64 = 1;
+
+/// Late readings kept to be told of: two days at five-minute cadence.
+const READINGS_MAX: usize = 600;
+
 /// Most stretches told in one line: the worst first.
 const SPANS_TOLD_MAX: usize = 3;
 
 impl Engine {
-    /// Tells what past readings held. `judged` is the reading that is judged as now: a stretch that
-    /// runs into it is told by its alert, not here.
-    pub(super) fn tell_past(&self, turn: &mut Turn, past: &[Reading], judged: Option<&Reading>) {
+    /// Keeps late readings until no more come for a while: a line told of all at once is one line.
+    pub(super) fn gather_past(&mut self, turn: &Turn, late: &[Reading]) {
+        if late.is_empty() {
+            return;
+        }
+        let room = READINGS_MAX.saturating_sub(self.state.past.len());
+        self.state.past.extend(late.iter().take(room));
+        self.state.timers.set(Timer::Past, turn.now + Span::minutes(QUIET_MIN));
+    }
+
+    /// Tells what late readings held. A stretch that runs into the newest reading is told by its alert.
+    pub(super) fn tell_past(&mut self, turn: &mut Turn) {
+        let mut past = std::mem::take(&mut self.state.past);
+        past.sort_by_key(|reading| reading.measured);
+        let last = past.last().map(|last| last.measured);
+        let following = self.state.window.newest().filter(|newest| {
+            last.is_some_and(|last| newest.measured > last && newest.measured - last <= Span::minutes(BREAK_MIN))
+        });
+        let judged = following.copied();
+        let (past, judged) = (past.as_slice(), judged.as_ref());
         let levels = &self.policy.levels;
         let mut spans = Vec::new();
         for (condition, below) in [(Condition::VeryLow, true), (Condition::Low, true), (Condition::VeryHigh, false)] {
@@ -47,8 +71,10 @@ impl Engine {
         if spans.is_empty() {
             return;
         }
+        let more = spans.len().saturating_sub(SPANS_TOLD_MAX);
         spans.truncate(SPANS_TOLD_MAX);
-        turn.tell(What::Told, Condition::WhileAway, Id(0), None, Reason::Past { spans }, true);
+        turn.judged = None;
+        turn.tell(What::Told, Condition::WhileAway, Id(0), None, Reason::Past { spans, more }, true);
     }
 }
 

@@ -64,7 +64,7 @@ pub enum Reason {
     /// A high that was held during the night is still there in the morning.
     NightOver { since: Timestamp, next: Timestamp },
     /// Past readings held values beyond these limits.
-    Past { spans: Vec<PastSpan> },
+    Past { spans: Vec<PastSpan>, more: usize },
     /// Nobody was watching.
     Unwatched { from: Timestamp, to: Timestamp, cause: Cause },
     /// A treatment was understood, and these looks follow.

@@ -1,7 +1,7 @@
 //! Watches a folder: new files, appended lines, files written aside and renamed, files rewritten whole.
 //! Events only wake it; what is there is found by looking, and it looks once a minute anyway.
 
-use super::place::Place;
+use super::place::{Looked, Place};
 use super::{Incoming, LINE_BYTES_MAX, PIECE_BYTES_MAX, Piece};
 use crate::config::SourceSettings;
 use crate::domain::reading::SourceId;
@@ -46,7 +46,7 @@ pub struct Folder {
     source: SourceId,
     settings: SourceSettings,
     places: BTreeMap<String, Place>,
-    unsettled: BTreeMap<String, (u64, Instant)>,
+    unsettled: BTreeMap<String, (Looked, Instant)>,
     unreadable: BTreeSet<String>,
     first_sight: bool,
     lost: bool,
@@ -175,7 +175,7 @@ impl Folder {
                 .modified()?
                 .duration_since(UNIX_EPOCH)
                 .map_or(0, |since| i128::try_from(since.as_nanos()).unwrap_or(0));
-            Ok((about.len(), changed))
+            Ok((about.len(), changed, std::os::unix::fs::MetadataExt::ino(&about)))
         });
         let looked = match opened {
             Ok(looked) => looked,
@@ -211,15 +211,22 @@ impl Folder {
             if whole == 0 && bytes.len() > LINE_BYTES_MAX {
                 let expected = format!("a line of at most {LINE_BYTES_MAX} bytes");
                 let refusal = RowError::new(place.line, 0, "", &expected, &bytes);
+                let before = place.clone();
                 place.offset += bytes.len() as u64;
-                self.keep(file, name, &mut place, Piece::refusal(self.source, name, &refusal))?;
+                let piece = Piece::refusal(self.source, name, &refusal);
+                if !self.keep(file, name, &mut place, piece, (&before, &bytes))? {
+                    return Ok(Ok(()));
+                }
                 continue;
             }
             let (lines, rest) = bytes.split_at(whole);
+            let before = place.clone();
             match self.piece(&mut place, name, &encoding.text(lines), encoding) {
                 Found::Piece(piece) if whole > 0 => {
                     place.offset += whole as u64;
-                    self.keep(file, name, &mut place, piece)?;
+                    if !self.keep(file, name, &mut place, piece, (&before, lines))? {
+                        return Ok(Ok(()));
+                    }
                     if bytes.len() < PIECE_BYTES_MAX {
                         return self.last_line(file, name, place, rest).map(Ok);
                     }
@@ -228,8 +235,12 @@ impl Folder {
                 // Kept at its start: when it grows it is looked at again from there.
                 Found::NoRowYet => return self.last_line(file, name, place, &bytes).map(Ok),
                 Found::Question(piece) => {
-                    self.places.insert(name.to_owned(), place);
-                    return self.send(Incoming::Piece(piece)).map(Ok);
+                    // A file that changes while it is read may be torn: that is no question.
+                    if before.holds(file, &bytes).unwrap_or(false) {
+                        self.places.insert(name.to_owned(), place);
+                        self.send(Incoming::Piece(piece))?;
+                    }
+                    return Ok(Ok(()));
                 }
             }
         }
@@ -243,24 +254,28 @@ impl Folder {
     /// A last line without an end: half written, or all there is. Taken in when it has settled, without
     /// moving the place, so that it is read again when it grows.
     fn last_line(&mut self, file: &mut File, name: &str, mut place: Place, rest: &[u8]) -> Result<(), Ended> {
-        let size = place.offset + rest.len() as u64;
         match self.unsettled.get(name) {
             _ if rest.is_empty() => {
                 self.unsettled.remove(name);
             }
-            Some((known, since)) if *known == size && since.elapsed() >= SETTLED => {
+            Some((known, since)) if *known == place.looked && since.elapsed() >= SETTLED => {
                 self.unsettled.remove(name);
+                let before = place.clone();
                 let mut ahead = place.clone();
                 let encoding = self.encoding(&place, rest);
                 match self.piece(&mut ahead, name, &encoding.text(rest), encoding) {
-                    Found::Piece(piece) => self.keep(file, name, &mut place, piece)?,
+                    Found::Piece(piece) => {
+                        if !self.keep(file, name, &mut place, piece, (&before, rest))? {
+                            return Ok(());
+                        }
+                    }
                     Found::Question(piece) => self.send(Incoming::Piece(piece))?,
                     Found::NoRowYet => {}
                 }
             }
-            Some((known, _)) if *known == size => {}
+            Some((known, _)) if *known == place.looked => {}
             Some(_) | None => {
-                self.unsettled.insert(name.to_owned(), (size, Instant::now()));
+                self.unsettled.insert(name.to_owned(), (place.looked, Instant::now()));
             }
         }
         self.places.insert(name.to_owned(), place);
@@ -293,14 +308,25 @@ impl Folder {
         Found::Piece(Piece { first_sight: self.first_sight, ..Piece::new(self.source, name, &rows) })
     }
 
-    fn keep(&mut self, file: &mut File, name: &str, place: &mut Place, mut piece: Piece) -> Result<(), Ended> {
-        if let Err(error) = place.remember(file) {
-            tracing::warn!(file = name, %error, "cannot look back into the file; it will be read again");
+    /// Hands on what was read, with the place after it. False, and nothing handed on, when the file was
+    /// written over meanwhile: the bytes may be half of the old and half of the new. The change wakes us again.
+    fn keep(
+        &mut self,
+        file: &mut File,
+        name: &str,
+        place: &mut Place,
+        mut piece: Piece,
+        read: (&Place, &[u8]),
+    ) -> Result<bool, Ended> {
+        let (before, bytes) = read;
+        // Compared after it was remembered, so that both are of the same file.
+        if !place.remember(file).and_then(|()| before.holds(file, bytes)).unwrap_or(false) {
+            return Ok(false);
         }
         self.places.insert(name.to_owned(), place.clone());
         let body = serde_json::to_string(place).unwrap_or_else(|error| unreachable!("a place is JSON: {error}"));
         piece.place = Some((name.to_owned(), body));
-        self.send(Incoming::Piece(piece))
+        self.send(Incoming::Piece(piece)).map(|()| true)
     }
 
     fn send(&self, incoming: Incoming) -> Result<(), Ended> {

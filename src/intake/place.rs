@@ -10,6 +10,9 @@ use std::io::{self, Read, Seek, SeekFrom};
 const HEAD_BYTES: u64 = 4_096;
 const TAIL_BYTES: u64 = 512;
 
+/// What a file looks like without reading it: its size, its time of change in nanoseconds, its inode.
+pub type Looked = (u64, i128, u64);
+
 /// How far a file has been read.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Place {
@@ -21,8 +24,8 @@ pub struct Place {
     pub dialect: Option<Dialect>,
     /// The last row before the place.
     pub last: Option<Timestamp>,
-    /// The file's size and time of change when last looked at: unchanged means nothing to do.
-    pub looked: (u64, i128),
+    /// What the file looked like last: unchanged means nothing to do.
+    pub looked: Looked,
     /// What the head and the bytes before the place were.
     prints: (u64, u64),
 }
@@ -40,6 +43,20 @@ impl Place {
     /// When the file cannot be read.
     pub fn still_true(&self, file: &mut File) -> io::Result<bool> {
         Ok(self.prints == prints(file, self.offset)?)
+    }
+
+    /// Does the file still hold what was taken in, and these bytes after it?
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn holds(&self, file: &mut File, bytes: &[u8]) -> io::Result<bool> {
+        if self.offset > 0 && !self.still_true(file)? {
+            return Ok(false);
+        }
+        file.seek(SeekFrom::Start(self.offset))?;
+        let mut again = Vec::new();
+        file.take(bytes.len() as u64).read_to_end(&mut again)?;
+        Ok(again == bytes)
     }
 
     /// Remembers what the file holds up to this place.

@@ -239,10 +239,14 @@ fn send(transaction: &Transaction<'_>, decision: i64, message: &Message) -> rusq
     super::queue::insert(transaction, Some(decision), message)
 }
 
-/// The thread is over: unsent messages are superseded. Answers where it is shown: channel and handle.
+/// The thread is over: unsent messages are superseded, and one that is being tried is not tried again.
+/// Answers where it is shown: channel and handle.
 fn withdraw(transaction: &Transaction<'_>, thread: i64) -> rusqlite::Result<Vec<(String, u32)>> {
     transaction
         .prepare_cached("UPDATE messages SET state = 'superseded' WHERE thread = ?1 AND state = 'waiting'")?
+        .execute([thread])?;
+    transaction
+        .prepare_cached("UPDATE messages SET withdrawn = 1 WHERE thread = ?1 AND state = 'trying'")?
         .execute([thread])?;
     let mut shown = transaction.prepare_cached(
         "SELECT channel, handle FROM messages WHERE thread = ?1 AND handle IS NOT NULL AND state = 'delivered' GROUP BY channel HAVING number = MAX(number)",

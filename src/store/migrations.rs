@@ -26,7 +26,7 @@ const STEPS: &[&str] = &["
     CREATE TABLE messages (
         number INTEGER PRIMARY KEY, key TEXT NOT NULL UNIQUE, decision INTEGER, channel TEXT NOT NULL, rank INTEGER NOT NULL, thread INTEGER,
         state TEXT NOT NULL, due INTEGER NOT NULL, expires INTEGER NOT NULL, tries INTEGER NOT NULL DEFAULT 0,
-        handle INTEGER, missed_told INTEGER NOT NULL DEFAULT 0, body TEXT NOT NULL
+        handle INTEGER, missed_told INTEGER NOT NULL DEFAULT 0, withdrawn INTEGER NOT NULL DEFAULT 0, body TEXT NOT NULL
     );
     CREATE INDEX messages_open ON messages (due) WHERE state IN ('waiting', 'trying');
     CREATE TABLE tries (number INTEGER PRIMARY KEY, message INTEGER NOT NULL, at INTEGER NOT NULL, took INTEGER NOT NULL, words TEXT NOT NULL);

@@ -28,7 +28,8 @@ impl Store {
     /// When the store cannot be written.
     pub fn recover_tries(&self) -> Result<usize, Error> {
         self.connection
-            .execute("UPDATE messages SET state = 'waiting', body = json_set(body, '$.may_repeat', json('true')) WHERE state = 'trying'", [])
+            .execute("UPDATE messages SET state = iif(withdrawn, 'superseded', 'waiting'), body = json_set(body, '$.may_repeat', json('true'))
+                 WHERE state = 'trying'", [])
             .map_err(|error| self.wrap(error))
     }
 
@@ -143,12 +144,12 @@ impl Store {
                 params![message, at.millis(), took.as_millis(), words],
             )
             .map_err(wrap)?;
-        // A newer message of the same thread is waiting: this one need not be tried again.
+        // Its alert is over, or a newer message of the same thread is there: it need not be tried again.
         transaction
             .execute(
-                "UPDATE messages SET state = 'superseded' WHERE number = ?1 AND state = 'waiting' AND EXISTS
+                "UPDATE messages SET state = 'superseded' WHERE number = ?1 AND state = 'waiting' AND (withdrawn OR EXISTS
                  (SELECT 1 FROM messages AS newer WHERE newer.channel = messages.channel AND newer.thread = messages.thread
-                  AND newer.number > messages.number)",
+                  AND newer.number > messages.number))",
                 [message],
             )
             .map_err(wrap)?;

@@ -100,8 +100,8 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::NightOver { since, next } => {
             format!("high since {}, kept for the morning; asked again at {}", clock(*since), clock(*next))
         }
-        Reason::Past { spans } => {
-            format!("{} stretches in readings that came in late", spans.len())
+        Reason::Past { spans, more } => {
+            format!("{} stretches in readings that came in late", spans.len() + more)
         }
         Reason::Unwatched { from, to, cause } => {
             let cause = match cause {

@@ -304,10 +304,11 @@ impl Said<'_> {
 
     fn told(&self) -> (String, String) {
         match &self.decision.reason {
-            Reason::Past { spans } => {
+            Reason::Past { spans, more } => {
                 let all: Vec<String> = spans.iter().map(|span| self.past_span(span)).collect();
                 let first = all.first().cloned().unwrap_or_default();
-                (format!("While away: {first}"), format!("Readings that came in late: {}.", all.join("; ")))
+                let more = if *more > 0 { format!("; and {more} more") } else { String::new() };
+                (format!("While away: {first}"), format!("Readings that came in late: {}{more}.", all.join("; ")))
             }
             Reason::Unwatched { from, to, cause } => {
                 let why = match cause {

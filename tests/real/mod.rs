@@ -553,3 +553,17 @@ fn in_session(command: &mut Command, bus: &Bus, display: &str, home: &Path) {
     command.env_clear().env("PATH", "/usr/bin:/bin").env("HOME", home).env("LANG", "C.UTF-8");
     command.env("DBUS_SESSION_BUS_ADDRESS", bus.address()).env("DISPLAY", display);
 }
+
+/// For tests that end the program at any moment, also before it is ready.
+impl Recheck {
+    /// Where the program keeps what it knows.
+    pub(crate) fn state(&self) -> PathBuf {
+        self.home.path().join("state")
+    }
+
+    /// Starts watching and does not wait.
+    pub(crate) fn start(&mut self) {
+        let log = File::options().create(true).append(true).open(self.log()).expect("a file for the log");
+        self.running = Some(Running::start(self.command(&["run"]).stdout(Stdio::null()).stderr(log)));
+    }
+}
