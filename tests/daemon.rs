@@ -45,6 +45,22 @@ fn a_file_appended_rewritten_and_renamed_is_read_once() {
 }
 
 #[test]
+fn folders_below_count_when_the_settings_say_so() {
+    for (subfolders, taken) in [("true", 2), ("false", 1)] {
+        let mut recheck = Recheck::new(&format!("subfolders = {subfolders}\n\n{}", webhook("http://127.0.0.1:9/")));
+        fs::create_dir_all(recheck.exports().join("2026/11")).unwrap();
+        let below = recheck.exports().join("2026/11/day.csv");
+        fs::write(below, table("glucose", &[(now_seconds() - 600, 101.0)])).unwrap();
+        recheck.drop_rows("day.csv", "glucose", &[(now_seconds() - 300, 102.0)]);
+        recheck.watch();
+        wait_for("the readings", || (recheck.counted("taken") >= taken).then_some(()));
+        let sources = String::from_utf8_lossy(&recheck.say(&["sources"]).stdout).into_owned();
+        assert_eq!(recheck.counted("taken"), taken, "{sources}");
+        assert!(sources.contains("newest reading 102 mg/dL") && sources.contains("readings taken in"), "{sources}");
+    }
+}
+
+#[test]
 fn a_last_line_without_an_end_is_read_when_it_has_settled() {
     let receiver = Receiver::start();
     let mut recheck = Recheck::new(&webhook(&receiver.url()));

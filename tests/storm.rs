@@ -435,8 +435,18 @@ impl Writer {
 
 #[test]
 fn a_writer_who_does_everything_to_its_files_loses_nothing() {
+    write_and_watch("watch = \"events\"\n");
+}
+
+/// The same where the file system tells of no change.
+#[test]
+fn nor_does_it_when_there_are_no_events() {
+    write_and_watch("watch = \"poll\"\nsubfolders = true\n");
+}
+
+fn write_and_watch(watching: &str) {
     let receiver = Receiver::start();
-    let mut recheck = Recheck::new(&webhook(&receiver.url()));
+    let mut recheck = Recheck::new(&format!("{watching}\n{}", webhook(&receiver.url())));
     recheck.watch();
     let mut writer = Writer::new(recheck.exports(), store_of(&recheck));
     for _ in 0..STEPS {

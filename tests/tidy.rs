@@ -118,8 +118,10 @@ fn the_settings_file_shows_the_defaults() {
 /// Commands in the README and the documents exist.
 #[test]
 fn the_documents_name_real_commands() {
-    let known =
-        ["run", "status", "seen", "treated", "note", "why", "check", "try", "replay", "inspect", "demo", "help"];
+    let known = [
+        "run", "status", "seen", "treated", "note", "why", "check", "try", "replay", "inspect", "sources", "demo",
+        "help",
+    ];
     let mut files = vec![top().join("README.md"), top().join("DEVELOPERS.md")];
     files.extend(
         fs::read_dir(top().join("docs")).unwrap().map(|entry| entry.unwrap().path()).filter(|path| path.is_file()),

@@ -5,6 +5,7 @@ use super::chart;
 use super::print::{Failure, line};
 use super::stories::story;
 use super::watch::{runtime, stop_asked};
+use crate::config::ends::Watch;
 use crate::config::{ChannelSettings, Settings, SourceSettings};
 use crate::daemon::clock::Clock;
 use crate::daemon::{Daemon, Heard, Plan, control};
@@ -147,6 +148,8 @@ fn source(folder: &Path) -> SourceSettings {
         name: "sensor".to_owned(),
         folder: folder.join("export"),
         files: "*.csv".to_owned(),
+        subfolders: false,
+        watch: Watch::Auto,
         format: Wanted::anything(Zone::UTC),
     }
 }

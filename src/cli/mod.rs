@@ -7,6 +7,7 @@ mod inspect;
 mod print;
 mod replay;
 mod say;
+mod sources;
 mod status;
 mod stories;
 mod watch;
@@ -54,6 +55,8 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// What came from each source, what was refused, and how its files are written.
+    Sources,
     /// Mark an alert, or all open ones, as seen.
     Seen {
         /// Number of the alert.
@@ -124,6 +127,7 @@ pub fn main() -> ExitCode {
     let done = match arguments.command {
         Command::Run { stdin } => watch::run(&place, stdin),
         Command::Status { json } => status::run(&place, json),
+        Command::Sources => sources::run(&place),
         Command::Seen { id } => say::seen(&place, id),
         Command::Treated { which, at, look } => say::treated(&place, which.as_deref(), at.as_deref(), look.as_deref()),
         Command::Note { kind, words, at } => say::note(&place, &kind, &words, at.as_deref()),

@@ -22,8 +22,37 @@ pub struct SourceSettings {
     pub folder: PathBuf,
     /// Names of the files in it that count, with `*` for anything.
     pub files: String,
+    /// Folders below it count too.
+    pub subfolders: bool,
+    /// How changes are noticed.
+    pub watch: Watch,
     /// How its tables are written.
     pub format: Wanted,
+}
+
+/// How changes in a folder are noticed.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Watch {
+    /// By events, or by looking where the folder lies on a share or a mount that gives none.
+    #[default]
+    Auto,
+    /// By events, and by looking once a minute.
+    Events,
+    /// By looking every five seconds.
+    Poll,
+}
+
+impl Watch {
+    /// By its name in the settings.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        match name {
+            "auto" => Some(Self::Auto),
+            "events" => Some(Self::Events),
+            "poll" => Some(Self::Poll),
+            _ => None,
+        }
+    }
 }
 
 /// One way to reach the wearer.
@@ -76,9 +105,11 @@ pub(super) fn sources(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose
         let format = format(&mut words, policy.zone);
         let kind = words.parsed("kind", "\"streaming\" or \"scanned\"", kind).unwrap_or(SourceKind::Streaming);
         let files = words.text("files").map_or_else(|| "*.csv".to_owned(), |(_, files)| files);
+        let subfolders = words.yes_or_no("subfolders").unwrap_or(false);
+        let watch = words.parsed("watch", "\"auto\", \"events\" or \"poll\"", Watch::named).unwrap_or_default();
         words.end();
         policy.sources.push(SourcePolicy { name: name.clone(), kind });
-        found.push(SourceSettings { name, folder: folder.unwrap_or_default(), files, format });
+        found.push(SourceSettings { name, folder: folder.unwrap_or_default(), files, subfolders, watch, format });
     }
     if found.is_empty() && purpose == Purpose::Watch {
         all.wrong(start, "there is no source of readings", "add [source.sensor] with folder = \"~/glucose\"");

@@ -1,6 +1,7 @@
 //! Watches a folder: new files, appended lines, files written aside and renamed, files rewritten whole.
 //! Events only wake it; what is there is found by looking, and it looks once a minute anyway.
 
+use super::events::Events;
 use super::place::{Looked, Place};
 use super::{Incoming, LINE_BYTES_MAX, PIECE_BYTES_MAX, Piece};
 use crate::config::SourceSettings;
@@ -8,7 +9,6 @@ use crate::domain::reading::SourceId;
 use crate::formats::encoding::Encoding;
 use crate::formats::row_error::RowError;
 use crate::formats::wanted::NotFound;
-use notify::{RecommendedWatcher, RecursiveMode, Watcher};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
 use std::io::{self, Read, Seek, SeekFrom};
@@ -17,16 +17,16 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::{Duration, Instant, UNIX_EPOCH};
 use tokio::sync::mpsc;
 
-/// A look at the folder without any event: events can be missed.
-const LOOK: Duration = Duration::from_secs(60);
-
 /// A last line without an end of line is taken in when it has not changed for this long.
 const SETTLED: Duration = Duration::from_secs(3);
 
 /// Bytes from which it is guessed how letters are written.
 const HEAD_BYTES: usize = 4_096;
 
-/// Most files looked at in one folder.
+/// Deepest folder looked at below the one in the settings.
+const DEPTH_MAX: u32 = 8;
+
+/// Most files looked at in one source.
 const FILES_MAX: usize = 100_000;
 
 /// What the folder's thread is told.
@@ -53,7 +53,7 @@ pub struct Folder {
     queue: mpsc::Sender<Incoming>,
     wake: Receiver<Wake>,
     waker: Sender<Wake>,
-    watcher: Option<(RecommendedWatcher, u64)>,
+    events: Events,
 }
 
 /// What a text turned out to hold.
@@ -79,6 +79,7 @@ impl Folder {
     ) -> (Self, Sender<Wake>) {
         let (waker, wake) = channel();
         let places = read_places(places);
+        let events = Events::new(settings.watch, settings.subfolders);
         let folder = Self {
             source,
             settings,
@@ -90,7 +91,7 @@ impl Folder {
             queue,
             wake,
             waker: waker.clone(),
-            watcher: None,
+            events,
         };
         (folder, waker)
     }
@@ -104,7 +105,7 @@ impl Folder {
             }
             first = false;
             self.first_sight = false;
-            let wait = if self.unsettled.is_empty() { LOOK } else { SETTLED };
+            let wait = if self.unsettled.is_empty() { self.events.look_every() } else { SETTLED };
             match self.wake.recv_timeout(wait) {
                 Ok(Wake::Stop) | Err(RecvTimeoutError::Disconnected) => return,
                 Ok(Wake::Back(places)) => self.places = read_places(places),
@@ -122,8 +123,8 @@ impl Folder {
 
     /// Looks at every file once.
     fn look(&mut self) -> Result<(), Ended> {
-        self.watch_events();
-        let files = match self.files() {
+        self.events.ask(&self.settings.folder, &self.waker);
+        let files = match files(&self.settings) {
             Ok(files) => files,
             Err(error) => {
                 let words = format!("{}: {error}", self.settings.folder.display());
@@ -148,23 +149,6 @@ impl Folder {
             }
         }
         Ok(())
-    }
-
-    /// The files that count, in the order of their names.
-    fn files(&self) -> io::Result<Vec<PathBuf>> {
-        let mut found = Vec::new();
-        for entry in fs::read_dir(&self.settings.folder)?.take(FILES_MAX) {
-            let path = entry?.path();
-            let counts = path
-                .file_name()
-                .and_then(|name| name.to_str())
-                .is_some_and(|name| is_finished(name) && matches(&self.settings.files, name));
-            if counts && path.is_file() {
-                found.push(path);
-            }
-        }
-        found.sort();
-        Ok(found)
     }
 
     /// Reads what is new in one file.
@@ -332,37 +316,29 @@ impl Folder {
     fn send(&self, incoming: Incoming) -> Result<(), Ended> {
         self.queue.blocking_send(incoming).map_err(|_| Ended)
     }
+}
 
-    /// Asks to be woken by changes; again when the folder was replaced by another of its name.
-    fn watch_events(&mut self) {
-        let Ok(about) = fs::metadata(&self.settings.folder) else {
-            self.watcher = None;
-            return;
-        };
-        let inode = std::os::unix::fs::MetadataExt::ino(&about);
-        if self.watcher.as_ref().is_some_and(|(_, known)| *known == inode) {
-            return;
-        }
-        let waker = self.waker.clone();
-        let watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
-            let matters = event.map_or(true, |event| !event.kind.is_access());
-            if matters {
-                // The thread that is woken ends only when the program does.
-                let _ = waker.send(Wake::Changed);
-            }
-        });
-        let watching = watcher.and_then(|mut watcher| {
-            watcher.watch(&self.settings.folder, RecursiveMode::NonRecursive)?;
-            Ok(watcher)
-        });
-        match watching {
-            Ok(watcher) => self.watcher = Some((watcher, inode)),
-            Err(error) => {
-                self.watcher = None;
-                tracing::warn!(folder = %self.settings.folder.display(), %error, "no change events; looking once a minute");
+/// The files that count, in the order of their names. Links to folders are not followed.
+fn files(settings: &SourceSettings) -> io::Result<Vec<PathBuf>> {
+    let mut found = Vec::new();
+    let mut folders = vec![(settings.folder.clone(), 0)];
+    while let Some((folder, depth)) = folders.pop() {
+        for entry in fs::read_dir(&folder)? {
+            let entry = entry?;
+            let path = entry.path();
+            let name = entry.file_name();
+            let Some(name) = name.to_str().filter(|name| is_finished(name)) else { continue };
+            if entry.file_type()?.is_dir() {
+                if settings.subfolders && depth < DEPTH_MAX {
+                    folders.push((path, depth + 1));
+                }
+            } else if found.len() < FILES_MAX && matches(&settings.files, name) && path.is_file() {
+                found.push(path);
             }
         }
     }
+    found.sort();
+    Ok(found)
 }
 
 fn read_places(places: Vec<(String, String)>) -> BTreeMap<String, Place> {

@@ -1,6 +1,7 @@
 //! Where readings come from: a watched folder, or standard input. Decides nothing about them, and gives
 //! no row away: what is read waits in a bounded queue until it is taken in.
 
+pub mod events;
 pub mod folder;
 pub mod place;
 pub mod stdin;

@@ -69,6 +69,12 @@ impl Place {
     }
 }
 
+/// How the file of a stored place is written, if that was found out.
+#[must_use]
+pub fn dialect_of(stored: &str) -> Option<Dialect> {
+    serde_json::from_str::<Place>(stored).ok()?.dialect
+}
+
 fn prints(file: &mut File, offset: u64) -> io::Result<(u64, u64)> {
     let head = print(file, 0, offset.min(HEAD_BYTES))?;
     let tail_start = offset.saturating_sub(TAIL_BYTES);

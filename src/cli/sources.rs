@@ -1,0 +1,61 @@
+//! `recheck sources`: of each source, what came, what was refused, and how its files are written.
+
+use super::Place;
+use super::print::{Failure, line};
+use crate::daemon::clock;
+use crate::domain::reading::SourceId;
+use crate::store::Store;
+use crate::wording::Voice;
+use std::process::ExitCode;
+
+/// Files shown of one source, the last by name.
+const FILES_SHOWN: usize = 5;
+
+pub(super) fn run(place: &Place) -> Result<ExitCode, Failure> {
+    let settings = place.settings_to_show(&[], crate::config::files::computer_zone())?;
+    let Some(store) = Store::look(&place.state())? else {
+        return Err(Failure::new("no source has been read yet").hint("start watching with `recheck run`"));
+    };
+    let voice = Voice::new(&settings.policy, clock::wall());
+    let counts = store.counts()?;
+    let newest = store.newest_readings()?;
+    for (number, name) in store.source_names()?.into_iter().enumerate() {
+        let source = SourceId(u16::try_from(number).unwrap_or(u16::MAX));
+        line(&name);
+        match newest.iter().find(|(reading, _)| reading.source == source) {
+            Some((reading, arrived)) => line(&format!(
+                "  newest reading {} {} of {}, which came {} later",
+                reading.glucose.shown(voice.unit, None),
+                voice.unit.name(),
+                voice.zone.clock_seen_from(reading.measured, voice.now),
+                *arrived - reading.measured
+            )),
+            None => line("  no reading yet"),
+        }
+        for (_, what, n) in counts.iter().filter(|(of, _, _)| *of == source) {
+            line(&format!("  {n:>9} {}", meaning(what)));
+        }
+        let places = store.places(source)?;
+        for (path, body) in places.iter().rev().take(FILES_SHOWN) {
+            let dialect = crate::intake::place::dialect_of(body);
+            let written =
+                dialect.map_or_else(|| "not understood yet".to_owned(), |dialect| dialect.as_settings().join(", "));
+            line(&format!("  {path}: {written}"));
+        }
+        if places.len() > FILES_SHOWN {
+            line(&format!("  and {} more files", places.len() - FILES_SHOWN));
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn meaning(count: &str) -> &str {
+    match count {
+        "taken" => "readings taken in",
+        "doubled" => "readings known already",
+        "refused" => "rows refused",
+        "blank" => "rows that are no readings",
+        "clock_change" => "rows in the hour of a clock change",
+        other => other,
+    }
+}
