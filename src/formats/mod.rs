@@ -1,7 +1,7 @@
 //! Text becomes readings. Reads no file: bytes come in, rows and refusals come out.
 //!
 //! [`wanted::Wanted`] is what the settings say, [`wanted::Dialect`] how one file turned out to be written;
-//! [`sniff`] leads from the one to the other, and [`rows`] reads by it.
+//! [`wanted::Wanted::sniff`] leads from the one to the other, and [`rows`] reads by it.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod encoding;
