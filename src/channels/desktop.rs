@@ -2,7 +2,7 @@
 //! hang the alerts. Messages of one thread replace each other, so that they never pile up.
 
 use super::{Button, Click};
-use crate::engine::effect::Priority;
+use crate::engine::effect::{Condition, Priority};
 use crate::outbox::message::Message;
 use crate::outbox::outcome::Outcome;
 use notify_rust::{Hint, Notification, NotificationHandle, NotificationResponse, Timeout, Urgency};
@@ -137,15 +137,31 @@ fn notification(message: &Message, replaces: Option<u32>) -> Notification {
         Priority::High | Priority::Medium => Timeout::Never,
         Priority::Low | Priority::Information => Timeout::Default,
     });
-    if decision.is_some() {
+    if let Some(decision) = decision {
         // A bare click must not claim a treatment, so it means "seen".
-        notification.action("default", "Seen").action("treated", "Treated");
+        notification.action("default", "Seen");
+        if can_be_treated(decision.condition) {
+            notification.action("treated", "Treated");
+        }
         notification.hint(Hint::Resident(false));
     }
     if let Some(id) = replaces {
         notification.id(id);
     }
     notification.finalize()
+}
+
+/// Highs, lows and their re-checks; not what is about sensor or channels.
+const fn can_be_treated(condition: Condition) -> bool {
+    matches!(
+        condition,
+        Condition::VeryLow
+            | Condition::Low
+            | Condition::High
+            | Condition::VeryHigh
+            | Condition::RecheckHigh
+            | Condition::RecheckLow
+    )
 }
 
 /// Bodies may be read as markup by the server.

@@ -1,7 +1,7 @@
 //! The wearer's clock on the wall: zones, hours of the day, the night. Asks no clock what time it is.
 
 use super::time::{Span, Timestamp};
-use chrono::{DateTime, Datelike, LocalResult, NaiveDateTime, NaiveTime, TimeZone, Timelike, Utc};
+use chrono::{DateTime, LocalResult, NaiveDateTime, NaiveTime, TimeZone, Timelike, Utc};
 use chrono_tz::Tz;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
@@ -187,12 +187,6 @@ impl std::fmt::Display for Hours {
     fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(out, "{}-{}", self.from, self.to)
     }
-}
-
-/// Days from one wall-clock date to another, for "how many days does this history cover".
-#[must_use]
-pub fn days_between(zone: Zone, from: Timestamp, to: Timestamp) -> i64 {
-    i64::from(zone.wall(to).date().num_days_from_ce()) - i64::from(zone.wall(from).date().num_days_from_ce())
 }
 
 #[cfg(test)]

@@ -257,16 +257,7 @@ impl<'a> Table<'a> {
             // Stored and scanned values of one sensor: each row fills one of them.
             _ if self.rows.iter().all(|row| filled(row) <= 1) && says_glucose(&candidates[0].name) => Ok(candidates),
             _ => {
-                let listed: Vec<String> = candidates
-                    .iter()
-                    .map(|cell| {
-                        if cell.name.is_empty() {
-                            format!("column {}", cell.place + 1)
-                        } else {
-                            format!("\"{}\"", cell.name)
-                        }
-                    })
-                    .collect();
+                let listed: Vec<String> = candidates.iter().map(Cell::shown).collect();
                 Err(question(
                     self.line,
                     format!("several columns could hold glucose: {}", listed.join(", ")),

@@ -111,16 +111,7 @@ fn time_cells(said: Option<&Stamp>, columns: &[(Cell, Vec<&str>)], line: u64) ->
         [] => {}
         several => {
             return by_name(several).map(|cell| vec![cell]).ok_or_else(|| {
-                let names: Vec<String> = several
-                    .iter()
-                    .map(|cell| {
-                        if cell.name.is_empty() {
-                            format!("column {}", cell.place + 1)
-                        } else {
-                            format!("\"{}\"", cell.name)
-                        }
-                    })
-                    .collect();
+                let names: Vec<String> = several.iter().map(|cell| cell.shown()).collect();
                 question(
                     line,
                     format!("several columns hold times: {}", names.join(", ")),

@@ -115,6 +115,11 @@ pub enum NotFound {
 }
 
 impl Cell {
+    /// As a question names it.
+    pub(super) fn shown(&self) -> String {
+        if self.name.is_empty() { format!("column {}", self.place + 1) } else { format!("\"{}\"", self.name) }
+    }
+
     /// As the settings would name it.
     #[must_use]
     pub fn column(&self) -> Column {

@@ -64,7 +64,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
             format!("{values} values in a row since {} cannot be glucose in this unit", clock(*since))
         }
         Reason::ChannelsFail { working, words } => {
-            format!("{working} ways to reach the wearer work; failing: {}", words.join("; "))
+            format!("ways to reach the wearer that work: {working}; that fail: {}", words.join("; "))
         }
         Reason::ChannelsWork => "every way to reach the wearer works".to_owned(),
         Reason::ComingDown { next, .. } => format!("coming down, looks again at {}", clock(*next)),
