@@ -32,6 +32,9 @@ pub(super) const NAP: Duration = Duration::from_secs(30);
 /// How often the store is told that the program is alive when nothing else is written.
 const ALIVE_EVERY_SECONDS: i64 = 60;
 
+/// A clock set forward this soon after the start was wrong before.
+const CLOCK_FOUND_MIN: i64 = 10;
+
 /// The first look at a folder is waited for this long: it may lie on a disk that hangs.
 const FIRST_LOOK_MAX_MIN: i64 = 2;
 
@@ -264,7 +267,20 @@ impl Daemon {
             Happened::Nothing => {}
             Happened::Set(by) => {
                 tracing::warn!(by = %by, "the computer's clock was set");
-                self.turn(Some(&Event::ClockStepped { by }), None, None)?;
+                let now = self.clock.now();
+                let just_started = now - by - self.started < Span::minutes(CLOCK_FOUND_MIN);
+                self.started = self.started + by;
+                if just_started && by > Span::minutes(1) {
+                    // A computer that starts with yesterday's clock finds the right one a little later: what
+                    // was saved was saved by the right one, and the time between is time nobody watched.
+                    let event = Event::Unwatched { from: now - by, to: now, cause: Cause::Stopped };
+                    self.turn(Some(&event), None, None)?;
+                } else {
+                    self.turn(Some(&Event::ClockStepped { by }), None, None)?;
+                    if let Err(error) = self.store.shift_messages(by) {
+                        tracing::error!(%error, "cannot move waiting messages with the clock");
+                    }
+                }
             }
             Happened::Slept(from, to) => {
                 self.turn(Some(&Event::Unwatched { from, to, cause: Cause::Slept }), None, None)?;

@@ -65,6 +65,19 @@ impl Store {
         Ok(due.into_iter().flatten().next().map(Timestamp::from_millis))
     }
 
+    /// The clock was set: waiting messages keep their waits and their time to be of help.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn shift_messages(&self, by: Span) -> Result<usize, Error> {
+        self.connection
+            .execute(
+                "UPDATE messages SET due = due + ?1, expires = expires + ?1 WHERE state IN ('waiting', 'trying')",
+                [by.as_millis()],
+            )
+            .map_err(|error| self.wrap(error))
+    }
+
     /// A try begins. Written before anything is sent, so that a crash cannot make an unmarked repeat.
     ///
     /// # Errors
