@@ -279,3 +279,23 @@ fn a_fault_inside_is_told_and_met_once() {
     }
     assert_eq!(judged, [(Condition::Low, Some(6_400))]);
 }
+
+/// A low that was over before a failing way could bring it is told when that way works again.
+#[test]
+fn what_came_too_late_is_told_in_one_line() {
+    let receiver = Receiver::start();
+    let quick = "[level.low]\ndeadband = 0\noff_delay = \"0m\"\nagain_quiet = \"0m\"\n";
+    let mut recheck = Recheck::new(&format!("{quick}\n{}", webhook(&receiver.url())));
+    recheck.watch_after_an_hour_in_range();
+    receiver.answer_next(&[500, 500]);
+    let now = now_seconds();
+    recheck.drop_rows("one.csv", "glucose", &[(now - 120, 62.0)]);
+    receiver.wait_for("low", 1);
+    recheck.drop_rows("two.csv", "glucose", &[(now - 60, 92.0)]);
+    wait_for("the low to end", || recheck.status().filter(|status| status["alerts"] == serde_json::json!([])));
+    recheck.drop_rows("three.csv", "glucose", &[(now, 61.0)]);
+    let missed = wait_for("the word of what was missed", || {
+        receiver.got().into_iter().find(|got| got.body["what"] == "missed" && got.answered == Some(200))
+    });
+    assert_eq!(missed.body["title"].as_str().unwrap().split(',').next(), Some("While this way was down: Low: 62"));
+}

@@ -1,7 +1,7 @@
 //! `recheck replay`: past readings through the same engine, in pretend time.
 
 use super::Place;
-use super::print::{Failure, line, words};
+use super::print::{Failure, fail, line, words};
 use crate::config::files::computer_zone;
 use crate::domain::local::Zone;
 use crate::domain::time::Timestamp;
@@ -55,8 +55,16 @@ pub(super) fn run(
         format.zone = zone;
     }
     let mut score = Score::default();
+    let mut code = ExitCode::SUCCESS;
     for path in files {
-        let rows = read(path, &format)?;
+        let rows = match read(path, &format) {
+            Ok(rows) => rows,
+            // One file that is not understood is named, and the others are still replayed.
+            Err(failure) => {
+                code = fail(&failure);
+                continue;
+            }
+        };
         let mut decisions: Vec<(Timestamp, Decision)> = Vec::new();
         let file = path.display().to_string();
         live(settings.policy.clone(), &rows, |at, decision| {
@@ -66,14 +74,16 @@ pub(super) fn run(
                 decisions.push((at, decision.clone()));
             }
         });
-        score.add(&rows, &decisions, &settings.policy.levels);
+        if !as_json {
+            score.add(&rows, &decisions, &settings.policy.levels);
+        }
     }
     if !as_json {
         for text in table(&score) {
             line(&text);
         }
     }
-    Ok(ExitCode::SUCCESS)
+    Ok(code)
 }
 
 fn read(path: &Path, format: &Wanted) -> Result<Vec<Row>, Failure> {

@@ -242,8 +242,9 @@ fn send(transaction: &Transaction<'_>, decision: i64, message: &Message) -> rusq
 /// The thread is over: unsent messages are superseded, and one that is being tried is not tried again.
 /// Answers where it is shown: channel and handle.
 fn withdraw(transaction: &Transaction<'_>, thread: i64) -> rusqlite::Result<Vec<(String, u32)>> {
+    // What a failing way could not bring in time is told when it works again, as what expires there is.
     transaction
-        .prepare_cached("UPDATE messages SET state = 'superseded' WHERE thread = ?1 AND state = 'waiting'")?
+        .prepare_cached("UPDATE messages SET state = iif(tries > 0 AND rank >= 2, 'expired', 'superseded') WHERE thread = ?1 AND state = 'waiting'")?
         .execute([thread])?;
     transaction
         .prepare_cached("UPDATE messages SET withdrawn = 1 WHERE thread = ?1 AND state = 'trying'")?
