@@ -54,7 +54,7 @@ pub fn wake(folder: &Path) -> bool {
     }
 }
 
-/// Does a daemon run? Asked without waking it more than a word of the wearer would.
+/// Does a daemon run? It is woken by the question, finds nothing new, and sleeps on.
 #[must_use]
 pub fn is_there(folder: &Path) -> bool {
     wake(folder)

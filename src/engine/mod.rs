@@ -1,6 +1,6 @@
 //! THE DECISION: `(state, event, now) -> decisions`. Pure: no clock, no files, no randomness.
 //!
-//! Five functions are the whole of it: [`Engine::new`], [`Engine::restore`], [`Engine::handle`],
+//! Five functions carry it: [`Engine::new`], [`Engine::restore`], [`Engine::handle`],
 //! [`Engine::next_deadline`] and [`Engine::snapshot`]. `now` never comes from anywhere but the caller,
 //! and a [`Event::Tick`] that is early or extra does nothing.
 //!

@@ -2,7 +2,7 @@
 //!
 //! The definitions are those of docs/alerts-measured.md. In short: readings closer than 3.9 minutes to
 //! the last kept one are dropped; readings are split at gaps; an episode is a run beyond the limit of at
-//! least two readings and 15 minutes, counting half an interval at its end, and runs with no more than
+//! least two readings and 10 minutes, adding half an interval at its end, and runs with no more than
 //! 15 minutes back between them are one; *re-raised* is raised within 30 minutes of its own end;
 //! *missed* is an episode in which nothing rang, and nothing in the 30 minutes before it.
 
@@ -12,7 +12,9 @@ use crate::engine::policy::Levels;
 use crate::formats::rows::Row;
 
 const KEPT_APART_MILLIS: i64 = 234_000;
-const EPISODE_MIN: i64 = 15;
+const EPISODE_OVER_MIN: i64 = 15;
+/// Three readings five minutes apart span ten, and the third lasts a while.
+const EPISODE_SPAN_MIN: i64 = 10;
 const COVERED_BEFORE_MIN: i64 = 30;
 const RE_RAISED_WITHIN_MIN: i64 = 30;
 const FLOOR_HUNDREDTHS: i32 = 3_900;
@@ -196,7 +198,7 @@ fn episodes(
         open = beyond(*value);
     }
     let long_enough =
-        |run: &Run| run.readings >= 2 && (run.to - run.from) + cadence.times(1, 2) >= Span::minutes(EPISODE_MIN - 5);
+        |run: &Run| run.readings >= 2 && (run.to - run.from) + cadence.times(1, 2) >= Span::minutes(EPISODE_SPAN_MIN);
     let mut found: Vec<Run> = Vec::new();
     let mut last_back: Option<Timestamp> = None;
     for run in runs {
@@ -205,7 +207,7 @@ fn episodes(
             match found.last_mut() {
                 Some(known)
                     if known.segment == run.segment
-                        && last_back.is_none_or(|back| back - known.to <= Span::minutes(EPISODE_MIN)) =>
+                        && last_back.is_none_or(|back| back - known.to <= Span::minutes(EPISODE_OVER_MIN)) =>
                 {
                     known.to = run.to;
                 }
