@@ -4,8 +4,11 @@
 //! Lines of a timeline (times are UTC on one invented day, and may run past 24:00):
 //! `set KEY=VALUE` before anything else, as on the command line;
 //! `10:00 reads 120`, `10:00-11:00 reads 120 to 180` (every 5 minutes, in a straight line),
-//! `10:00-11:00 every 15m reads 120 to 180`; `08:00 brings 02:10-03:05 at 60` (late readings, one batch);
+//! `10:00-11:00 every 15m reads 120 to 180`; `10:00-11:00 every 5m alternates 248 and 70` (two signals);
+//! `10:00-11:00 every 5m doubles 120 to 180` (each again two minutes later); `10:00 reads 120 from 1` (the
+//! second source by name); `08:00 brings 02:10-03:05 at 60` (late readings, one batch);
 //! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|carbohydrate|symptoms|text`,
+//! `10:00 notes scan|sensor-start|sensor-stop`, `10:00 trusts 248|all|source 1`,
 //! `10:00 meter 142`, `10:00 seen [NUMBER]`; `10:00 refused 3`, `10:00 lost`, `10:00 odd file`, `10:00 channels 0 failing`,
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
 //! `10:00 started`, `10:00 later` (time passes).
@@ -20,7 +23,7 @@ use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
 use recheck::engine::effect::{Decision, Id, Side};
-use recheck::engine::event::{Cause, Event, Which};
+use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use recheck::engine::reason::Reason;
 use recheck::wording::text::text;
@@ -114,7 +117,7 @@ fn live(lines: &[String]) -> (Vec<(Timestamp, Decision)>, Vec<String>) {
 fn policy(sets: &[String]) -> Policy {
     let read = settings("", None, sets, Purpose::Replay, Zone::UTC).unwrap_or_else(|problems| panic!("{problems}"));
     if read.policy.sources.is_empty() {
-        let sources = vec![SourcePolicy { name: "sensor".to_owned(), kind: SourceKind::Streaming }];
+        let sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
         return Policy { sources, ..read.policy };
     }
     read.policy
@@ -136,6 +139,13 @@ impl Life {
                 let rows = every(time(from), time(to), Span::minutes(5)).map(|at| reading(at, value)).collect();
                 Event::Readings { rows, first_sight: false }
             }
+            ["reads", value, "from", source] => {
+                let reading = Reading { source: SourceId(source.parse().unwrap()), ..reading(at, value) };
+                Event::Readings { rows: vec![reading], first_sight: false }
+            }
+            ["trusts", "all"] => Event::Trust(Trusted::All),
+            ["trusts", "source", source] => Event::Trust(Trusted::Source(SourceId(source.parse().unwrap()))),
+            ["trusts", value] => Event::Trust(Trusted::Near(glucose(value))),
             ["treated", rest @ ..] => treated(at, rest),
             ["notes", kind] => Event::Noted(Note { at, kind: note(kind), words: String::new() }),
             ["meter", value] => Event::Noted(Note { at, kind: Kind::Meter(glucose(value)), words: String::new() }),
@@ -183,7 +193,17 @@ impl Life {
             ["every", step, rest @ ..] => (span(step).unwrap(), rest),
             _ => (Span::minutes(5), words),
         };
-        let (first, last): (i64, i64) = match words {
+        if let ["alternates", one, "and", other] = words {
+            for (at, value) in every(from, to, step).zip([one, other].into_iter().cycle()) {
+                self.happens(at, &Event::Readings { rows: vec![reading(at, value)], first_sight: false });
+            }
+            return;
+        }
+        let (doubled, words) = match words {
+            ["doubles", rest @ ..] => (true, [&["reads"][..], rest].concat()),
+            _ => (false, words.to_vec()),
+        };
+        let (first, last): (i64, i64) = match words.as_slice() {
             ["reads", value] => (value.parse().unwrap(), value.parse().unwrap()),
             ["reads", first, "to", last] => (first.parse().unwrap(), last.parse().unwrap()),
             _ => panic!("a timeline does not know: {words:?}"),
@@ -196,7 +216,12 @@ impl Life {
                 measured: at,
                 glucose: Glucose::mg_dl(i32::try_from(value).unwrap()),
             }];
-            self.happens(at, &Event::Readings { rows, first_sight: false });
+            self.happens(at, &Event::Readings { rows: rows.clone(), first_sight: false });
+            if doubled {
+                let at = at + Span::minutes(2);
+                let rows = vec![Reading { measured: at, ..rows[0] }];
+                self.happens(at, &Event::Readings { rows, first_sight: false });
+            }
         }
     }
 
@@ -240,6 +265,10 @@ fn note(kind: &str) -> Kind {
         "insulin" => Kind::Insulin(None),
         "carbohydrate" => Kind::Carbohydrate(None),
         "symptoms" => Kind::Symptoms,
+        "scan" => Kind::Scan,
+        "sensor-start" => Kind::SensorStart(None),
+        "sensor-stop" => Kind::SensorStop(None),
+        "other-sensor-stop" => Kind::SensorStop(Some("other".to_owned())),
         _ => Kind::Text,
     }
 }

@@ -42,7 +42,7 @@ struct Story {
 #[test]
 fn every_story_of_six_events_keeps_the_rules() {
     let mut policy = Policy::new(Zone::UTC);
-    policy.sources = vec![SourcePolicy { name: "sensor".to_owned(), kind: SourceKind::Streaming }];
+    policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
     let story = Story { engine: Engine::new(policy), now: START, open: BTreeSet::new(), told: Vec::new() };
     let mut stories = 0;
     tell(&story, LENGTH, &mut stories);

@@ -50,7 +50,7 @@ fn day(seed: u64) -> Vec<Row> {
 
 fn policy() -> Policy {
     let mut policy = Policy::new(Zone::UTC);
-    policy.sources = vec![SourcePolicy { name: "replay".to_owned(), kind: SourceKind::Streaming }];
+    policy.sources = vec![SourcePolicy::new("replay", SourceKind::Streaming)];
     policy
 }
 

@@ -139,7 +139,7 @@ async fn tell(mut heard: mpsc::UnboundedReceiver<Heard>, policy: Policy) -> Vec<
 fn policy() -> Policy {
     let mut policy = Policy::new(Zone::UTC);
     policy.night = Hours::parse("06:30-13:00").unwrap_or(policy.night);
-    policy.sources = vec![SourcePolicy { name: "sensor".to_owned(), kind: SourceKind::Streaming }];
+    policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
     policy
 }
 

@@ -83,6 +83,11 @@ enum Command {
         #[arg(long, value_name = "TIME")]
         at: Option<String>,
     },
+    /// Say which of two signals counts: a value near it, or a source; `all` for both again.
+    Trust {
+        /// A value such as 142, the name of a source, or `all`.
+        which: String,
+    },
     /// Why an alert rang, or why it was quiet: readings, rule, times, deliveries.
     Why {
         /// Number of the alert; without it, the last decisions.
@@ -131,6 +136,7 @@ pub fn main() -> ExitCode {
         Command::Seen { id } => say::seen(&place, id),
         Command::Treated { which, at, look } => say::treated(&place, which.as_deref(), at.as_deref(), look.as_deref()),
         Command::Note { kind, words, at } => say::note(&place, &kind, &words, at.as_deref()),
+        Command::Trust { which } => say::trust(&place, &which),
         Command::Why { id } => why::run(&place, id),
         Command::Check => check::check(&place),
         Command::Try => check::trial(&place),

@@ -8,9 +8,10 @@ use crate::daemon::{clock, control};
 use crate::domain::diary::{Amount, Kind, Note};
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::local::{Meaning, TimeOfDay, Zone};
+use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Id, Side};
-use crate::engine::event::Which;
+use crate::engine::event::{Trusted, Which};
 use crate::formats::stamp::{Read, Stamp};
 use crate::store::Store;
 use crate::store::inbox::Said;
@@ -57,6 +58,21 @@ pub(super) fn note(place: &Place, kind: &str, words: &[String], at: Option<&str>
     let policy = place.settings_to_show(&[], crate::config::files::computer_zone())?.policy;
     let (kind, words) = kind_of(kind, words, policy.unit)?;
     say(&place.state(), &Said::Noted(Note { at: when(at, policy.zone)?, kind, words: words.join(" ") }))
+}
+
+pub(super) fn trust(place: &Place, which: &str) -> Result<ExitCode, Failure> {
+    let unit = place.settings_to_show(&[], crate::config::files::computer_zone())?.policy.unit;
+    let names = Store::look(&place.state())?.map_or(Ok(Vec::new()), |store| store.source_names())?;
+    let number = names.iter().position(|name| name == which).and_then(|place| u16::try_from(place).ok());
+    let trusted = match (which, number) {
+        ("all", _) => Trusted::All,
+        (_, Some(number)) => Trusted::Source(SourceId(number)),
+        (value, None) => Trusted::Near(Glucose::parse(value, unit).map_err(|_| {
+            Failure::new(format!("there is no source called \"{value}\", and it is no value in {}", unit.name()))
+                .hint(format!("say all, a value, or one of: {}", names.join(", ")))
+        })?),
+    };
+    say(&place.state(), &Said::Trust(trusted))
 }
 
 /// Keeps what was said, wakes the daemon, and prints its answer.

@@ -4,12 +4,15 @@ use super::Place;
 use super::print::{Failure, line};
 use crate::config::ChannelSettings;
 use crate::daemon::{clock, control};
+use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
 use crate::engine::effect::Condition;
 use crate::engine::level::{Level, Told};
+use crate::engine::policy::SourceKind;
 use crate::engine::recheck_high::Stage;
 use crate::engine::timers::Timer;
+use crate::engine::two_signals::Trust;
 use crate::store::Store;
 use crate::store::history::ChannelPast;
 use serde_json::{Value, json};
@@ -84,7 +87,7 @@ impl Seen<'_> {
                     .filter(|(source, _, _)| usize::from(source.0) == number)
                     .map(|(_, what, n)| (what.clone(), json!(n)))
                     .collect();
-                json!({ "name": name, "counts": counted })
+                json!({ "name": name, "note": self.note_on(number, name), "counts": counted })
             })
             .collect();
         let mut channels = Vec::new();
@@ -116,6 +119,48 @@ impl Seen<'_> {
         }))
     }
 
+    /// What is to be known of a source beside its counts.
+    fn note_on(&self, number: usize, name: &str) -> Option<String> {
+        let (policy, state) = (self.engine.policy(), self.engine.snapshot());
+        let clock = |at: Timestamp| policy.zone.clock_seen_from(at, self.now);
+        let source = state.sources.get(number)?;
+        // The settings list sources by name, the state by their lasting numbers.
+        let known = policy.sources.iter().find(|source| source.name == name);
+        let kind = known.map_or(SourceKind::History, |source| source.kind);
+        let sensor = known.map(|source| source.sensor).unwrap_or_default();
+        let session = source.session();
+        let mut notes = Vec::new();
+        if kind == SourceKind::History || source.history_only() {
+            notes.push("history only: it CANNOT ALERT".to_owned());
+        }
+        match state.trust {
+            Some(Trust::Source(trusted)) if usize::from(trusted.0) != number => {
+                notes.push("set aside by `recheck trust`".to_owned());
+            }
+            Some(Trust::Signal { ours, other, .. }) => notes.push(format!(
+                "of two signals the one at {} counts",
+                ours.shown(policy.unit, None) + ", not at " + &other.shown(policy.unit, None)
+            )),
+            Some(Trust::Source(_)) | None => {}
+        }
+        if source.wrote_twice().is_some_and(|at| self.now - at < Span::hours(1)) {
+            notes.push("writes each value twice".to_owned());
+        }
+        if session.is_stopped() {
+            notes.push("its sensor is off".to_owned());
+        } else if let Some(started) = session.started() {
+            let warm = started + sensor.warm_up;
+            let end = sensor.life.map_or_else(String::new, |life| format!(", ends {}", clock(started + life)));
+            let warm = if warm > self.now { format!(", warms up until {}", clock(warm)) } else { String::new() };
+            notes.push(format!("sensor started {}{warm}{end}", clock(started)));
+        }
+        let id = u16::try_from(number).ok().map(SourceId)?;
+        if let Some(next) = state.timers.due(Timer::Scan(id)) {
+            notes.push(format!("asks for a scan {}", clock(next)));
+        }
+        (!notes.is_empty()).then(|| notes.join("; "))
+    }
+
     fn alerts(&self) -> Vec<Value> {
         let state = self.engine.snapshot();
         let stamp = |at: Timestamp| self.engine.policy().zone.rfc3339(at);
@@ -139,6 +184,9 @@ impl Seen<'_> {
             .collect();
         all.extend(state.sources.iter().filter_map(|source| source.lost()).map(|lost| {
             json!({ "id": lost.id.0, "condition": lost.condition.name(), "since": stamp(lost.since), "told": "rang", "seen": lost.seen })
+        }));
+        all.extend(state.two_signals.map(|two| {
+            json!({ "id": two.id.0, "condition": Condition::TwoSignals.name(), "since": stamp(two.since), "told": "rang", "seen": two.seen })
         }));
         all.extend(state.channels.map(|trouble| {
             json!({ "id": trouble.id.0, "condition": Condition::ChannelFailed.name(), "since": null, "told": "rang", "seen": false })
@@ -230,8 +278,9 @@ impl Seen<'_> {
                 .flatten()
                 .map(|(what, n)| format!("{n} {}", what.replace('_', " ")))
                 .collect();
+            let note = source["note"].as_str().map_or_else(String::new, |note| format!("\n        {note}"));
             format!(
-                "      {}: {}",
+                "      {}: {}{note}",
                 text(source, "name"),
                 if counts.is_empty() { "nothing yet".to_owned() } else { counts.join(", ") }
             )

@@ -3,11 +3,11 @@
 use super::meant::Purpose;
 use super::problem::Place;
 use super::tree::Value;
-use super::words::Words;
+use super::words::{SPAN_EXPECTED, Words, span};
 use crate::domain::glucose::Unit;
 use crate::domain::local::Zone;
 use crate::domain::time::Span;
-use crate::engine::policy::{Policy, SourceKind, SourcePolicy};
+use crate::engine::policy::{Policy, SensorPolicy, SourceKind, SourcePolicy};
 use crate::formats::encoding::Encoding;
 use crate::formats::stamp::Stamp;
 use crate::formats::wanted::Wanted;
@@ -103,12 +103,14 @@ pub(super) fn sources(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose
             words.wrong(place, format!("source.{name} has no folder"), "name the folder its export is written to");
         }
         let format = format(&mut words, policy.zone);
-        let kind = words.parsed("kind", "\"streaming\" or \"scanned\"", kind).unwrap_or(SourceKind::Streaming);
+        let kind =
+            words.parsed("kind", "\"streaming\", \"scanned\" or \"history\"", kind).unwrap_or(SourceKind::Streaming);
+        let sensor = sensor(&mut words);
         let files = words.text("files").map_or_else(|| "*.csv".to_owned(), |(_, files)| files);
         let subfolders = words.yes_or_no("subfolders").unwrap_or(false);
         let watch = words.parsed("watch", "\"auto\", \"events\" or \"poll\"", Watch::named).unwrap_or_default();
         words.end();
-        policy.sources.push(SourcePolicy { name: name.clone(), kind });
+        policy.sources.push(SourcePolicy { name: name.clone(), kind, sensor });
         found.push(SourceSettings { name, folder: folder.unwrap_or_default(), files, subfolders, watch, format });
     }
     if found.is_empty() && purpose == Purpose::Watch {
@@ -116,6 +118,27 @@ pub(super) fn sources(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose
     }
     all.end();
     found
+}
+
+/// What is known of the sensor behind a source.
+fn sensor(words: &mut Words<'_>) -> SensorPolicy {
+    let mut sensor = SensorPolicy::default();
+    words.span("memory", &mut sensor.memory);
+    words.span("warm_up", &mut sensor.warm_up);
+    sensor.scan_at_bedtime = words.yes_or_no("scan_at_bedtime").unwrap_or(sensor.scan_at_bedtime);
+    sensor.scan_at_waking = words.yes_or_no("scan_at_waking").unwrap_or(sensor.scan_at_waking);
+    let place = words.place;
+    sensor.life = words.parsed("life", SPAN_EXPECTED, span);
+    for (name, span, least, most) in [
+        ("memory", Some(sensor.memory), Span::hours(1), Span::hours(48)),
+        ("warm_up", Some(sensor.warm_up), Span::ZERO, Span::hours(24)),
+        ("life", sensor.life, Span::hours(24), Span::hours(720)),
+    ] {
+        if span.is_some_and(|span| span < least || span > most) {
+            words.wrong(place, format!("{name} is out of range"), format!("it should be from {least} to {most}"));
+        }
+    }
+    sensor
 }
 
 /// How a source writes, as far as its settings say; the rest is guessed from each file.
@@ -216,6 +239,7 @@ fn kind(text: &str) -> Option<SourceKind> {
     match text {
         "streaming" => Some(SourceKind::Streaming),
         "scanned" => Some(SourceKind::Scanned),
+        "history" => Some(SourceKind::History),
         _ => None,
     }
 }

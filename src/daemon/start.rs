@@ -210,11 +210,8 @@ fn open_channels(
 /// settings keeps its number, and is not watched.
 fn policy_by_number(store: &Store, settings: &Settings, stdin: bool) -> Result<Policy, StartError> {
     let mut policy = settings.policy.clone();
-    let wanted: Vec<SourcePolicy> = if stdin {
-        vec![SourcePolicy { name: "stdin".to_owned(), kind: SourceKind::Streaming }]
-    } else {
-        policy.sources.clone()
-    };
+    let wanted: Vec<SourcePolicy> =
+        if stdin { vec![SourcePolicy::new("stdin", SourceKind::Streaming)] } else { policy.sources.clone() };
     for source in &wanted {
         store.source_number(&source.name)?;
     }
@@ -222,9 +219,8 @@ fn policy_by_number(store: &Store, settings: &Settings, stdin: bool) -> Result<P
         .source_names()?
         .into_iter()
         .map(|name| {
-            let kind =
-                wanted.iter().find(|source| source.name == name).map_or(SourceKind::Scanned, |source| source.kind);
-            SourcePolicy { name, kind }
+            let known = wanted.iter().find(|source| source.name == name).cloned();
+            known.unwrap_or_else(|| SourcePolicy::new(&name, SourceKind::History))
         })
         .collect();
     Ok(policy)

@@ -167,6 +167,7 @@ fn event_of(line: &Line) -> (Event, Option<Note>) {
     match &line.what {
         Said::Treated { which, at, look } => (Event::Treated { which: *which, at: latest(*at), look: *look }, None),
         Said::Noted(note) => (Event::Noted(note.clone()), Some(note.clone())),
+        Said::Trust(which) => (Event::Trust(*which), None),
         Said::Seen { which } => (Event::Seen { which: *which }, None),
     }
 }

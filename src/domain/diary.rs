@@ -53,8 +53,14 @@ pub enum Kind {
     Exercise,
     /// The pump's infusion site was changed.
     Site,
-    /// The sensor was changed.
+    /// Something about the sensor.
     Sensor,
+    /// A new sensor was started: of that source, or of every one.
+    SensorStart(Option<String>),
+    /// The sensor was taken off: of that source, or of every one.
+    SensorStop(Option<String>),
+    /// The sensor was scanned; its values come later.
+    Scan,
     /// Words only.
     Text,
 }
@@ -72,6 +78,9 @@ impl Kind {
             Self::Exercise => "exercise",
             Self::Site => "site",
             Self::Sensor => "sensor",
+            Self::SensorStart(_) => "sensor start",
+            Self::SensorStop(_) => "sensor stop",
+            Self::Scan => "scan",
             Self::Text => "text",
         }
     }

@@ -83,6 +83,14 @@ impl Zone {
         self.dated(at).format("%Y-%m-%dT%H:%M:%S%:z").to_string()
     }
 
+    /// The beginning of the day that holds an instant; of a midnight that is skipped, when it would have been.
+    #[must_use]
+    pub fn midnight(self, at: Timestamp) -> Timestamp {
+        match self.meaning(self.wall(at).date().and_time(NaiveTime::MIN)) {
+            Meaning::Once(at) | Meaning::Twice(at, _) | Meaning::Skipped(at) => at,
+        }
+    }
+
     fn dated(self, at: Timestamp) -> DateTime<Tz> {
         let utc: DateTime<Utc> = DateTime::from_timestamp_millis(at.millis()).unwrap_or_default();
         self.0.from_utc_datetime(&utc.naive_utc())

@@ -39,6 +39,12 @@ pub enum Condition {
     SourceFailed,
     /// A way to reach the wearer does not work, or none does.
     ChannelFailed,
+    /// Readings alternate between two signals that cannot both be true.
+    TwoSignals,
+    /// The memory of a scanned sensor fills.
+    Scan,
+    /// A sensor comes to its end.
+    Sensor,
     /// Looking again after a high.
     RecheckHigh,
     /// Looking again after a low.
@@ -63,12 +69,23 @@ impl Condition {
             Self::Gap => "gap",
             Self::SourceFailed => "source_failed",
             Self::ChannelFailed => "channel_failed",
+            Self::TwoSignals => "two_signals",
+            Self::Scan => "scan",
+            Self::Sensor => "sensor",
             Self::RecheckHigh => "recheck_high",
             Self::RecheckLow => "recheck_low",
             Self::WhileAway => "while_away",
             Self::NotWatching => "not_watching",
             Self::Diary => "diary",
         }
+    }
+}
+
+impl Condition {
+    /// Is it about a value, rather than about sensor, channels or diary?
+    #[must_use]
+    pub const fn is_about_glucose(self) -> bool {
+        matches!(self, Self::VeryLow | Self::Low | Self::High | Self::VeryHigh | Self::RecheckHigh | Self::RecheckLow)
     }
 }
 
@@ -152,6 +169,21 @@ impl What {
     }
 }
 
+/// Why a value is less sure than others.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Doubt {
+    /// Readings alternate between two signals.
+    TwoSignals {
+        /// What the lower one says.
+        lower: Glucose,
+        /// What the higher one says.
+        higher: Glucose,
+    },
+    /// The sensor is in its first day.
+    FirstDay,
+}
+
 /// One decision of the engine.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Decision {
@@ -173,6 +205,9 @@ pub struct Decision {
     pub reading_at: Option<Timestamp>,
     /// How the value was changing, where enough readings tell.
     pub rate: Option<Rate>,
+    /// Why the value is less sure than others; it is said with it, and delays nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub doubt: Option<Doubt>,
     /// Why.
     pub reason: Reason,
 }

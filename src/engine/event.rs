@@ -3,6 +3,7 @@
 use super::effect::{Id, Side};
 use super::policy::Policy;
 use crate::domain::diary::Note;
+use crate::domain::glucose::Glucose;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -56,6 +57,8 @@ pub enum Event {
         /// Which alert; `None` for all.
         which: Option<Id>,
     },
+    /// The wearer chose which of several signals counts.
+    Trust(Trusted),
     /// Nobody was watching for a while.
     Unwatched {
         /// End of the last completed turn before it.
@@ -89,6 +92,18 @@ pub enum Which {
     Alert(Id),
     /// The high or the low there is now, with or without an alert.
     Side(Side),
+}
+
+/// Which readings count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Trusted {
+    /// Those of one source.
+    Source(SourceId),
+    /// Those of the signal that is nearest to this value now.
+    Near(Glucose),
+    /// All.
+    All,
 }
 
 /// Why nobody was watching.

@@ -9,6 +9,7 @@
 //! waiting for it ([`recheck_high`], [`recheck_low`]) and winds the timer of the next silence ([`source`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+mod arrival;
 pub mod effect;
 pub mod event;
 pub mod level;
@@ -19,11 +20,15 @@ pub mod reason;
 pub mod recheck_high;
 pub mod recheck_low;
 mod said;
+mod scan;
+pub mod session;
 pub mod side;
 pub mod source;
 pub mod timers;
 pub mod trend;
 mod turn;
+pub mod two_signals;
+mod values;
 pub mod window;
 
 use crate::domain::glucose::Glucose;
@@ -41,7 +46,8 @@ use serde::{Deserialize, Serialize};
 use side::SideState;
 use source::SourceState;
 use timers::{Timer, Timers};
-use turn::{Judged, Turn};
+use turn::Turn;
+use two_signals::{Trust, TwoSignals};
 use window::Window;
 
 /// Version of the snapshot's form. Another version is rebuilt from stored events.
@@ -49,9 +55,6 @@ pub const SNAPSHOT_VERSION: u32 = 1;
 
 /// A reading older than this, or than two cadences, is past.
 const PAST_MIN: i64 = 15;
-
-/// The value at a treatment is the last one within this before it.
-const VALUE_NEAR_MIN: i64 = 30;
 
 /// A reading measured further ahead of now than this comes from a clock that is wrong.
 const AHEAD_MIN: i64 = 5;
@@ -94,6 +97,12 @@ pub struct State {
     pub sources: Vec<SourceState>,
     /// The alert about ways to reach the wearer, if one is open.
     pub channels: Option<ChannelTrouble>,
+    /// Two signals that alternate, if there are.
+    #[serde(default)]
+    pub two_signals: Option<TwoSignals>,
+    /// What the wearer chose to count; all when nothing.
+    #[serde(default)]
+    pub trust: Option<Trust>,
     /// What falls due, and when.
     pub timers: Timers,
 }
@@ -152,7 +161,8 @@ impl Engine {
 
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
-        let mut turn = Turn { now, night: self.night_around(now), judged: None, out: Vec::new() };
+        let night = self.night_around(now);
+        let mut turn = Turn { now, night, judged: None, doubt: self.doubt(now), out: Vec::new() };
         match event {
             Event::Tick => {}
             Event::Started => self.watch_all_sources(now),
@@ -170,6 +180,7 @@ impl Engine {
                 self.noted(&mut turn, note);
             }
             Event::Seen { which } => self.seen(&mut turn, *which),
+            Event::Trust(which) => self.trust(&mut turn, *which),
             Event::Unwatched { from, to, cause } => self.unwatched(&mut turn, *from, *to, *cause),
             Event::ClockStepped { by } => self.state.timers.shift(*by),
             Event::Channels { working, failing } => self.channels(&mut turn, *working, failing),
@@ -195,9 +206,15 @@ impl Engine {
         let mut newest: Option<Reading> = None;
         let mut late: Vec<Reading> = Vec::new();
         let rows = self.without_clock_ahead(turn, source, rows);
+        if !first_sight {
+            self.record_lost(turn, source, known, &rows);
+        }
         for reading in rows.iter() {
-            if source::absurd(reading) {
+            if self.absurd(reading) {
                 self.absurd_value(turn, reading);
+                continue;
+            }
+            if self.set_aside(turn, reading) {
                 continue;
             }
             if !self.state.window.insert(*reading) {
@@ -213,7 +230,14 @@ impl Engine {
             }
         }
         if !first_sight {
+            if let Some(newest) = rows.last() {
+                self.learn_arrival(turn, source, newest.measured, rows.len() == 1);
+            }
             self.gather_past(turn, &late);
+        }
+        if let Some(last) = rows.last().filter(|last| known.is_none_or(|known| last.measured > known)) {
+            self.sensor_gave(source, last.measured);
+            self.values_of_scan(turn, source, last.measured);
         }
         if let Some(newest) = newest {
             self.judge(turn, &newest);
@@ -222,13 +246,24 @@ impl Engine {
 
     /// The newest current reading, judged as now.
     fn judge(&mut self, turn: &mut Turn, reading: &Reading) {
-        turn.judged = self.latest_of(reading.source);
+        if self.is_echo(reading) {
+            self.record_echo(turn, reading);
+            turn.judged = self.latest_of(reading.source);
+            self.watch_for_gap(turn, reading);
+            return;
+        }
+        self.notice_two_signals(turn);
+        turn.doubt = self.doubt(turn.now);
         let cadence = self.source(reading.source).cadence();
         for side in [Side::Low, Side::High] {
-            self.judge_side(turn, &Seen { side, value: reading.glucose, measured: reading.measured, cadence });
+            turn.judged = self.of_two_signals(side, turn.now).or_else(|| self.latest_of(reading.source));
+            let value = turn.judged.map_or(reading.glucose, |judged| judged.glucose);
+            self.judge_side(turn, &Seen { side, value, measured: reading.measured, cadence });
+            match side {
+                Side::Low => self.follow_low(turn),
+                Side::High => self.follow_high(turn),
+            }
         }
-        self.follow_low(turn);
-        self.follow_high(turn);
         self.close_high_if_over(turn);
         self.complete_high_look(turn);
         self.complete_low_look(turn);
@@ -246,6 +281,8 @@ impl Engine {
                 Timer::HighLook => self.look_at_high(turn),
                 Timer::Past => self.tell_past(turn),
                 Timer::Gap(source) => self.gap(turn, source),
+                Timer::Scan(source) => self.call_for_scan(turn, source),
+                Timer::SensorEnd(source) => self.tell_sensor_end(turn, source),
             }
         }
         unreachable!("a turn works off its timers");
@@ -298,59 +335,6 @@ impl Engine {
 
     fn past_after(&mut self, source: SourceId) -> Span {
         Span::minutes(PAST_MIN).max(self.source(source).cadence().times(2, 1))
-    }
-
-    fn newest_of(&self, source: SourceId) -> Option<Timestamp> {
-        self.state.window.newest_first(source).next().map(|reading| reading.measured)
-    }
-
-    /// The newest reading of a source, with its rate; fresh or not.
-    fn latest_of(&self, source: SourceId) -> Option<Judged> {
-        let newest = self.state.window.newest_first(source).next()?;
-        let cadence = self.state.sources.get(usize::from(source.0)).map_or(Span::ZERO, SourceState::cadence);
-        let rate = trend::rate(self.state.window.newest_first(source), cadence);
-        Some(Judged { glucose: newest.glucose, at: newest.measured, rate })
-    }
-
-    /// The newest value that is still about now: a reading, or a newer meter check.
-    fn latest(&self, now: Timestamp) -> Option<Judged> {
-        let reading = self.state.window.newest().and_then(|newest| {
-            let cadence = self.state.sources.get(usize::from(newest.source.0)).map_or(Span::ZERO, SourceState::cadence);
-            let fresh = now - newest.measured <= Span::minutes(PAST_MIN).max(cadence.times(2, 1));
-            fresh.then(|| self.latest_of(newest.source)).flatten()
-        });
-        let meter = self.state.meter.filter(|(at, _)| now - *at <= Span::minutes(PAST_MIN));
-        match (reading, meter) {
-            (Some(reading), Some((at, glucose))) if at > reading.at => Some(Judged { glucose, at, rate: reading.rate }),
-            (None, Some((at, glucose))) => Some(Judged { glucose, at, rate: None }),
-            (reading, _) => reading,
-        }
-    }
-
-    /// For lows: of several fresh sources the lowest value, so that none hides another's low.
-    fn lowest_latest(&self, now: Timestamp) -> Option<Judged> {
-        let newest = self.latest(now);
-        let others = (0..self.state.sources.len()).filter_map(|place| {
-            let source = SourceId(u16::try_from(place).ok()?);
-            self.latest_of(source).filter(|judged| now - judged.at <= Span::minutes(PAST_MIN))
-        });
-        let meter_is_newest = newest.is_some_and(|newest| self.state.meter.is_some_and(|(at, _)| at == newest.at));
-        if meter_is_newest {
-            return newest;
-        }
-        others.chain(newest).min_by_key(|judged| judged.glucose.hundredths())
-    }
-
-    /// The value at a time the wearer names, if a reading or meter check was close before it.
-    fn value_at(&self, at: Timestamp) -> Option<Glucose> {
-        let near = |measured: Timestamp| measured <= at && at - measured <= Span::minutes(VALUE_NEAR_MIN);
-        let meter = self.state.meter.filter(|(measured, _)| near(*measured));
-        let reading = self.state.window.newest_before(at).filter(|reading| near(reading.measured));
-        match (reading, meter) {
-            (Some(reading), Some((measured, glucose))) if measured > reading.measured => Some(glucose),
-            (Some(reading), _) => Some(reading.glucose),
-            (None, meter) => meter.map(|(_, glucose)| glucose),
-        }
     }
 
     fn mark_held_as_rung(&mut self, now: Timestamp) {

@@ -23,8 +23,10 @@ pub enum Therapy {
 pub enum SourceKind {
     /// Readings arrive by themselves; their silence is a gap.
     Streaming,
-    /// Readings arrive when the wearer scans the sensor; their silence is not a gap.
+    /// Readings arrive when the wearer scans the sensor; their silence is not a gap, but a memory that fills.
     Scanned,
+    /// Readings arrive long after they were measured: kept as history, and nothing is asked of them.
+    History,
 }
 
 /// One source of readings.
@@ -32,8 +34,48 @@ pub enum SourceKind {
 pub struct SourcePolicy {
     /// Its name in the settings.
     pub name: String,
-    /// Streaming or scanned.
+    /// Streaming, scanned, or history.
     pub kind: SourceKind,
+    /// What its sensor does by itself.
+    #[serde(default)]
+    pub sensor: SensorPolicy,
+}
+
+/// What is known of the sensor behind a source.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SensorPolicy {
+    /// How far back a scanned sensor remembers.
+    pub memory: Span,
+    /// Ask for a scan before sleep, however full the memory is.
+    pub scan_at_bedtime: bool,
+    /// Ask for a scan at the end of the night, however full the memory is.
+    pub scan_at_waking: bool,
+    /// A new sensor gives nothing for this long.
+    pub warm_up: Span,
+    /// A sensor works for this long; none when its end is not to be told.
+    pub life: Option<Span>,
+}
+
+impl SourcePolicy {
+    /// A source with a sensor as most are.
+    #[must_use]
+    pub fn new(name: &str, kind: SourceKind) -> Self {
+        Self { name: name.to_owned(), kind, sensor: SensorPolicy::default() }
+    }
+}
+
+impl Default for SensorPolicy {
+    /// A scan at least every eight hours: ADA Standards of Care, recommendation 7.18 (2024). Two hours of
+    /// warm-up: common practice, no source.
+    fn default() -> Self {
+        Self {
+            memory: Span::hours(8),
+            scan_at_bedtime: false,
+            scan_at_waking: false,
+            warm_up: Span::hours(2),
+            life: None,
+        }
+    }
 }
 
 /// When a level rings.
@@ -141,6 +183,9 @@ impl Levels {
             Condition::Gap
             | Condition::SourceFailed
             | Condition::ChannelFailed
+            | Condition::TwoSignals
+            | Condition::Scan
+            | Condition::Sensor
             | Condition::RecheckHigh
             | Condition::RecheckLow
             | Condition::WhileAway

@@ -13,19 +13,25 @@
 //! | gap after a low or falling value | unseen low | prompt | medium |
 //! | gap otherwise | reversible | delayed | low |
 //! | source or channels fail | loss of protection | delayed | medium |
-//! | re-check of a high, past readings, stretches not watched | none by themselves | - | information |
+//! | two signals | one of them may hide a low | prompt | medium |
+//! | last call for a scan, memory full | values lost | delayed | low |
+//! | re-check of a high, past readings, stretches not watched, first call for a scan, end of a sensor | none by themselves | - | information |
 //!
 //! Deviation: a gap after a low is high by the letter of the table; medium, since the low is not established.
 
 use super::effect::{Condition, Priority};
-use super::reason::Reason;
+use super::reason::{Call, Reason};
 use super::trend::Rate;
 
 /// The priority of a decision.
 pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> Priority {
     match condition {
         Condition::VeryLow => Priority::High,
-        Condition::Low | Condition::VeryHigh | Condition::SourceFailed | Condition::ChannelFailed => Priority::Medium,
+        Condition::Low
+        | Condition::VeryHigh
+        | Condition::SourceFailed
+        | Condition::ChannelFailed
+        | Condition::TwoSignals => Priority::Medium,
         Condition::High => Priority::Low,
         Condition::Gap => match reason {
             Reason::NothingReached { grave: true, .. } => Priority::Medium,
@@ -36,8 +42,14 @@ pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> P
             Reason::StillLow { .. } | Reason::LowNobodyMarked { .. } | Reason::NoFreshReading { .. } => Priority::High,
             _ => Priority::Information,
         },
-        Condition::RecheckHigh | Condition::WhileAway | Condition::NotWatching | Condition::Diary => {
-            Priority::Information
-        }
+        Condition::Scan => match reason {
+            Reason::ScanDue { call: Call::Last | Call::Full, .. } => Priority::Low,
+            _ => Priority::Information,
+        },
+        Condition::Sensor
+        | Condition::RecheckHigh
+        | Condition::WhileAway
+        | Condition::NotWatching
+        | Condition::Diary => Priority::Information,
     }
 }

@@ -3,6 +3,7 @@
 
 use super::effect::{Condition, Id, Side};
 use super::event::Cause;
+use super::two_signals::Trust;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -53,6 +54,41 @@ pub enum Reason {
     LowNobodyMarked { since: Timestamp, next: Timestamp },
     /// The source's clock runs ahead of this computer's.
     ClockAhead { by: Span },
+    /// Single readings come as they are made, all late by the same: the source's clock or zone is behind, or
+    /// its export is.
+    ClockBehind { by: Span },
+    /// Readings come this late time after time: the source is good for history only.
+    HistoryOnly { late: Span },
+    /// Readings alternate between two signals.
+    TwoSignals { lower: Glucose, higher: Glucose, since: Timestamp },
+    /// No reading has gone back and forth for an hour.
+    OneSignal,
+    /// The wearer chose one of two signals.
+    Chosen,
+    /// From now on these readings count; all, when none are named.
+    Trusts { trust: Option<Trust> },
+    /// There are no two signals to choose from.
+    NothingToChoose,
+    /// What was set aside has ended, or what was chosen fell silent: all readings count again.
+    AllCount,
+    /// One signal is written twice, the second time that much later; the second is left out.
+    WrittenTwice { by: Span },
+    /// A scanned sensor should be scanned.
+    ScanDue { call: Call, last: Timestamp, full: Timestamp },
+    /// It was scanned.
+    Scanned,
+    /// No value of this stretch was read before the sensor's memory was full.
+    Lost { from: Timestamp, to: Timestamp },
+    /// A new sensor is silent while it warms up.
+    WarmingUp { until: Timestamp },
+    /// A new sensor was noted.
+    SensorStarted { at: Timestamp, until: Timestamp, end: Option<Timestamp> },
+    /// A sensor was taken off; until then its silence is no alert.
+    SensorOff { until: Timestamp },
+    /// A sensor comes to its end.
+    SensorEnds { end: Timestamp },
+    /// No source has that name.
+    NoSuchSource { names: Vec<String> },
     /// A look found the low still there.
     StillLow { treated: Treatment, next: Timestamp },
     /// A look found no fresh reading: measure or scan.
@@ -77,6 +113,24 @@ pub enum Reason {
     Noted,
     /// These alerts are marked as seen.
     MarkedSeen { ids: Vec<Id> },
+}
+
+/// Why a scan is called for; the later is the graver.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Call {
+    /// The wearer wants to be asked when they wake.
+    Waking,
+    /// The wearer wants to be asked before they sleep.
+    Bedtime,
+    /// A noted scan has not been exported.
+    Export,
+    /// The memory fills soon, or during the night.
+    Soon,
+    /// The last call before it is full.
+    Last,
+    /// It is full.
+    Full,
 }
 
 /// A treatment that a re-check looks back at.
@@ -116,7 +170,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 34] = [
+    pub const WORDS: [&'static str; 51] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -138,6 +192,23 @@ impl Reason {
         "nothing_to_ask",
         "low_nobody_marked",
         "clock_ahead",
+        "clock_behind",
+        "history_only",
+        "two_signals",
+        "one_signal",
+        "chosen",
+        "trusts",
+        "nothing_to_choose",
+        "all_count",
+        "written_twice",
+        "scan_due",
+        "scanned",
+        "lost",
+        "warming_up",
+        "sensor_started",
+        "sensor_off",
+        "sensor_ends",
+        "no_such_source",
         "still_low",
         "no_fresh_reading",
         "back",
@@ -178,6 +249,23 @@ impl Reason {
             Self::NothingToAsk { .. } => "nothing_to_ask",
             Self::LowNobodyMarked { .. } => "low_nobody_marked",
             Self::ClockAhead { .. } => "clock_ahead",
+            Self::ClockBehind { .. } => "clock_behind",
+            Self::HistoryOnly { .. } => "history_only",
+            Self::TwoSignals { .. } => "two_signals",
+            Self::OneSignal => "one_signal",
+            Self::Chosen => "chosen",
+            Self::Trusts { .. } => "trusts",
+            Self::NothingToChoose => "nothing_to_choose",
+            Self::AllCount => "all_count",
+            Self::WrittenTwice { .. } => "written_twice",
+            Self::ScanDue { .. } => "scan_due",
+            Self::Scanned => "scanned",
+            Self::Lost { .. } => "lost",
+            Self::WarmingUp { .. } => "warming_up",
+            Self::SensorStarted { .. } => "sensor_started",
+            Self::SensorOff { .. } => "sensor_off",
+            Self::SensorEnds { .. } => "sensor_ends",
+            Self::NoSuchSource { .. } => "no_such_source",
             Self::StillLow { .. } => "still_low",
             Self::NoFreshReading { .. } => "no_fresh_reading",
             Self::Back { .. } => "back",

@@ -155,7 +155,7 @@ impl Engine {
         let Some(care) = self.state.high_care.clone() else {
             return;
         };
-        turn.judged = self.latest(turn.now);
+        turn.judged = self.of_two_signals(Side::High, turn.now).or_else(|| self.latest(turn.now));
         match care.stage {
             Stage::Asking { marked, asked } => self.ask_about_high(turn, &care, marked, asked),
             Stage::Looking { treated, asked_for, .. } => self.look(turn, &care, treated, asked_for),

@@ -35,6 +35,12 @@ impl Engine {
             self.complete_high_look(turn);
             self.complete_low_look(turn);
         }
+        match &note.kind {
+            Kind::SensorStart(of) => return self.sensor_started(turn, note.at, of.as_deref()),
+            Kind::SensorStop(of) => return self.sensor_stopped(turn, note.at, of.as_deref()),
+            Kind::Scan => self.scan_noted(turn, note.at),
+            _ => {}
+        }
         let value = self.value_at(note.at).map(super::super::domain::glucose::Glucose::hundredths);
         let is_high = self.side(Side::High).active().any(Active::is_beyond) || value.is_some_and(|value| value > high);
         let is_low = self.side(Side::Low).active().any(Active::is_beyond) || value.is_some_and(|value| value < low);
@@ -50,6 +56,9 @@ impl Engine {
             | Kind::Exercise
             | Kind::Site
             | Kind::Sensor
+            | Kind::SensorStart(_)
+            | Kind::SensorStop(_)
+            | Kind::Scan
             | Kind::Text => turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false),
         }
     }
@@ -73,6 +82,9 @@ impl Engine {
             if let Some(lost) = source.lost_mut() {
                 mark(lost.id, &mut lost.seen);
             }
+        }
+        if let Some(two) = &mut self.state.two_signals {
+            mark(two.id, &mut two.seen);
         }
         let reason = match which {
             Some(id) if ids.is_empty() => Reason::NoSuchAlert { id },

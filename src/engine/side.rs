@@ -222,6 +222,7 @@ impl Turn {
             glucose: judged.map(|judged| judged.glucose),
             reading_at: judged.map(|judged| judged.at),
             rate: judged.and_then(|judged| judged.rate),
+            doubt: self.doubt.filter(|_| condition.is_about_glucose()),
             reason,
         });
     }

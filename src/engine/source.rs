@@ -1,13 +1,17 @@
 //! What is known of each source: its cadence, its silence, its rows that cannot be read. One alert for
 //! one lost source, whatever the cause.
 
+use super::arrival::Arrivals;
 use super::effect::{Condition, Id, What};
 use super::policy::SourceKind;
 use super::reason::Reason;
+use super::scan::Scan;
+use super::session::Session;
 use super::timers::Timer;
 use super::turn::Turn;
+use super::two_signals::Trust;
 use super::{AHEAD_MIN, Engine};
-use crate::domain::glucose::Measured;
+use crate::domain::glucose::{Glucose, MG_DL_PER_MMOL_L, Measured, Unit};
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -27,6 +31,11 @@ const INTERVAL_MAX_MIN: i64 = 30;
 const ABSURD_BELOW_HUNDREDTHS: i32 = 2_000;
 const ABSURD_ABOVE_HUNDREDTHS: i32 = 60_000;
 
+/// The highest number of mmol/L there is (600 mg/dL), and a number of mmol/L from which mg/dL is likelier
+/// (20 mmol/L, as 360 mg/dL), both in hundredths of a mg/dL as they would be read.
+const MMOL_L_MAX_HUNDREDTHS: i32 = 3_330;
+const MG_DL_LIKELY_HUNDREDTHS: i32 = 36_000;
+
 /// This many absurd values, or unreadable rows, in a row make a failed source.
 const BAD_IN_A_ROW: u64 = 3;
 
@@ -39,7 +48,8 @@ const GRAVE_BELOW_HUNDREDTHS: i32 = 8_000;
 /// What is known of a source.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct SourceState {
-    newest: Option<Timestamp>,
+    /// Measured last of all that came in.
+    pub(super) newest: Option<Timestamp>,
     intervals: Vec<Span>,
     cadence: Option<Span>,
     grave: bool,
@@ -48,7 +58,22 @@ pub struct SourceState {
     bad_since: Option<Timestamp>,
     bad_words: Option<String>,
     ahead: bool,
-    lost: Option<LostSource>,
+    pub(super) lost: Option<LostSource>,
+    /// The last value that could be glucose.
+    #[serde(default)]
+    good: Option<Glucose>,
+    /// When it last wrote a value twice.
+    #[serde(default)]
+    pub(super) echo: Option<Timestamp>,
+    /// How its readings arrive.
+    #[serde(default)]
+    pub(super) arrivals: Arrivals,
+    /// Its sensor's session.
+    #[serde(default)]
+    pub(super) session: Session,
+    /// The calls for a scan.
+    #[serde(default)]
+    pub(super) scan: Scan,
 }
 
 /// The one alert of a lost source.
@@ -69,6 +94,24 @@ impl SourceState {
     #[must_use]
     pub fn cadence(&self) -> Span {
         self.cadence.unwrap_or(Span::minutes(CADENCE_ASSUMED_MIN))
+    }
+
+    /// Do its readings habitually come too late to alert?
+    #[must_use]
+    pub const fn history_only(&self) -> bool {
+        self.arrivals.history_only()
+    }
+
+    /// When it last wrote a value a second time, some minutes after the first.
+    #[must_use]
+    pub const fn wrote_twice(&self) -> Option<Timestamp> {
+        self.echo
+    }
+
+    /// The session of its sensor.
+    #[must_use]
+    pub const fn session(&self) -> Session {
+        self.session
     }
 
     /// The alert of this source being lost, if there is one.
@@ -100,15 +143,33 @@ impl SourceState {
         }
         self.newest = self.newest.max(Some(measured));
     }
-}
 
-/// A number that cannot be glucose in the unit it claims.
-pub(super) fn absurd(reading: &Reading) -> bool {
-    reading.glucose.measured() == Measured::Number
-        && !(ABSURD_BELOW_HUNDREDTHS..=ABSURD_ABOVE_HUNDREDTHS).contains(&reading.glucose.hundredths())
+    /// A number that is glucose only in the unit the source does not claim: the last value tells, since
+    /// glucose cannot become its eighteenth, or its eighteenfold, between two readings.
+    fn in_other_unit(&self, glucose: Glucose) -> bool {
+        let value = glucose.hundredths();
+        let other = match glucose.received() {
+            Unit::MgDl if value <= MMOL_L_MAX_HUNDREDTHS => value * MG_DL_PER_MMOL_L,
+            Unit::MmolL if value >= MG_DL_LIKELY_HUNDREDTHS => value / MG_DL_PER_MMOL_L,
+            Unit::MgDl | Unit::MmolL => return false,
+        };
+        match self.good.map(Glucose::hundredths) {
+            Some(good) => (other - good).abs() < (value - good).abs(),
+            // Nothing to compare with: meters and sensors show whole mg/dL.
+            None => glucose.received() == Unit::MgDl && value % 100 != 0,
+        }
+    }
 }
 
 impl Engine {
+    /// A number that cannot be glucose in the unit it claims.
+    pub(super) fn absurd(&mut self, reading: &Reading) -> bool {
+        let glucose = reading.glucose;
+        glucose.measured() == Measured::Number
+            && (!(ABSURD_BELOW_HUNDREDTHS..=ABSURD_ABOVE_HUNDREDTHS).contains(&glucose.hundredths())
+                || self.source(reading.source).in_other_unit(glucose))
+    }
+
     pub(super) fn source(&mut self, source: SourceId) -> &mut SourceState {
         let place = usize::from(source.0);
         if self.state.sources.len() <= place {
@@ -118,13 +179,14 @@ impl Engine {
     }
 
     fn streams(&self, source: SourceId) -> bool {
-        self.policy.sources.get(usize::from(source.0)).is_some_and(|source| source.kind == SourceKind::Streaming)
+        self.kind(source) == SourceKind::Streaming
     }
 
     /// A good reading came in; `current` when it is about now.
     pub(super) fn source_gave(&mut self, turn: &mut Turn, reading: &Reading, current: bool) {
         let state = self.source(reading.source);
         state.learn(reading.measured);
+        state.good = Some(reading.glucose).filter(|glucose| glucose.measured() == Measured::Number).or(state.good);
         state.absurd = 0;
         state.refused = 0;
         state.bad_since = None;
@@ -179,7 +241,8 @@ impl Engine {
             gap.after.max(cadence.times(gap.cadences_tenths, 10))
         };
         // A sensor clock ahead of ours must not put off the alert.
-        self.state.timers.set(Timer::Gap(reading.source), reading.measured.min(turn.now) + after);
+        let due = self.not_before_warm(reading.source, reading.measured.min(turn.now) + after);
+        self.state.timers.set(Timer::Gap(reading.source), due);
     }
 
     /// Watching begins: a source that never says anything is silent from now on.
@@ -193,6 +256,7 @@ impl Engine {
             {
                 self.state.timers.set(Timer::Gap(source), now + after);
             }
+            self.watch_memory(now, source);
         }
     }
 
@@ -201,6 +265,10 @@ impl Engine {
         let state = self.source(source).clone();
         if !self.streams(source) || state.lost.is_some() {
             return;
+        }
+        if self.state.trust.is_some() {
+            // What the wearer chose is silent: what they set aside is better than nothing.
+            self.trust_all(turn);
         }
         // Silent because its file cannot be understood: the cause is told, not the silence.
         if let (Some(since), Some(words)) = (state.bad_since, state.bad_words) {
@@ -265,6 +333,9 @@ impl Engine {
             self.state.timers.stop(Timer::Gap(source));
             if let Some(lost) = self.source(source).lost.take() {
                 turn.tell(What::Ended, lost.condition, lost.id, None, Reason::ConditionGone, false);
+            }
+            if self.kind(source) == SourceKind::History && self.state.trust == Some(Trust::Source(source)) {
+                self.trust_all(turn);
             }
         }
     }

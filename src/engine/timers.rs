@@ -16,6 +16,10 @@ pub enum Timer {
     Past,
     /// A source has been silent for too long.
     Gap(SourceId),
+    /// A scanned sensor is to be scanned.
+    Scan(SourceId),
+    /// A sensor's end is to be told.
+    SensorEnd(SourceId),
 }
 
 /// All running timers; at most one of each name.

@@ -1,6 +1,6 @@
 //! One turn of the engine: the time it happens at, the value it looks at, and what it decides.
 
-use super::effect::Decision;
+use super::effect::{Decision, Doubt};
 use super::trend::Rate;
 use crate::domain::glucose::Glucose;
 use crate::domain::local::Stretch;
@@ -26,6 +26,8 @@ pub(super) struct Turn {
     pub(super) night: Stretch,
     /// The value it looks at.
     pub(super) judged: Option<Judged>,
+    /// Why values are less sure at the moment.
+    pub(super) doubt: Option<Doubt>,
     /// What was decided so far.
     pub(super) out: Vec<Decision>,
 }

@@ -53,6 +53,20 @@ impl Window {
         self.readings.iter().rev().find(|reading| reading.measured <= at)
     }
 
+    /// All readings, newest first.
+    pub fn all_newest_first(&self) -> impl Iterator<Item = &Reading> {
+        self.readings.iter().rev()
+    }
+
+    /// Keeps what is wanted; asked from the newest on.
+    pub fn retain_newest_first(&mut self, mut wanted: impl FnMut(&Reading) -> bool) {
+        let mut kept: VecDeque<Reading> = VecDeque::with_capacity(self.readings.len());
+        for reading in self.readings.iter().rev().filter(|reading| wanted(reading)) {
+            kept.push_front(*reading);
+        }
+        self.readings = kept;
+    }
+
     /// Readings of one source, newest first.
     pub fn newest_first(&self, source: SourceId) -> impl Iterator<Item = &Reading> {
         self.readings.iter().rev().filter(move |reading| reading.source == source)

@@ -17,7 +17,7 @@ pub fn put_in_order(rows: &mut Vec<Row>) {
 /// Lives through the rows with a fresh engine, and hands over each decision with its time. `rows` are in
 /// order and without doubles. Time ends with the last row: what would fall due after it is not decided.
 pub fn run(mut policy: Policy, rows: &[Row], mut each: impl FnMut(Timestamp, &Decision)) {
-    policy.sources = vec![SourcePolicy { name: "replay".to_owned(), kind: SourceKind::Streaming }];
+    policy.sources = vec![SourcePolicy::new("replay", SourceKind::Streaming)];
     let mut engine = Engine::new(policy);
     let mut batch = Event::Readings { rows: Vec::with_capacity(1), first_sight: false };
     for row in rows {

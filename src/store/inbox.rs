@@ -5,7 +5,7 @@ use super::{Error, Store, json};
 use crate::domain::diary::Note;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::Id;
-use crate::engine::event::Which;
+use crate::engine::event::{Trusted, Which};
 use rusqlite::{OptionalExtension, params};
 use serde::{Deserialize, Serialize};
 
@@ -24,6 +24,8 @@ pub enum Said {
     },
     /// A diary line.
     Noted(Note),
+    /// Which of several signals counts.
+    Trust(Trusted),
     /// An alert was seen.
     Seen {
         /// Which; none for all.

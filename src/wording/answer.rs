@@ -5,6 +5,7 @@ use crate::domain::time::Timestamp;
 use crate::engine::effect::{Decision, Side};
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
+use crate::engine::two_signals::Trust;
 
 /// An answer: accepted, or a question back.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,6 +68,34 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             no(format!("Several alerts are open. Which one was treated?\n{}", lines.join("\n")))
         }
         Reason::NoSuchAlert { id } => no(format!("No open alert has the number {id}. `recheck status` lists them.")),
+        Reason::Trusts { trust: None } => yes("All readings count.".to_owned()),
+        Reason::Trusts { trust: Some(Trust::Source(source)) } => {
+            let name = policy.sources.get(usize::from(source.0)).map_or("", |source| source.name.as_str());
+            yes(format!(
+                "Only {name} counts. The others are kept as history. If it falls silent, or with `recheck trust all`, all count again."
+            ))
+        }
+        Reason::Trusts { trust: Some(Trust::Signal { ours, other, .. }) } => yes(format!(
+            "The signal at {} counts, the one at {} does not. When one of them ends, or with `recheck trust all`, all count again.",
+            voice.value(*ours),
+            voice.value(*other)
+        )),
+        Reason::NothingToChoose => no("The readings do not alternate between two signals now.".to_owned()),
+        Reason::SensorStarted { at, until, end } => {
+            let end = end.map_or_else(String::new, |end| {
+                format!(" It ends {}; you are told the evening before.", voice.clock(end))
+            });
+            yes(format!(
+                "Sensor started {}. Its silence is no alert until {}. Values of its first day carry a doubt: check with a meter.{end}",
+                voice.clock(*at),
+                voice.clock(*until)
+            ))
+        }
+        Reason::SensorOff { until } => yes(format!(
+            "Sensor off. Nothing is watched until a reading comes; after {} its silence is an alert again.",
+            voice.clock(*until)
+        )),
+        Reason::NoSuchSource { names } => no(format!("There is no such source. There are: {}.", names.join(", "))),
         Reason::MarkedSeen { ids } if ids.is_empty() => yes("No alert is open.".to_owned()),
         Reason::MarkedSeen { ids } => {
             let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();

@@ -4,6 +4,7 @@
 
 pub mod answer;
 pub mod reason;
+mod sensor;
 pub mod text;
 
 use crate::domain::glucose::{Glucose, Unit};

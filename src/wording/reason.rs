@@ -3,7 +3,8 @@
 use super::Voice;
 use crate::engine::effect::{Decision, Side, What};
 use crate::engine::event::Cause;
-use crate::engine::reason::Reason;
+use crate::engine::reason::{Call, Reason};
+use crate::engine::two_signals::Trust;
 
 /// One line: what was decided, on what value, and why.
 #[must_use]
@@ -85,7 +86,24 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
                 clock(*next)
             )
         }
-        Reason::ClockAhead { by } => format!("the source's clock is {by} ahead of this computer's"),
+        Reason::ClockAhead { .. }
+        | Reason::ClockBehind { .. }
+        | Reason::HistoryOnly { .. }
+        | Reason::TwoSignals { .. }
+        | Reason::OneSignal
+        | Reason::Chosen
+        | Reason::Trusts { .. }
+        | Reason::NothingToChoose
+        | Reason::AllCount
+        | Reason::WrittenTwice { .. }
+        | Reason::ScanDue { .. }
+        | Reason::Scanned
+        | Reason::Lost { .. }
+        | Reason::WarmingUp { .. }
+        | Reason::SensorStarted { .. }
+        | Reason::SensorOff { .. }
+        | Reason::SensorEnds { .. }
+        | Reason::NoSuchSource { .. } => sensor(reason, voice),
         Reason::StillLow { treated, next } => {
             format!("still low; treated at {}, next look {}", clock(treated.at), clock(*next))
         }
@@ -123,5 +141,68 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::NoSuchAlert { id } => format!("no open alert has the number {id}"),
         Reason::Noted => "nothing follows from it".to_owned(),
         Reason::MarkedSeen { ids } => format!("{} marked as seen", ids.len()),
+    }
+}
+
+/// The same of sensors, sources and their signals.
+fn sensor(reason: &Reason, voice: Voice) -> String {
+    let clock = |at| voice.clock(at);
+    match reason {
+        Reason::ClockAhead { by } => format!("the source's clock is {by} ahead of this computer's"),
+        Reason::ClockBehind { by } => {
+            format!(
+                "single readings come as they are made, each {by} late: the source's clock, zone or export is behind"
+            )
+        }
+        Reason::HistoryOnly { late } => {
+            format!("readings come {late} late or more, time after time: good for history, not for alerts")
+        }
+        Reason::TwoSignals { lower, higher, since } => format!(
+            "readings go back and forth between {} and {} since {}",
+            voice.value(*lower),
+            voice.value(*higher),
+            clock(*since)
+        ),
+        Reason::OneSignal => "no reading has gone back and forth for an hour".to_owned(),
+        Reason::Chosen => "you chose which signal counts".to_owned(),
+        Reason::Trusts { trust: None } => "all readings count".to_owned(),
+        Reason::Trusts { trust: Some(Trust::Source(_)) } => "only one source counts".to_owned(),
+        Reason::Trusts { trust: Some(Trust::Signal { ours, other, .. }) } => {
+            format!("the signal at {} counts, the one at {} does not", voice.value(*ours), voice.value(*other))
+        }
+        Reason::NothingToChoose => "readings do not alternate between two signals".to_owned(),
+        Reason::AllCount => {
+            "the other signal has ended, or the chosen one fell silent: all readings count again".to_owned()
+        }
+        Reason::WrittenTwice { by } => format!("each value is written again {by} later; the second is left out"),
+        Reason::ScanDue { call, last, full } => {
+            let why = match call {
+                Call::Waking => "you wake",
+                Call::Bedtime => "you go to sleep",
+                Call::Export => "the scan you noted has not been exported",
+                Call::Soon => "the memory fills",
+                Call::Last => "last call",
+                Call::Full => "the memory is full",
+            };
+            format!("{why}; last scan {}, memory full {}", clock(*last), clock(*full))
+        }
+        Reason::Scanned => "the sensor was scanned".to_owned(),
+        Reason::Lost { from, to } => {
+            format!(
+                "not read before the sensor's memory was full: {} from {} to {}",
+                *to - *from,
+                clock(*from),
+                clock(*to)
+            )
+        }
+        Reason::WarmingUp { until } => format!("a new sensor warms up until {}", clock(*until)),
+        Reason::SensorStarted { at, until, end } => {
+            let end = end.map_or_else(String::new, |end| format!(", ends {}", clock(end)));
+            format!("sensor started {}, warms up until {}{end}", clock(*at), clock(*until))
+        }
+        Reason::SensorOff { until } => format!("the sensor is off; its silence is no alert until {}", clock(*until)),
+        Reason::SensorEnds { end } => format!("the sensor ends {}", clock(*end)),
+        Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
+        other => other.word().replace('_', " "),
     }
 }

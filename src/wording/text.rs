@@ -32,12 +32,13 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
     let (title, body) = match decision.condition {
         Condition::VeryLow | Condition::Low | Condition::High | Condition::VeryHigh => said.level(),
         Condition::Gap | Condition::SourceFailed => said.source(),
+        Condition::TwoSignals | Condition::Scan | Condition::Sensor => said.sensor(),
         Condition::ChannelFailed => said.channels(),
         Condition::RecheckHigh => said.recheck_high(),
         Condition::RecheckLow => said.recheck_low(),
         Condition::WhileAway | Condition::NotWatching | Condition::Diary => said.told(),
     };
-    Text { title: shortened(&title), body }
+    Text { title: shortened(&title), body: format!("{body}{}", said.doubt()) }
 }
 
 /// Cut at a word where that leaves most of the title.
@@ -51,15 +52,16 @@ pub fn shortened(title: &str) -> String {
     format!("{}...", kept.trim_end_matches([',', '.', ':', ';']))
 }
 
-struct Said<'a> {
-    voice: Voice,
-    decision: &'a Decision,
-    policy: &'a Policy,
+/// One decision, said to one wearer.
+pub(super) struct Said<'a> {
+    pub(super) voice: Voice,
+    pub(super) decision: &'a Decision,
+    pub(super) policy: &'a Policy,
 }
 
 impl Said<'_> {
     /// `64, falling` or `64`.
-    fn value_and_direction(&self) -> String {
+    pub(super) fn value_and_direction(&self) -> String {
         let Some(glucose) = self.decision.glucose else {
             return "no value".to_owned();
         };
@@ -80,7 +82,7 @@ impl Said<'_> {
     }
 
     /// `64 mg/dL at 02:10, falling, -1.2 mg/dL/min.`
-    fn full_value(&self) -> String {
+    pub(super) fn full_value(&self) -> String {
         let Some(glucose) = self.decision.glucose else {
             return String::new();
         };
@@ -108,6 +110,9 @@ impl Said<'_> {
                 format!("Low{again}: {value}, {at}. Treat by your plan"),
                 "Treat by your plan, then `recheck treated`: it looks again.",
             ),
+            Condition::VeryHigh | Condition::High if self.decision.doubt.is_some() => {
+                (self.doubtful_high(&value, &at), "Check with a meter before you do anything about it.")
+            }
             Condition::VeryHigh => (
                 format!("Very high{again}: {value}, {at}. Look and note"),
                 "Follow your plan and note what you do. Very high for two hours, or feeling ill: check ketones.",
@@ -136,36 +141,6 @@ impl Said<'_> {
             format!(" {side} {}.", self.voice.limit(limit))
         });
         (title, format!("{}{beyond} {what_to_do} Differs from how you feel? Check with a meter.", self.full_value()))
-    }
-
-    fn source(&self) -> (String, String) {
-        match &self.decision.reason {
-            Reason::NothingReached { since: Some(since), grave: true } => (
-                format!("Nothing since {}, last {}. Measure", self.voice.clock(*since), self.value_and_direction()),
-                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Measure with a meter, and check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
-            ),
-            Reason::NothingReached { since: Some(since), grave: false } => (
-                format!("Nothing reached me since {}. Check the sensor", self.voice.clock(*since)),
-                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
-            ),
-            Reason::NothingReached { since: None, .. } => (
-                "Nothing has reached me yet. Check the export".to_owned(),
-                "I have been waiting since I started, and no reading has come. I am not watching. Check the folder in the settings, and the export.".to_owned(),
-            ),
-            Reason::Unreadable { since, words } => (
-                format!("Cannot read your file since {}; not watching", self.voice.clock(*since)),
-                format!("{words}. I am not watching until rows can be read again. Use your sensor's own display meanwhile."),
-            ),
-            Reason::Absurd { since, values } => (
-                format!("Values since {} cannot be glucose; not watching", self.voice.clock(*since)),
-                format!("{values} values in a row cannot be glucose in the unit of the settings. Is the unit right? I am not watching. Use your sensor's own display meanwhile."),
-            ),
-            Reason::ClockAhead { by } => (
-                format!("The sensor's clock is {by} ahead. Set it right"),
-                format!("Readings carry times {by} ahead of this computer's clock. They are judged as they come; their times in the history are wrong. Check the time and the zone of sensor, phone and export."),
-            ),
-            _ => ("Readings arrive again".to_owned(), self.full_value()),
-        }
     }
 
     fn channels(&self) -> (String, String) {

@@ -1,0 +1,152 @@
+//! The life of a sensor as far as it is noted: its silent warm-up, its first day of doubt, its end, which is
+//! told the evening before.
+
+use super::Engine;
+use super::effect::{Condition, Id, What};
+use super::policy::SourceKind;
+use super::reason::Reason;
+use super::timers::Timer;
+use super::turn::Turn;
+use crate::domain::reading::SourceId;
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// Values of the first day are less sure; this long after the start. Common practice, no source that is
+/// more than secondary.
+const FIRST_DAY_HOURS: i64 = 24;
+
+/// The end is told this long before the night of the day before it.
+const EVENING_MIN: i64 = 120;
+
+/// A sensor that was taken off may be silent this long: some take up to twelve hours to their first value.
+const OFF_HOURS: i64 = 12;
+
+/// The session of one sensor.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct Session {
+    started: Option<Timestamp>,
+    stopped: Option<Timestamp>,
+}
+
+impl Session {
+    /// When it was started, if that was noted.
+    #[must_use]
+    pub const fn started(&self) -> Option<Timestamp> {
+        self.started
+    }
+
+    /// Was it taken off?
+    #[must_use]
+    pub const fn is_stopped(&self) -> bool {
+        self.stopped.is_some()
+    }
+}
+
+impl Engine {
+    /// A new sensor: silent while it warms up.
+    pub(super) fn sensor_started(&mut self, turn: &mut Turn, at: Timestamp, of: Option<&str>) {
+        let Some(sources) = self.sensors_named(turn, of) else { return };
+        let mut told = None;
+        for source in sources {
+            let sensor = self.sensor(source);
+            self.source(source).session = Session { started: Some(at), stopped: None };
+            let until = at + sensor.warm_up;
+            let end = sensor.life.map(|life| at + life);
+            self.end_silence(turn, source, Reason::WarmingUp { until });
+            if self.kind(source) == SourceKind::Streaming {
+                let due = until.max(turn.now) + self.policy.gap.after;
+                self.state.timers.set(Timer::Gap(source), due);
+            }
+            self.scan_is_done(turn, source, None);
+            match end.map(|end| self.evening_before(end)).filter(|evening| *evening > turn.now) {
+                Some(evening) => self.state.timers.set(Timer::SensorEnd(source), evening),
+                None => self.state.timers.stop(Timer::SensorEnd(source)),
+            }
+            told = Some(Reason::SensorStarted { at, until, end });
+        }
+        let reason = told.unwrap_or(Reason::Noted);
+        turn.tell(What::Answer, Condition::Sensor, Id(0), None, reason, false);
+    }
+
+    /// The sensor is off: its silence is no alert, for a bounded time.
+    pub(super) fn sensor_stopped(&mut self, turn: &mut Turn, at: Timestamp, of: Option<&str>) {
+        let Some(sources) = self.sensors_named(turn, of) else { return };
+        let until = at + Span::hours(OFF_HOURS);
+        for source in sources {
+            self.source(source).session.stopped = Some(at);
+            self.end_silence(turn, source, Reason::SensorOff { until });
+            self.state.timers.stop(Timer::SensorEnd(source));
+            if self.kind(source) == SourceKind::Streaming {
+                self.state.timers.set(Timer::Gap(source), until.max(turn.now));
+            }
+            self.plan_scan(turn.now, source);
+        }
+        turn.tell(What::Answer, Condition::Sensor, Id(0), None, Reason::SensorOff { until }, false);
+    }
+
+    /// The evening before the sensor's end.
+    pub(super) fn tell_sensor_end(&mut self, turn: &mut Turn, source: SourceId) {
+        let life = self.sensor(source).life;
+        let end = self.source(source).session.started().zip(life).map(|(started, life)| started + life);
+        if let Some(end) = end {
+            turn.judged = None;
+            turn.tell(What::Told, Condition::Sensor, Id(0), None, Reason::SensorEnds { end }, true);
+        }
+    }
+
+    /// A reading measured after the sensor was taken off: a sensor is on again.
+    pub(super) fn sensor_gave(&mut self, source: SourceId, measured: Timestamp) {
+        let session = &mut self.source(source).session;
+        if session.stopped.is_some_and(|stopped| stopped < measured) {
+            session.stopped = None;
+        }
+    }
+
+    pub(super) fn in_first_day(&self, source: SourceId, now: Timestamp) -> bool {
+        let started = self.state.sources.get(usize::from(source.0)).and_then(|source| source.session.started());
+        started.is_some_and(|started| started <= now && now - started < Span::hours(FIRST_DAY_HOURS))
+    }
+
+    /// Silence of a source is not counted before its sensor can give something.
+    pub(super) fn not_before_warm(&mut self, source: SourceId, due: Timestamp) -> Timestamp {
+        let sensor = self.sensor(source);
+        let warm = self.source(source).session.started().map(|started| started + sensor.warm_up);
+        warm.map_or(due, |warm| due.max(warm + self.policy.gap.after))
+    }
+
+    fn end_silence(&mut self, turn: &mut Turn, source: SourceId, reason: Reason) {
+        if let Some(lost) = self.source(source).lost.take() {
+            turn.judged = None;
+            turn.tell(What::Ended, lost.condition, lost.id, None, reason, false);
+        }
+    }
+
+    /// Two hours before the night of the day before: late enough to be the evening, and nobody sleeps yet.
+    fn evening_before(&self, end: Timestamp) -> Timestamp {
+        let (night, zone) = (self.policy.night, self.policy.zone);
+        let day_before = zone.midnight(end) - Span::hours(1);
+        let around = night.stretch(zone, day_before);
+        let begins = if around.inside { around.from } else { around.until };
+        (begins - Span::minutes(EVENING_MIN)).min(end - Span::minutes(EVENING_MIN))
+    }
+
+    /// The sources a note is about; a name that is none is answered.
+    fn sensors_named(&self, turn: &mut Turn, of: Option<&str>) -> Option<Vec<SourceId>> {
+        let policy = &self.policy;
+        let watched =
+            |place: &usize| policy.sources.get(*place).is_some_and(|source| source.kind != SourceKind::History);
+        let named =
+            |place: &usize| of.is_none_or(|name| policy.sources.get(*place).is_some_and(|source| source.name == name));
+        let found: Vec<SourceId> = (0..policy.sources.len())
+            .filter(watched)
+            .filter(named)
+            .filter_map(|place| u16::try_from(place).ok().map(SourceId))
+            .collect();
+        if found.is_empty() {
+            let known = policy.sources.iter().map(|source| source.name.clone()).collect();
+            turn.tell(What::Answer, Condition::Sensor, Id(0), None, Reason::NoSuchSource { names: known }, false);
+            return None;
+        }
+        Some(found)
+    }
+}

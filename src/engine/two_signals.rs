@@ -1,0 +1,259 @@
+//! Two signals where there should be one: noticed by their alternating, said once, and left to the wearer to
+//! choose from. Until then the lower value rules for lows, and what is said carries a doubt. One signal that
+//! is written twice, minutes apart, is thinned without a word to the wrist.
+
+use super::Engine;
+use super::effect::{Condition, Doubt, Id, Side, What};
+use super::event::Trusted;
+use super::reason::Reason;
+use super::turn::{Judged, Turn};
+use crate::domain::glucose::Glucose;
+use crate::domain::reading::{Reading, SourceId};
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// A step this far back and forth between neighbours is no glucose, in hundredths of a mg/dL: with four of
+/// them in an hour, 39 people of open traces over 2,485 days show none but where two signals were merged.
+const STEP_HUNDREDTHS: i32 = 2_000;
+
+/// Three readings that go back and forth lie within this.
+const TRIPLE_MIN: i64 = 20;
+
+/// So many steps back and forth within the hour are two signals.
+const BACK_AND_FORTH: usize = 4;
+
+/// Two signals are one again when none has gone back and forth for this long.
+const QUIET_MIN: i64 = 60;
+
+/// Readings of both signals that are about now.
+const RECENT_MIN: i64 = 15;
+
+/// A reading this soon after the one before it may be the same one, written twice. Five minutes are the
+/// shortest cadence at which the open traces hold doubled signals.
+const ECHO_BELOW_SECONDS: i64 = 234;
+
+/// Pairs of readings that must be alike before the later of a pair is taken for an echo: so many of the last.
+const ECHO_PAIRS: usize = 4;
+const ECHO_PAIRS_ALIKE: usize = 3;
+
+/// A signal that was single for this long is news when it doubles again.
+const ECHO_TOLD_HOURS: i64 = 24;
+
+/// Two signals that alternate.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TwoSignals {
+    /// The number of its alert.
+    pub id: Id,
+    /// Since when.
+    pub since: Timestamp,
+    /// When they last went back and forth.
+    last: Timestamp,
+    /// What the lower one said last.
+    pub lower: Glucose,
+    /// What the higher one said last.
+    pub higher: Glucose,
+    /// Marked as seen.
+    pub seen: bool,
+}
+
+/// Which readings the wearer wants to count.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Trust {
+    /// Those of one source.
+    Source(SourceId),
+    /// Those of one of two signals.
+    Signal {
+        /// Its last value.
+        ours: Glucose,
+        /// The last value of the other.
+        other: Glucose,
+        /// When the other was last heard.
+        other_at: Timestamp,
+    },
+}
+
+impl Engine {
+    /// Is this reading one of those the wearer does not want to count?
+    pub(super) fn set_aside(&mut self, turn: &mut Turn, reading: &Reading) -> bool {
+        match &mut self.state.trust {
+            None => false,
+            Some(Trust::Source(source)) => reading.source != *source,
+            Some(Trust::Signal { ours, other, other_at }) => {
+                let value = reading.glucose;
+                // Signals that have met cannot be told apart; then all count.
+                let apart = distance(*ours, *other) >= STEP_HUNDREDTHS;
+                if apart && distance(value, *other) < distance(value, *ours) {
+                    *other = value;
+                    *other_at = (*other_at).max(reading.measured);
+                    return true;
+                }
+                *ours = value;
+                if turn.now - *other_at > Span::minutes(QUIET_MIN) {
+                    self.trust_all(turn);
+                }
+                false
+            }
+        }
+    }
+
+    /// All readings count again; recorded, not rung.
+    pub(super) fn trust_all(&mut self, turn: &mut Turn) {
+        if self.state.trust.take().is_some() {
+            turn.tell(What::Told, Condition::TwoSignals, Id(0), None, Reason::AllCount, false);
+        }
+    }
+
+    /// Looks at the last readings for two signals; called with each reading that is judged.
+    pub(super) fn notice_two_signals(&mut self, turn: &mut Turn) {
+        let mut newest = self.state.window.all_newest_first().copied();
+        let triple = [newest.next(), newest.next(), newest.next()];
+        drop(newest);
+        let [Some(last), Some(before), Some(first)] = triple else { return };
+        let (lower, higher) =
+            if last.glucose.hundredths() < before.glucose.hundredths() { (last, before) } else { (before, last) };
+        let (now, lower, higher) = (last.measured, lower.glucose, higher.glucose);
+        if !back_and_forth(&first, &before, &last) {
+            if let Some(two) = self.state.two_signals.filter(|two| now - two.last > Span::minutes(QUIET_MIN)) {
+                self.state.two_signals = None;
+                turn.tell(What::Ended, Condition::TwoSignals, two.id, None, Reason::OneSignal, false);
+            }
+            return;
+        }
+        if let Some(two) = &mut self.state.two_signals {
+            (two.last, two.lower, two.higher) = (now, lower, higher);
+            return;
+        }
+        let all: Vec<Reading> = self.state.window.all_newest_first().copied().collect();
+        let steps: Vec<Timestamp> = all
+            .windows(3)
+            .filter(|triple| back_and_forth(&triple[2], &triple[1], &triple[0]))
+            .map(|triple| triple[2].measured)
+            .collect();
+        let Some(since) = steps.last().copied().filter(|_| steps.len() >= BACK_AND_FORTH) else { return };
+        let id = self.take_id();
+        self.state.two_signals = Some(TwoSignals { id, since, last: now, lower, higher, seen: false });
+        let reason = Reason::TwoSignals { lower, higher, since };
+        turn.judged = None;
+        turn.tell(What::Raised, Condition::TwoSignals, id, None, reason, true);
+    }
+
+    /// What two signals say about one side: the lower value for lows, the higher for highs, and no rate.
+    /// None when there is one signal.
+    pub(super) fn of_two_signals(&self, side: Side, now: Timestamp) -> Option<Judged> {
+        self.state.two_signals?;
+        let recent = self
+            .state
+            .window
+            .all_newest_first()
+            .filter(|reading| reading.measured <= now && now - reading.measured <= Span::minutes(RECENT_MIN));
+        let chosen = match side {
+            Side::Low => {
+                recent.min_by_key(|reading| (reading.glucose.hundredths(), std::cmp::Reverse(reading.measured)))
+            }
+            Side::High => recent.max_by_key(|reading| (reading.glucose.hundredths(), reading.measured)),
+        };
+        chosen.map(|reading| Judged { glucose: reading.glucose, at: reading.measured, rate: None })
+    }
+
+    /// Why what is said now is less sure.
+    pub(super) fn doubt(&self, now: Timestamp) -> Option<Doubt> {
+        if let Some(two) = &self.state.two_signals {
+            return Some(Doubt::TwoSignals { lower: two.lower, higher: two.higher });
+        }
+        let newest = self.state.window.newest()?;
+        self.in_first_day(newest.source, now).then_some(Doubt::FirstDay)
+    }
+
+    /// The wearer chose.
+    pub(super) fn trust(&mut self, turn: &mut Turn, which: Trusted) {
+        let answer =
+            |turn: &mut Turn, reason| turn.tell(What::Answer, Condition::TwoSignals, Id(0), None, reason, false);
+        let trust = match which {
+            Trusted::All => None,
+            Trusted::Source(source) => Some(Trust::Source(source)),
+            Trusted::Near(value) => {
+                let Some(two) = self.state.two_signals else {
+                    answer(turn, Reason::NothingToChoose);
+                    return;
+                };
+                let nearer = distance(value, two.lower) < distance(value, two.higher);
+                let (ours, other) = if nearer { (two.lower, two.higher) } else { (two.higher, two.lower) };
+                Some(Trust::Signal { ours, other, other_at: two.last })
+            }
+        };
+        self.state.trust = trust;
+        if trust.is_some()
+            && let Some(two) = self.state.two_signals.take()
+        {
+            turn.tell(What::Ended, Condition::TwoSignals, two.id, None, Reason::Chosen, false);
+        }
+        self.forget_set_aside();
+        answer(turn, Reason::Trusts { trust });
+    }
+
+    /// What does not count any more is no part of a trend.
+    fn forget_set_aside(&mut self) {
+        match self.state.trust {
+            None => {}
+            Some(Trust::Source(source)) => self.state.window.retain_newest_first(|reading| reading.source == source),
+            Some(Trust::Signal { ours, other, .. }) => {
+                let (mut ours, mut other) = (ours, other);
+                self.state.window.retain_newest_first(|reading| {
+                    let kept = distance(reading.glucose, ours) <= distance(reading.glucose, other);
+                    *(if kept { &mut ours } else { &mut other }) = reading.glucose;
+                    kept
+                });
+            }
+        }
+    }
+
+    /// Is this the same reading as the one before it, written again some minutes later, as those before were?
+    pub(super) fn is_echo(&self, reading: &Reading) -> bool {
+        let mut newest = self.state.window.newest_first(reading.source);
+        let (Some(last), Some(before)) = (newest.next(), newest.next()) else { return false };
+        let shift = last.measured - before.measured;
+        if shift >= Span::seconds(ECHO_BELOW_SECONDS) || last.glucose != before.glucose {
+            return false;
+        }
+        let rows: Vec<&Reading> = self.state.window.newest_first(reading.source).take(ECHO_PAIRS * 2).collect();
+        let one_minute = Span::minutes(1);
+        let near = |a: Span, b: Span| a <= b + one_minute && b <= a + one_minute;
+        let Some(cadence) = rows.get(2).map(|third| last.measured - third.measured) else { return false };
+        // Two rows of readings, each at the same cadence, a constant shift apart.
+        let steady = rows.len() == ECHO_PAIRS * 2
+            && cadence >= Span::seconds(ECHO_BELOW_SECONDS)
+            && rows.iter().zip(rows.iter().skip(2)).all(|(new, old)| near(new.measured - old.measured, cadence))
+            && rows.chunks_exact(2).all(|pair| near(pair[0].measured - pair[1].measured, shift));
+        let alike = rows.chunks_exact(2).filter(|pair| pair[0].glucose == pair[1].glucose).count();
+        steady && alike >= ECHO_PAIRS_ALIKE
+    }
+
+    /// A signal that is written twice is recorded once, and not rung for.
+    pub(super) fn record_echo(&mut self, turn: &mut Turn, reading: &Reading) {
+        let mut newest = self.state.window.newest_first(reading.source);
+        let pair = newest.next().zip(newest.next());
+        let by = pair.map_or(Span::ZERO, |(last, before)| last.measured - before.measured);
+        drop(newest);
+        let told = self.source(reading.source).echo.replace(turn.now);
+        if told.is_none_or(|told| turn.now - told > Span::hours(ECHO_TOLD_HOURS)) {
+            turn.judged = None;
+            turn.tell(What::Told, Condition::TwoSignals, Id(0), None, Reason::WrittenTwice { by }, false);
+        }
+    }
+}
+
+fn back_and_forth(first: &Reading, middle: &Reading, last: &Reading) -> bool {
+    let (there, back) = (
+        middle.glucose.hundredths() - first.glucose.hundredths(),
+        last.glucose.hundredths() - middle.glucose.hundredths(),
+    );
+    last.measured - first.measured <= Span::minutes(TRIPLE_MIN)
+        && there.signum() == -back.signum()
+        && there.abs() >= STEP_HUNDREDTHS
+        && back.abs() >= STEP_HUNDREDTHS
+}
+
+const fn distance(a: Glucose, b: Glucose) -> i32 {
+    (a.hundredths() - b.hundredths()).abs()
+}

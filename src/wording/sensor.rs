@@ -1,0 +1,124 @@
+//! What is said of sensors and sources, rather than of values: silence, rows that cannot be read, clocks, two
+//! signals, scans, a sensor's end, and the doubt that goes with a value.
+
+use super::text::Said;
+use crate::domain::time::Timestamp;
+use crate::engine::effect::Doubt;
+use crate::engine::reason::{Call, Reason};
+
+impl Said<'_> {
+    pub(super) fn source(&self) -> (String, String) {
+        match &self.decision.reason {
+            Reason::NothingReached { since: Some(since), grave: true } => (
+                format!("Nothing since {}, last {}. Measure", self.voice.clock(*since), self.value_and_direction()),
+                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Measure with a meter, and check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
+            ),
+            Reason::NothingReached { since: Some(since), grave: false } => (
+                format!("Nothing reached me since {}. Check the sensor", self.voice.clock(*since)),
+                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
+            ),
+            Reason::NothingReached { since: None, .. } => (
+                "Nothing has reached me yet. Check the export".to_owned(),
+                "I have been waiting since I started, and no reading has come. I am not watching. Check the folder in the settings, and the export.".to_owned(),
+            ),
+            Reason::Unreadable { since, words } => (
+                format!("Cannot read your file since {}; not watching", self.voice.clock(*since)),
+                format!("{words}. I am not watching until rows can be read again. Use your sensor's own display meanwhile."),
+            ),
+            Reason::Absurd { since, values } => (
+                format!("Values since {} cannot be glucose; not watching", self.voice.clock(*since)),
+                format!("{values} values in a row cannot be glucose in the unit of the settings. Is the unit right? I am not watching. Use your sensor's own display meanwhile."),
+            ),
+            Reason::ClockAhead { by } => (
+                format!("The sensor's clock is {by} ahead. Set it right"),
+                format!("Readings carry times {by} ahead of this computer's clock. They are judged as they come; their times in the history are wrong. Check the time and the zone of sensor, phone and export."),
+            ),
+            Reason::ClockBehind { by } => (
+                format!("Readings come {by} late, one by one. Set the clock"),
+                format!("Single readings come as they are made, each with a time {by} ago. Either the clock or the zone of sensor, phone or export is behind, or the export is. I cannot alert on them as they are. Travelling? See `recheck zone`."),
+            ),
+            Reason::HistoryOnly { late } => (
+                format!("This source comes {late} late: it cannot alert"),
+                format!("Readings come {late} late or more, time after time. They are kept as history, and I ask for nothing: no alert of mine can come from them. Use your sensor's own display. A reading that is about now changes this back."),
+            ),
+            _ => ("Readings arrive again".to_owned(), self.full_value()),
+        }
+    }
+
+    pub(super) fn sensor(&self) -> (String, String) {
+        let (now, value) = (self.voice.now, |glucose| self.voice.value(glucose));
+        match &self.decision.reason {
+            Reason::TwoSignals { lower, higher, since } => (
+                format!("Two signals: {} and {}. Check with a meter", value(*lower), value(*higher)),
+                format!(
+                    "Since {} readings go back and forth between two signals: {} and {}. Both cannot be yours. Until you choose, the lower one rules for lows, and a high is said with doubt. Check with a meter, then say which is right: `recheck trust {}`, `recheck trust {}`, or the name of a source.",
+                    self.voice.clock(*since),
+                    value(*lower),
+                    value(*higher),
+                    value(*lower),
+                    value(*higher)
+                ),
+            ),
+            Reason::ScanDue { call, last, full } => self.scan(*call, *last, *full),
+            Reason::SensorEnds { end } => (
+                format!("The sensor ends {}. Have the next one ready", self.voice.clock(*end)),
+                format!(
+                    "By its life in the settings the sensor ends {}. When you change it, say `recheck note sensor start`.",
+                    self.voice.clock(*end)
+                ),
+            ),
+            _ => (format!("Sensor, {}", self.voice.clock(now)), String::new()),
+        }
+    }
+
+    fn scan(&self, call: Call, last: Timestamp, full: Timestamp) -> (String, String) {
+        let (scanned, filled) = (self.voice.clock(last), self.voice.clock(full));
+        let title = match call {
+            Call::Soon if self.in_a_night(full) => format!("Scan before you sleep: memory full {filled}"),
+            Call::Soon => format!("Scan the sensor: its memory is full {filled}"),
+            Call::Last => format!("Scan now: the memory is full {filled}"),
+            Call::Full => format!("Scan now: memory full since {filled}"),
+            Call::Bedtime => format!("Bedtime: scan the sensor. Last scan {scanned}"),
+            Call::Waking => format!("Scan the sensor. Last scan {scanned}"),
+            Call::Export => format!("Export the scan of {scanned}: it has not come"),
+        };
+        let body = match call {
+            Call::Full => format!("Last scan {scanned}. The oldest values are being lost until you scan."),
+            Call::Export => {
+                "You noted a scan, and no value of it has reached me. Nothing is judged until it does.".to_owned()
+            }
+            _ => format!("Last scan {scanned}. The memory is full {filled}; then its oldest values are lost."),
+        };
+        (title, body)
+    }
+
+    /// `High? 248 or 70, 02:10. Check with a meter`
+    pub(super) fn doubtful_high(&self, value: &str, at: &str) -> String {
+        match self.decision.doubt {
+            Some(Doubt::TwoSignals { lower, higher }) => {
+                let (lower, higher) = (self.voice.value(lower), self.voice.value(higher));
+                format!("High? {higher} or {lower}, {at}. Check with a meter")
+            }
+            Some(Doubt::FirstDay) | None => format!("High? {value}, {at}. New sensor: check"),
+        }
+    }
+
+    /// What is added to a body when its value is less sure.
+    pub(super) fn doubt(&self) -> String {
+        match self.decision.doubt {
+            None => String::new(),
+            Some(Doubt::TwoSignals { lower, higher }) => format!(
+                " Two signals alternate, {} and {}: check with a meter. If you cannot, and feel low, treat by your plan.",
+                self.voice.value(lower),
+                self.voice.value(higher)
+            ),
+            Some(Doubt::FirstDay) => {
+                " The sensor is in its first day, its values are less sure: check with a meter. If you cannot, and feel low, treat by your plan.".to_owned()
+            }
+        }
+    }
+
+    fn in_a_night(&self, at: Timestamp) -> bool {
+        self.policy.night.stretch(self.voice.zone, at).inside
+    }
+}
