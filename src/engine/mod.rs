@@ -100,6 +100,9 @@ pub struct State {
     /// Two signals that alternate, if there are.
     #[serde(default)]
     pub two_signals: Option<TwoSignals>,
+    /// When two signals last alternated.
+    #[serde(default)]
+    two_signals_last: Option<Timestamp>,
     /// What the wearer chose to count; all when nothing.
     #[serde(default)]
     pub trust: Option<Trust>,

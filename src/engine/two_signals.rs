@@ -25,6 +25,9 @@ const BACK_AND_FORTH: usize = 4;
 /// Two signals are one again when none has gone back and forth for this long.
 const QUIET_MIN: i64 = 60;
 
+/// Two signals that were there within this are known to the wearer: recorded, not rung for again.
+const KNOWN_HOURS: i64 = 24;
+
 /// Readings of both signals that are about now.
 const RECENT_MIN: i64 = 15;
 
@@ -122,6 +125,7 @@ impl Engine {
         }
         if let Some(two) = &mut self.state.two_signals {
             (two.last, two.lower, two.higher) = (now, lower, higher);
+            self.state.two_signals_last = Some(now);
             return;
         }
         let all: Vec<Reading> = self.state.window.all_newest_first().copied().collect();
@@ -134,8 +138,11 @@ impl Engine {
         let id = self.take_id();
         self.state.two_signals = Some(TwoSignals { id, since, last: now, lower, higher, seen: false });
         let reason = Reason::TwoSignals { lower, higher, since };
+        // Signals that meet for a while and part again are no news.
+        let known = self.state.two_signals_last.replace(now);
+        let rings = known.is_none_or(|known| now - known > Span::hours(KNOWN_HOURS));
         turn.judged = None;
-        turn.tell(What::Raised, Condition::TwoSignals, id, None, reason, true);
+        turn.tell(What::Raised, Condition::TwoSignals, id, None, reason, rings);
     }
 
     /// What two signals say about one side: the lower value for lows, the higher for highs, and no rate.
