@@ -55,6 +55,8 @@ pub enum Kind {
     Site,
     /// The sensor was changed.
     Sensor,
+    /// The sensor was scanned, and the scan is not exported yet.
+    Scan,
     /// Words only.
     Text,
 }
@@ -72,6 +74,7 @@ impl Kind {
             Self::Exercise => "exercise",
             Self::Site => "site",
             Self::Sensor => "sensor",
+            Self::Scan => "scan",
             Self::Text => "text",
         }
     }

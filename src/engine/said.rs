@@ -50,6 +50,7 @@ impl Engine {
             | Kind::Exercise
             | Kind::Site
             | Kind::Sensor
+            | Kind::Scan
             | Kind::Text => turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false),
         }
     }
