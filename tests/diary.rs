@@ -1,7 +1,7 @@
 //! Diary files as a phone's automation writes them: taken in exactly once, late, out of order and doubled,
 //! and what is not understood reaches the person. Needs no part beyond the program itself.
 
-use super::real::{Receiver, Recheck, now_seconds, wait_for, webhook, written};
+use super::real::{Receiver, Recheck, now_seconds, rows_until, wait_for, webhook, written};
 use recheck::domain::glucose::Glucose;
 use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
@@ -267,6 +267,20 @@ fn note_scan_is_said_and_a_doubtful_meter_value_is_asked_about() {
         .map(|line| line.what)
         .collect();
     assert_eq!(kept.len(), 2, "{kept:?}");
+}
+
+/// Whichever file is read first, and whichever line stands first in it: what happened first is taken in
+/// first, after the readings of that time. In another order the earlier dose would plan nothing.
+#[test]
+fn lines_are_taken_in_in_the_order_of_what_happened() {
+    let mut recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    let dose = |minutes: i64| format!("{},insulin,,,\n", ago(minutes));
+    fs::write(recheck.exports().join("a.csv"), format!("{HEADER}{}{}", dose(1), dose(3))).unwrap();
+    fs::write(recheck.exports().join("b.csv"), format!("{HEADER}{}{}", dose(2), dose(4))).unwrap();
+    recheck.drop_rows("readings.csv", "glucose", &rows_until(now_seconds() - 60, &[255.0, 260.0, 265.0]));
+    recheck.watch();
+    wait_for("all answers", || (answers(&recheck, "looks_planned") + answers(&recheck, "noted") == 4).then_some(()));
+    assert_eq!(answers(&recheck, "looks_planned"), 4);
 }
 
 /// The moment between keeping a line and taking it in, as a power cut leaves it.
