@@ -11,6 +11,7 @@
 mod behaviour;
 mod corpus;
 mod daemon;
+mod diary;
 mod exhaust;
 mod layers;
 mod open_data;

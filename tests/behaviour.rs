@@ -11,6 +11,8 @@
 //! `10:00 notes scan|sensor-start|sensor-stop`, `10:00 trusts 248|all|source 1`,
 //! `10:00 meter 142`, `10:00 seen [NUMBER]`; `10:00 refused 3`, `10:00 lost`, `10:00 odd file`, `10:00 channels 0 failing`,
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
+//! `10:00 writes treated [high|low] [at 09:50]`, `10:00 writes insulin|carbohydrate|symptoms|scan|text [at 09:50]`,
+//! `10:00 writes seen [at 09:50]` (a diary file brings a line at 10:00), `10:00 writes 3 odd lines`,
 //! `10:00 started`, `10:00 later` (time passes).
 //! `10:00 -> WHAT CONDITION REASON [rings]`, optionally followed by the title in quotes, is expected.
 
@@ -149,8 +151,9 @@ impl Life {
             ["treated", rest @ ..] => treated(at, rest),
             ["notes", kind] => Event::Noted(Note { at, kind: note(kind), words: String::new() }),
             ["meter", value] => Event::Noted(Note { at, kind: Kind::Meter(glucose(value)), words: String::new() }),
-            ["seen"] => Event::Seen { which: None },
-            ["seen", id] => Event::Seen { which: Some(Id(id.parse().unwrap())) },
+            ["seen"] => Event::Seen { which: None, until: None },
+            ["seen", id] => Event::Seen { which: Some(Id(id.parse().unwrap())), until: None },
+            ["writes", rest @ ..] => writes(at, rest),
             ["refused", rows] => Event::Refused {
                 source: SourceId(0),
                 rows: rows.parse().unwrap(),
@@ -260,12 +263,34 @@ fn treated(at: Timestamp, words: &[&str]) -> Event {
     Event::Treated { which, at: when, look }
 }
 
+/// A line that a diary file brings.
+fn writes(at: Timestamp, words: &[&str]) -> Event {
+    if let [count, "odd", "lines"] = words {
+        let words = "diary.csv: line 3, column 2 (kind): expected one of insulin, ..., found \"insuline\"".to_owned();
+        return Event::DiaryRefused { words, more: count.parse::<u64>().unwrap() - 1 };
+    }
+    let (what, when) = match words {
+        [what @ .., "at", when] => (what, time(when)),
+        what => (what, at),
+    };
+    let said = match what {
+        ["treated", which @ ..] => match treated(at, which) {
+            Event::Treated { which, look, .. } => Event::Treated { which, at: when, look },
+            other => other,
+        },
+        ["seen"] => Event::Seen { which: None, until: Some(when) },
+        [kind] => Event::Noted(Note { at: when, kind: note(kind), words: String::new() }),
+        _ => panic!("a timeline does not know: {words:?}"),
+    };
+    Event::Written { said: Box::new(said), whence: "diary.csv: line 3".to_owned() }
+}
+
 fn note(kind: &str) -> Kind {
     match kind {
+        "scan" => Kind::Scan,
         "insulin" => Kind::Insulin(None),
         "carbohydrate" => Kind::Carbohydrate(None),
         "symptoms" => Kind::Symptoms,
-        "scan" => Kind::Scan,
         "sensor-start" => Kind::SensorStart(None),
         "sensor-stop" => Kind::SensorStop(None),
         "other-sensor-stop" => Kind::SensorStop(Some("other".to_owned())),

@@ -45,6 +45,9 @@ fn understood(name: &str, bytes: &[u8]) -> String {
                 writeln!(said, "  {} {} {}", zone.rfc3339(row.measured), row.glucose.shown(unit, None), unit.name())
                     .unwrap();
             }
+            for row in &found.diary {
+                writeln!(said, "  {} {}", zone.rfc3339(row.written.at), row.written).unwrap();
+            }
             for refusal in &found.refused {
                 writeln!(said, "  refused: {refusal}").unwrap();
             }

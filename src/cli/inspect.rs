@@ -37,12 +37,14 @@ pub(super) fn run(place: &Place, path: &Path, set: &[String]) -> Result<ExitCode
         }
     };
     let found = dialect.rows(after_lines(&text, dialect.head_lines), dialect.head_lines + 1, None);
+    let (read, what) = if found.of_diary { (found.diary.len(), "diary lines") } else { (found.rows.len(), "readings") };
     line(&format!(
-        "{} readings, {} other rows, {} refused, in the first {whole} bytes",
-        found.rows.len(),
-        found.blank,
-        found.refused_count
+        "{read} {what}, {} other rows, {} refused, in the first {whole} bytes",
+        found.blank, found.refused_count
     ));
+    for row in found.diary.iter().take(SHOWN) {
+        line(&format!("  {}   {}", dialect.zone.rfc3339(row.written.at), row.written));
+    }
     for row in found.rows.iter().take(SHOWN) {
         line(&format!(
             "  {}   {} {}",
@@ -56,6 +58,11 @@ pub(super) fn run(place: &Place, path: &Path, set: &[String]) -> Result<ExitCode
     }
     if found.clock_change > 0 {
         line(&format!("  {} rows lie in the hour of a clock change", found.clock_change));
+    }
+    if found.of_diary {
+        line(&format!("\nFound: {}.", dialect.as_settings().join(", ")));
+        line("Lines of a diary are taken in like `recheck note`, `treated` and `seen`. It needs no settings.");
+        return Ok(ExitCode::SUCCESS);
     }
     line("\nSettings that say the same:\n\n[source.sensor]");
     for setting in dialect.as_settings() {

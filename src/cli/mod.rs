@@ -73,7 +73,7 @@ enum Command {
         #[arg(long, value_name = "SPAN")]
         look: Option<String>,
     },
-    /// Write a diary line: insulin, carbohydrate, meter, ketones, symptoms, exercise, site, sensor, text.
+    /// Write a diary line: insulin, carbohydrate, meter, ketones, symptoms, exercise, site, sensor, scan, text.
     Note {
         /// What it is about.
         kind: String,

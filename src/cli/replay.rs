@@ -99,6 +99,10 @@ fn read(path: &Path, format: &Wanted) -> Result<Vec<Row>, Failure> {
                 .hint(format!("{hint}, with --set source.NAME.KEY=VALUE or in the settings")));
         }
     };
+    if dialect.is_diary() {
+        words(&format!("left out: {name} is a diary, and replay reads readings"));
+        return Ok(Vec::new());
+    }
     let mut found = dialect.rows(after_lines(&text, dialect.head_lines), dialect.head_lines + 1, None);
     for refusal in found.refused.iter().take(REFUSALS_TOLD_MAX) {
         words(&format!("refused: {}", named(&name, refusal)));

@@ -12,6 +12,7 @@ use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Id, Side};
 use crate::engine::event::{Trusted, Which};
+use crate::formats::diary::{self, KINDS, NotANote, Part, Told};
 use crate::formats::stamp::{Read, Stamp};
 use crate::store::Store;
 use crate::store::inbox::Said;
@@ -97,39 +98,23 @@ fn say(folder: &Path, said: &Said) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
+/// The kind with its amount, and the words that are left. How much may stand first among the words.
 fn kind_of<'a>(kind: &str, words: &'a [String], unit: Unit) -> Result<(Kind, &'a [String]), Failure> {
-    let first = words.first().map(String::as_str);
-    let rest = words.get(1..).unwrap_or_default();
-    let amount = first.and_then(Amount::parse);
-    let needed = |what: &str| {
-        Failure::new(format!("note {kind} needs {what}"))
-            .hint(format!("write it as: recheck note {kind} {}", example(kind)))
+    let first = words.first().map_or("", String::as_str);
+    let has_amount = match kind.to_lowercase().as_str() {
+        "insulin" | "carbohydrate" => Amount::parse(first).is_some(),
+        "meter" | "ketones" => !first.is_empty(),
+        _ => false,
     };
-    Ok(match kind {
-        "insulin" if amount.is_some() => (Kind::Insulin(amount), rest),
-        "insulin" => (Kind::Insulin(None), words),
-        "carbohydrate" if amount.is_some() => (Kind::Carbohydrate(amount), rest),
-        "carbohydrate" => (Kind::Carbohydrate(None), words),
-        "meter" => {
-            let value = first.and_then(|text| Glucose::parse(text, unit).ok());
-            // A finger-prick of 5.4 in a program set to mg/dL is the other unit, not a very low value.
-            let plausible = value.filter(|value| (1_000..=90_000).contains(&value.hundredths()));
-            (Kind::Meter(plausible.ok_or_else(|| needed(&format!("a value in {}", unit.name())))?), rest)
-        }
-        "ketones" => {
-            (Kind::Ketones(amount.filter(|amount| amount.0 <= 2_000).ok_or_else(|| needed("a value in mmol/L"))?), rest)
-        }
-        "symptoms" => (Kind::Symptoms, words),
-        "exercise" => (Kind::Exercise, words),
-        "site" => (Kind::Site, words),
-        "sensor" => (Kind::Sensor, words),
-        "text" if !words.is_empty() => (Kind::Text, words),
-        "text" => return Err(needed("words")),
-        other => {
-            return Err(Failure::new(format!("there is no note called \"{other}\""))
-                .hint("the kinds are: insulin, carbohydrate, meter, ketones, symptoms, exercise, site, sensor, text"));
-        }
-    })
+    let (amount, rest) = if has_amount { (first, words.get(1..).unwrap_or_default()) } else { ("", words) };
+    let told = Told { kind, amount, unit: "", words: &rest.join(" ") };
+    match diary::kind_of(&told, unit) {
+        Ok(kind) => Ok((kind, rest)),
+        Err(NotANote { part: Part::Kind, .. }) => Err(Failure::new(format!("there is no note called \"{kind}\""))
+            .hint(format!("the kinds are: {}", KINDS.join(", ")))),
+        Err(NotANote { expected, .. }) => Err(Failure::new(format!("note {kind} needs {expected}"))
+            .hint(format!("write it as: recheck note {kind} {}", example(kind)))),
+    }
 }
 
 fn example(kind: &str) -> &'static str {

@@ -55,6 +55,8 @@ fn meaning(count: &str) -> &str {
         "doubled" => "readings known already",
         "refused" => "rows refused",
         "blank" => "rows that are no readings",
+        "diary_taken" => "diary lines taken in",
+        "diary_doubled" => "diary lines known already",
         "clock_change" => "rows in the hour of a clock change",
         other => other,
     }

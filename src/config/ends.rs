@@ -102,7 +102,7 @@ pub(super) fn sources(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose
         if folder.is_none() && purpose == Purpose::Watch {
             words.wrong(place, format!("source.{name} has no folder"), "name the folder its export is written to");
         }
-        let format = format(&mut words, policy.zone);
+        let format = format(&mut words, policy.zone, policy.unit);
         let kind =
             words.parsed("kind", "\"streaming\", \"scanned\" or \"history\"", kind).unwrap_or(SourceKind::Streaming);
         let sensor = sensor(&mut words);
@@ -142,7 +142,7 @@ fn sensor(words: &mut Words<'_>) -> SensorPolicy {
 }
 
 /// How a source writes, as far as its settings say; the rest is guessed from each file.
-fn format(words: &mut Words<'_>, zone: Zone) -> Wanted {
+fn format(words: &mut Words<'_>, zone: Zone, meter_unit: Unit) -> Wanted {
     let time_format = words.text("time_format").map(|(_, text)| Stamp::named(&text));
     let only = words.text("only").map(|(_, text)| text);
     let only_column = words.columns("only_column").into_iter().next();
@@ -166,6 +166,7 @@ fn format(words: &mut Words<'_>, zone: Zone) -> Wanted {
         stamp: time_format,
         unit: words.parsed("unit", "\"mg/dL\" or \"mmol/L\"", Unit::named),
         zone: words.parsed("timezone", "a name such as \"Europe/Madrid\"", Zone::named).unwrap_or(zone),
+        meter_unit,
     }
 }
 

@@ -26,7 +26,8 @@ impl Settings {
     /// How tables are written that come from no source of their own: as the first source's, or anyhow.
     #[must_use]
     pub fn first_format(&self) -> Wanted {
-        self.sources.first().map_or_else(|| Wanted::anything(self.policy.zone), |source| source.format.clone())
+        let anything = || Wanted { meter_unit: self.policy.unit, ..Wanted::anything(self.policy.zone) };
+        self.sources.first().map_or_else(anything, |source| source.format.clone())
     }
 }
 

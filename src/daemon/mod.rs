@@ -5,6 +5,7 @@ pub mod alive;
 pub mod clock;
 pub mod control;
 mod deliver;
+mod diary;
 pub mod run;
 pub mod start;
 mod taken_in;

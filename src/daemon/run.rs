@@ -109,6 +109,7 @@ pub struct Daemon {
     pub(super) went_back: Option<Timestamp>,
     pub(super) owes_going_back: bool,
     pub(super) handled_unsaved: BTreeSet<i64>,
+    pub(super) refused_unsaved: BTreeSet<String>,
     pub(super) started: Timestamp,
     pub(super) in_flight: BTreeSet<String>,
     pub(super) tried_sender: mpsc::UnboundedSender<Tried>,

@@ -118,6 +118,7 @@ impl Daemon {
             went_back: None,
             owes_going_back: false,
             handled_unsaved: BTreeSet::new(),
+            refused_unsaved: BTreeSet::new(),
             started: now,
             in_flight: BTreeSet::new(),
             tried_sender,

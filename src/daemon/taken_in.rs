@@ -48,6 +48,9 @@ impl Daemon {
         for words in &piece.refusals {
             tracing::warn!("refused: {words}");
         }
+        if piece.of_diary {
+            return self.diary_piece(piece);
+        }
         let new = match self.store.unknown(&piece.rows) {
             Ok(new) => new,
             Err(error) => {
@@ -61,6 +64,7 @@ impl Daemon {
             source: Some(piece.source),
             place: piece.place.clone(),
             refusals: piece.refusals.clone(),
+            diary: Vec::new(),
             counts: [
                 ("taken", count(new.len())),
                 ("doubled", count(piece.rows.len() - new.len())),
@@ -120,7 +124,11 @@ impl Daemon {
                 return Ok(());
             }
         };
-        for line in lines.into_iter().filter(|line| !self.handled_unsaved.contains(&line.number)).collect::<Vec<_>>() {
+        let mut lines: Vec<Line> =
+            lines.into_iter().filter(|line| !self.handled_unsaved.contains(&line.number)).collect();
+        // Files may bring lines in any order; they are taken in the order of what happened.
+        lines.sort_by_key(|line| line.what.written_at().unwrap_or(line.said));
+        for line in lines {
             let (event, note) = event_of(&line);
             self.turn(Some(&event), None, Some((line.number, note.as_ref())))?;
         }
@@ -168,6 +176,7 @@ fn event_of(line: &Line) -> (Event, Option<Note>) {
         Said::Treated { which, at, look } => (Event::Treated { which: *which, at: latest(*at), look: *look }, None),
         Said::Noted(note) => (Event::Noted(note.clone()), Some(note.clone())),
         Said::Trust(which) => (Event::Trust(*which), None),
-        Said::Seen { which } => (Event::Seen { which: *which }, None),
+        Said::Seen { which } => (Event::Seen { which: *which, until: None }, None),
+        Said::Written { line: written, whence } => super::diary::event_of(written, whence, line.said),
     }
 }

@@ -59,7 +59,7 @@ pub enum Kind {
     SensorStart(Option<String>),
     /// The sensor was taken off: of that source, or of every one.
     SensorStop(Option<String>),
-    /// The sensor was scanned; its values come later.
+    /// The sensor was scanned, and the scan is not exported yet.
     Scan,
     /// Words only.
     Text,

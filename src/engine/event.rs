@@ -56,6 +56,23 @@ pub enum Event {
     Seen {
         /// Which alert; `None` for all.
         which: Option<Id>,
+        /// Only what had rung by then; `None` for all that are open.
+        #[serde(default)]
+        until: Option<Timestamp>,
+    },
+    /// A line of a diary file says that something was treated, noted or seen.
+    Written {
+        /// [`Event::Treated`], [`Event::Noted`] or [`Event::Seen`].
+        said: Box<Event>,
+        /// Where it stands: file and line.
+        whence: String,
+    },
+    /// Lines of a diary file were not understood.
+    DiaryRefused {
+        /// The first of them, in words, with its file, line and column.
+        words: String,
+        /// How many more.
+        more: u64,
     },
     /// The wearer chose which of several signals counts.
     Trust(Trusted),

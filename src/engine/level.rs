@@ -61,6 +61,9 @@ pub struct Active {
     pub last: Timestamp,
     /// When it last rang, or would have.
     pub rang: Timestamp,
+    /// When the wearer was last told, by our clock: later than its reading, by as much as that came late.
+    #[serde(default)]
+    pub told_at: Option<Timestamp>,
     /// The unbroken row of readings beyond the limit that the last one belongs to.
     pub row: Option<Row>,
     /// Last reading beyond the limit that belonged to an episode.
@@ -202,6 +205,7 @@ impl Active {
             seen: false,
             last: at,
             rang: at,
+            told_at: None,
             row: Some(Row { since, anew: false }),
             last_beyond: at,
             past_deadband: None,
@@ -213,6 +217,12 @@ impl Active {
         let long_ago = Span::hours(24);
         self.last_beyond = self.last_beyond - long_ago;
         self.rang = self.rang - long_ago;
+    }
+
+    /// Had it rung by a time?
+    #[must_use]
+    pub fn had_rung(&self, until: Timestamp) -> bool {
+        self.told == Told::Rang && self.told_at.unwrap_or(self.rang) <= until
     }
 
     /// Is the last value beyond the limit?

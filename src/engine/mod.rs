@@ -42,6 +42,7 @@ use policy::Policy;
 use reason::Reason;
 use recheck_high::HighCare;
 use recheck_low::LowCare;
+use said::diary_refused;
 use serde::{Deserialize, Serialize};
 use side::SideState;
 use source::SourceState;
@@ -182,8 +183,10 @@ impl Engine {
                 turn.judged = self.latest(now);
                 self.noted(&mut turn, note);
             }
-            Event::Seen { which } => self.seen(&mut turn, *which),
+            Event::Seen { which, until } => self.seen(&mut turn, *which, *until),
             Event::Trust(which) => self.trust(&mut turn, *which),
+            Event::Written { said, whence } => self.written(&mut turn, said, whence),
+            Event::DiaryRefused { words, more } => diary_refused(&mut turn, words, *more),
             Event::Unwatched { from, to, cause } => self.unwatched(&mut turn, *from, *to, *cause),
             Event::ClockStepped { by } => self.state.timers.shift(*by),
             Event::Channels { working, failing } => self.channels(&mut turn, *working, failing),
@@ -345,6 +348,7 @@ impl Engine {
             if let Some(active) = level.active_mut().filter(|active| active.told == Told::Held) {
                 active.told = Told::Rang;
                 active.rang = now;
+                active.told_at = Some(now);
             }
         }
     }

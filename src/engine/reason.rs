@@ -113,6 +113,10 @@ pub enum Reason {
     Noted,
     /// These alerts are marked as seen.
     MarkedSeen { ids: Vec<Id> },
+    /// Lines of a diary file were not understood: the first in words, and how many more.
+    DiaryLineRefused { words: String, more: u64 },
+    /// A line of a diary file says that something was treated, and it is not clear what.
+    DiaryLineAsks { whence: String, at: Timestamp, open: Vec<Open> },
 }
 
 /// Why a scan is called for; the later is the graver.
@@ -170,7 +174,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 51] = [
+    pub const WORDS: [&'static str; 53] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -222,6 +226,8 @@ impl Reason {
         "no_such_alert",
         "noted",
         "marked_seen",
+        "diary_line_refused",
+        "diary_line_asks",
     ];
 
     /// The word for it in machine-readable output.
@@ -279,6 +285,8 @@ impl Reason {
             Self::NoSuchAlert { .. } => "no_such_alert",
             Self::Noted => "noted",
             Self::MarkedSeen { .. } => "marked_seen",
+            Self::DiaryLineRefused { .. } => "diary_line_refused",
+            Self::DiaryLineAsks { .. } => "diary_line_asks",
         }
     }
 }

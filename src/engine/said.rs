@@ -3,24 +3,72 @@
 
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
-use super::event::Which;
+use super::event::{Event, Which};
 use super::level::Active;
 use super::reason::{Open, Reason};
+use super::recheck_high::{HighCare, Stage};
+use super::recheck_low::LowCare;
 use super::turn::Turn;
 use crate::domain::diary::{Kind, Note};
 use crate::domain::time::{Span, Timestamp};
+use crate::domain::written::DIARY_ONLY_AFTER;
 
 impl Engine {
     pub(super) fn treated(&mut self, turn: &mut Turn, which: Option<Which>, at: Timestamp, look: Option<Span>) {
-        let side = match which {
-            Some(Which::Side(side)) => Ok(side),
-            Some(Which::Alert(id)) => self.side_of(id).ok_or(Reason::NoSuchAlert { id }),
-            None => self.only_open_side(),
-        };
-        match side {
+        match self.side_meant(which) {
             Ok(Side::High) => self.treat_high(turn, at, look),
             Ok(Side::Low) => self.treat_low(turn, at),
             Err(reason) => turn.tell(What::Answer, Condition::Diary, Id(0), None, reason, false),
+        }
+    }
+
+    /// What a line of a diary file says. It may come late and out of order, and nobody waits for an answer:
+    /// what is asked back is told.
+    pub(super) fn written(&mut self, turn: &mut Turn, said: &Event, whence: &str) {
+        let (at, treats) = match said {
+            Event::Treated { which, at, .. } => (*at, self.side_meant(*which).ok()),
+            Event::Noted(note) => match note.kind {
+                Kind::Insulin(_) => (note.at, Some(Side::High)),
+                Kind::Carbohydrate(_) | Kind::Symptoms => (note.at, Some(Side::Low)),
+                _ => (note.at, None),
+            },
+            Event::Seen { until, .. } => (until.unwrap_or(turn.now), None),
+            _ => return,
+        };
+        // What was treated again since is looked at by the later treatment.
+        let is_past = turn.now - at > DIARY_ONLY_AFTER || treats.is_some_and(|side| self.treated_since(side, at));
+        turn.judged = self.latest(turn.now);
+        match said {
+            _ if is_past => turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false),
+            Event::Treated { which, at, look } => self.treated(turn, *which, *at, *look),
+            Event::Noted(note) => self.noted(turn, note),
+            Event::Seen { which, until } => self.seen(turn, *which, *until),
+            _ => {}
+        }
+        let asked = turn.out.iter().find_map(|decision| match &decision.reason {
+            Reason::WhichOne { open } => Some(open.clone()),
+            _ => None,
+        });
+        if let Some(open) = asked {
+            let reason = Reason::DiaryLineAsks { whence: whence.to_owned(), at, open };
+            turn.tell(What::Told, Condition::Diary, Id(0), None, reason, true);
+        }
+    }
+
+    /// Is a later treatment of this side looked at already?
+    fn treated_since(&self, side: Side, at: Timestamp) -> bool {
+        match (side, &self.state.high_care, &self.state.low_care) {
+            (Side::High, Some(HighCare { stage: Stage::Looking { treated, .. }, .. }), _)
+            | (Side::Low, _, Some(LowCare { treated: Some(treated), .. })) => treated.at > at,
+            (_, _, _) => false,
+        }
+    }
+
+    fn side_meant(&self, which: Option<Which>) -> Result<Side, Reason> {
+        match which {
+            Some(Which::Side(side)) => Ok(side),
+            Some(Which::Alert(id)) => self.side_of(id).ok_or(Reason::NoSuchAlert { id }),
+            None => self.only_open_side(),
         }
     }
 
@@ -63,7 +111,7 @@ impl Engine {
         }
     }
 
-    pub(super) fn seen(&mut self, turn: &mut Turn, which: Option<Id>) {
+    pub(super) fn seen(&mut self, turn: &mut Turn, which: Option<Id>, until: Option<Timestamp>) {
         let mut ids = Vec::new();
         let mut mark = |id: Id, seen: &mut bool| {
             if which.is_none_or(|wanted| wanted == id) {
@@ -73,13 +121,17 @@ impl Engine {
         };
         for side in [&mut self.state.low, &mut self.state.high] {
             for level in [&mut side.worse, &mut side.milder] {
-                if let Some(active) = level.active_mut() {
+                if let Some(active) = level.active_mut()
+                    && until.is_none_or(|until| active.had_rung(until))
+                {
                     mark(active.id, &mut active.seen);
                 }
             }
         }
         for source in &mut self.state.sources {
-            if let Some(lost) = source.lost_mut() {
+            if let Some(lost) = source.lost_mut()
+                && until.is_none_or(|until| lost.told_at.unwrap_or(lost.since) <= until)
+            {
                 mark(lost.id, &mut lost.seen);
             }
         }
@@ -128,4 +180,11 @@ impl Engine {
             (false, false) | (true, true) => Err(Reason::WhichOne { open: self.open_to_treat() }),
         }
     }
+}
+
+/// Lines of a diary that were not understood are told once for all that came together: what they were to
+/// say does not count until somebody says it.
+pub(super) fn diary_refused(turn: &mut Turn, words: &str, more: u64) {
+    let reason = Reason::DiaryLineRefused { words: words.to_owned(), more };
+    turn.tell(What::Told, Condition::Diary, Id(0), None, reason, true);
 }

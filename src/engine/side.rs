@@ -93,7 +93,8 @@ impl Engine {
                         (Self::raise(turn, condition, policy, id, parent, Reason::BeyondLimit { limit, since }), parent)
                     }
                 };
-                *level = Level::Active(Active::raised(id, part_of, since, told, seen.measured));
+                let raised = Active::raised(id, part_of, since, told, seen.measured);
+                *level = Level::Active(Active { told_at: Some(turn.now), ..raised });
             }
             (Step::Anew { since }, Some(active)) => {
                 Self::again(turn, condition, policy, level, &active, hidden_by, Reason::NewEpisode { limit, since });
@@ -154,6 +155,7 @@ impl Engine {
         if let Some(active) = level.active_mut() {
             active.seen = active.seen && !rings;
             active.told = if rings { Told::Rang } else { active.told };
+            active.told_at = if rings { Some(turn.now) } else { active.told_at };
         }
     }
 
@@ -166,6 +168,7 @@ impl Engine {
         if active.told == Told::Hidden && active.is_beyond() {
             let reason = Reason::NoLongerWorse { limit: policy.limit, since: active.since };
             active.rang = active.last;
+            active.told_at = Some(turn.now);
             active.told = Self::raise(turn, condition, policy, active.id, active.part_of, reason);
         }
     }

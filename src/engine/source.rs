@@ -87,6 +87,9 @@ pub struct LostSource {
     pub since: Timestamp,
     /// Marked as seen.
     pub seen: bool,
+    /// When the wearer was last told.
+    #[serde(default)]
+    pub told_at: Option<Timestamp>,
 }
 
 impl SourceState {
@@ -343,8 +346,9 @@ impl Engine {
     fn fail(&mut self, turn: &mut Turn, source: SourceId, since: Timestamp, reason: Reason) {
         match self.source(source).lost {
             // Silent already: the cause is news, the silence is not. It takes over the alert's number.
-            Some(LostSource { id, condition: Condition::Gap, since, seen }) => {
-                self.source(source).lost = Some(LostSource { id, condition: Condition::SourceFailed, since, seen });
+            Some(lost @ LostSource { id, condition: Condition::Gap, .. }) => {
+                let told_at = Some(turn.now);
+                self.source(source).lost = Some(LostSource { condition: Condition::SourceFailed, told_at, ..lost });
                 turn.tell(What::Repeated, Condition::SourceFailed, id, None, reason, true);
             }
             Some(_) => {}
@@ -354,7 +358,7 @@ impl Engine {
 
     fn lose(&mut self, turn: &mut Turn, source: SourceId, condition: Condition, since: Timestamp, reason: Reason) {
         let id = self.take_id();
-        self.source(source).lost = Some(LostSource { id, condition, since, seen: false });
+        self.source(source).lost = Some(LostSource { id, condition, since, seen: false, told_at: Some(turn.now) });
         self.state.timers.stop(Timer::Gap(source));
         turn.judged = self.latest_of(source);
         turn.tell(What::Raised, condition, id, None, reason, true);

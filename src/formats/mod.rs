@@ -4,10 +4,12 @@
 //! [`wanted::Wanted::sniff`] leads from the one to the other, and [`rows`] reads by it.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+pub mod diary;
 pub mod encoding;
 pub mod row_error;
 pub mod rows;
 mod sniff;
+mod sniff_diary;
 mod sniff_json;
 mod sniff_time;
 pub mod stamp;

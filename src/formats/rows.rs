@@ -1,5 +1,6 @@
 //! Lines become rows, in a dialect that is known. Keeps no place in a file; intake does.
 
+use super::diary::DiaryRow;
 use super::row_error::RowError;
 use super::stamp::Read;
 use super::wanted::{Cell, Dialect, Lines};
@@ -35,6 +36,10 @@ pub struct Rows {
     pub blank: u64,
     /// Rows in a skipped or repeated hour of a clock change.
     pub clock_change: u64,
+    /// The text was of a diary.
+    pub of_diary: bool,
+    /// Its lines, in the order written.
+    pub diary: Vec<DiaryRow>,
 }
 
 /// A row's cells as texts: whatever its lines are, from here on all rows are alike.
@@ -55,6 +60,7 @@ impl Dialect {
         let mut found = Rows::default();
         let mut before = after;
         match &self.lines {
+            Lines::Diary(columns) => return columns.read(self, text, first_line, after),
             Lines::Table { delimiter, .. } => {
                 for_each_record(text, *delimiter, first_line, |line, record| match record {
                     Ok(record) => {
@@ -157,7 +163,18 @@ impl Dialect {
                 return Err(RowError::new(line, column, name, &expected, text.as_bytes()));
             }
         };
-        let (column, name, text) = &texts.time;
+        let measured = self.measured(&texts.time, line, before, clock_change)?;
+        Ok(Some(Row { measured, glucose }))
+    }
+
+    /// The instant of a time, given with its column from 1 and its name.
+    pub(super) fn measured(
+        &self,
+        (column, name, text): &(usize, &str, String),
+        line: u64,
+        before: Option<Timestamp>,
+        clock_change: &mut u64,
+    ) -> Result<Timestamp, RowError> {
         let measured = match self.stamp.read(text, self.zone) {
             Some(Read::Once(at)) => at,
             Some(Read::Twice(earlier, later)) => {
@@ -171,11 +188,18 @@ impl Dialect {
             }
             None => return Err(RowError::new(line, *column, name, &self.stamp.expected(), text.as_bytes())),
         };
-        Ok(Some(Row { measured, glucose }))
+        Ok(measured)
     }
 }
 
 impl Rows {
+    /// The time of the last accepted row.
+    #[must_use]
+    pub fn last(&self) -> Option<Timestamp> {
+        let of_diary = self.diary.last().map(|row| row.written.at);
+        self.rows.last().map(|row| row.measured).or(of_diary)
+    }
+
     fn take(&mut self, read: Result<Option<Row>, RowError>, before: &mut Option<Timestamp>) {
         match read {
             Ok(Some(row)) => {
@@ -188,7 +212,7 @@ impl Rows {
         }
     }
 
-    fn refuse(&mut self, refusal: RowError) {
+    pub(super) fn refuse(&mut self, refusal: RowError) {
         self.refused_count += 1;
         self.refused_at_end += 1;
         if self.refused.len() < REFUSALS_KEPT_MAX {

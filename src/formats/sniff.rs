@@ -14,13 +14,13 @@ const RECORDS_MAX: usize = 500;
 const BYTES_MAX: usize = 1 << 17;
 
 /// Lines that may stand before the table.
-const HEAD_LINES_MAX: usize = 40;
+pub(super) const HEAD_LINES_MAX: usize = 40;
 
 /// Beginnings of the word for glucose in the headers of several languages.
 const GLUCOSE_WORDS: [&str; 5] = ["gluc", "gluk", "glic", "glyc", "blutzucker"];
 
 /// Delimiters tried, the commonest last: a comma may also be a decimal one.
-const DELIMITERS: [u8; 4] = [b';', b'\t', b'|', b','];
+pub(super) const DELIMITERS: [u8; 4] = [b';', b'\t', b'|', b','];
 
 /// Lowest value in mg/dL that could be glucose.
 const MG_DL_MIN_HUNDREDTHS: i32 = 2_000;
@@ -28,7 +28,7 @@ const MG_DL_MIN_HUNDREDTHS: i32 = 2_000;
 /// Highest value in mmol/L that sensors and meters show (600 mg/dL).
 const MMOL_L_MAX_HUNDREDTHS: i32 = 3_330;
 
-type Record = (u64, Vec<String>);
+pub(super) type Record = (u64, Vec<String>);
 
 impl Wanted {
     /// Finds out how a text is written. `text` is UTF-8, and whole lines from the start of a file; `known`
@@ -37,7 +37,10 @@ impl Wanted {
     /// # Errors
     /// When there is no row yet to tell from, or what is there could be two things.
     pub fn sniff(&self, text: &[u8], encoding: Encoding, known: Option<&Dialect>) -> Result<Dialect, NotFound> {
-        let known_too = known.map(|known| self.as_known(known));
+        if let Some(found) = super::sniff_diary::find(self, text) {
+            return super::sniff_diary::dialect(self, text, encoding, known, found);
+        }
+        let known_too = known.filter(|known| !known.is_diary()).map(|known| self.as_known(known));
         // What an earlier file of the source showed settles what this one leaves open; a file that is
         // written in another way is looked at afresh.
         match known_too.map(|wanted| wanted.sniff_text(text, encoding)) {
@@ -364,7 +367,7 @@ pub(super) fn question(line: u64, what: String, hint: &str) -> NotFound {
     NotFound::Question { line, what, hint: hint.to_owned() }
 }
 
-fn records(text: &[u8], delimiter: u8) -> Vec<Record> {
+pub(super) fn records(text: &[u8], delimiter: u8) -> Vec<Record> {
     let text = text
         .get(..BYTES_MAX)
         .map_or(text, |head| head.get(..=head.iter().rposition(|byte| *byte == b'\n').unwrap_or(0)).unwrap_or(head));
@@ -397,7 +400,7 @@ fn usual_width(records: &[Record]) -> usize {
     runs.max_by_key(|run| run.len()).and_then(|run| run.first().copied()).unwrap_or(1)
 }
 
-fn same(a: &str, b: &str) -> bool {
+pub(super) fn same(a: &str, b: &str) -> bool {
     a.trim().to_lowercase() == b.trim().to_lowercase()
 }
 

@@ -136,7 +136,7 @@ fn time_cells(said: Option<&Stamp>, columns: &[(Cell, Vec<&str>)], line: u64) ->
 }
 
 /// All ways in which every text can be read, those that mean the same told once.
-fn stamps_of(texts: &[&str]) -> Vec<Stamp> {
+pub(super) fn stamps_of(texts: &[&str]) -> Vec<Stamp> {
     if texts.is_empty() {
         return Vec::new();
     }

@@ -1,6 +1,7 @@
 //! What the settings say of how a source writes, and what was found of one file. What the settings leave
 //! open is guessed from the first lines; a guess that could be two things is a question, never a choice.
 
+use super::diary::Columns;
 use super::encoding::Encoding;
 use super::stamp::Stamp;
 use crate::domain::glucose::Unit;
@@ -41,6 +42,8 @@ pub struct Wanted {
     pub unit: Option<Unit>,
     /// Zone of times without an offset.
     pub zone: Zone,
+    /// The wearer's unit: of a meter check in a diary that says none.
+    pub meter_unit: Unit,
 }
 
 /// How one file is written: all that reading its rows needs. Kept with the file's place, so that appended
@@ -87,6 +90,8 @@ pub enum Lines {
         /// Key of the unit.
         unit: Option<String>,
     },
+    /// The wearer's diary, as a table or as JSON objects.
+    Diary(Columns),
 }
 
 /// A place in a row, and what its header calls it.
@@ -143,12 +148,20 @@ impl Wanted {
             stamp: None,
             unit: None,
             zone,
+            meter_unit: Unit::MgDl,
         }
     }
 }
 
 impl Dialect {
-    /// The settings that say the same, to paste under `[source.NAME]`.
+    /// Is the file the wearer's diary, rather than readings?
+    #[must_use]
+    pub const fn is_diary(&self) -> bool {
+        matches!(self.lines, Lines::Diary(_))
+    }
+
+    /// The settings that say the same, to paste under `[source.NAME]`. A diary needs none: of it is told
+    /// what was found.
     #[must_use]
     pub fn as_settings(&self) -> Vec<String> {
         let quoted = |text: &str| format!("\"{}\"", text.replace('\\', "\\\\").replace('"', "\\\""));
@@ -161,6 +174,14 @@ impl Dialect {
         };
         let mut lines = vec![format!("encoding = {}", quoted(self.encoding.name()))];
         match &self.lines {
+            Lines::Diary(columns) => {
+                let written = match columns.delimiter() {
+                    None => "a diary of JSON objects".to_owned(),
+                    Some(b'\t') => "a diary between tabs".to_owned(),
+                    Some(delimiter) => format!("a diary between {}", quoted(&char::from(delimiter).to_string())),
+                };
+                lines.insert(0, written);
+            }
             Lines::Table { delimiter, time, glucose, unit, only } => {
                 let delimiter = if *delimiter == b'\t' { "tab".to_owned() } else { char::from(*delimiter).to_string() };
                 let has_header = time.iter().any(|cell| !cell.name.is_empty());

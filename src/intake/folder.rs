@@ -8,7 +8,7 @@ use crate::config::SourceSettings;
 use crate::domain::reading::SourceId;
 use crate::formats::encoding::Encoding;
 use crate::formats::row_error::RowError;
-use crate::formats::wanted::NotFound;
+use crate::formats::wanted::{Dialect, NotFound};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
 use std::io::{self, Read, Seek, SeekFrom};
@@ -197,7 +197,8 @@ impl Folder {
                 let refusal = RowError::new(place.line, 0, "", &expected, &bytes);
                 let before = place.clone();
                 place.offset += bytes.len() as u64;
-                let piece = Piece::refusal(self.source, name, &refusal);
+                let of_diary = place.dialect.as_ref().is_some_and(Dialect::is_diary);
+                let piece = Piece::refusal(self.source, name, &refusal).about(of_diary);
                 if !self.keep(file, name, &mut place, piece, (&before, &bytes))? {
                     return Ok(Ok(()));
                 }
@@ -269,10 +270,13 @@ impl Folder {
     /// Rows of whole lines. Of a file seen for the first time, how it is written is found out before.
     fn piece(&self, place: &mut Place, name: &str, text: &[u8], encoding: Encoding) -> Found {
         let mut text = text;
-        let dialect = if let Some(dialect) = place.dialect.take() {
+        let mut dialect = if let Some(dialect) = place.dialect.take() {
             dialect
         } else {
-            let known = self.places.values().find_map(|place| place.dialect.as_ref());
+            // A diary and the readings beside it are written by different hands.
+            let of_diary = self.settings.format.is_diary(text);
+            let mut dialects = self.places.values().filter_map(|place| place.dialect.as_ref());
+            let known = dialects.find(|known| known.is_diary() == of_diary);
             match self.settings.format.sniff(text, encoding, known) {
                 Ok(dialect) => {
                     text = after_lines(text, dialect.head_lines);
@@ -281,14 +285,19 @@ impl Folder {
                 }
                 Err(NotFound::NoRowYet) => return Found::NoRowYet,
                 Err(NotFound::Question { line, what, hint }) => {
-                    return Found::Question(Piece::question(self.source, name, line, &what, &hint));
+                    let question = Piece::question(self.source, name, line, &what, &hint);
+                    return Found::Question(question.about(of_diary));
                 }
             }
         };
+        if dialect.is_diary() {
+            // The wearer may have changed their unit since the file was first read.
+            dialect.unit = self.settings.format.meter_unit;
+        }
         let rows = dialect.rows(text, place.line, place.last);
         place.dialect = Some(dialect);
         place.line += lines(text);
-        place.last = rows.rows.last().map(|row| row.measured).or(place.last);
+        place.last = rows.last().or(place.last);
         Found::Piece(Piece { first_sight: self.first_sight, ..Piece::new(self.source, name, &rows) })
     }
 

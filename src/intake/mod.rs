@@ -7,6 +7,7 @@ pub mod place;
 pub mod stdin;
 
 use crate::domain::reading::{Reading, SourceId};
+use crate::domain::written::Written;
 use crate::formats::row_error::RowError;
 use crate::formats::rows::{Row, Rows};
 
@@ -45,6 +46,10 @@ pub struct Piece {
     pub whole_file: bool,
     /// This piece belongs to the past of a source that was never seen before.
     pub first_sight: bool,
+    /// It is of a diary: its refusals are told to the wearer, and say nothing about the source.
+    pub of_diary: bool,
+    /// Its lines, each with its file and line.
+    pub diary: Vec<(String, Written)>,
 }
 
 /// What intake says.
@@ -79,7 +84,15 @@ impl Piece {
             place: None,
             whole_file: false,
             first_sight: false,
+            of_diary: rows.of_diary,
+            diary: rows.diary.iter().map(|row| (format!("{file}: line {}", row.line), row.written.clone())).collect(),
         }
+    }
+
+    /// The same piece, of a diary or not.
+    #[must_use]
+    fn about(self, of_diary: bool) -> Self {
+        Self { of_diary, ..self }
     }
 
     /// A piece that is a question: nothing of the file can be read until it is answered.

@@ -56,7 +56,7 @@ impl Lines {
         }
         let Some(dialect) = &self.dialect else { return self.first_lines(line) };
         let rows = dialect.rows(line, number, self.last);
-        self.last = rows.rows.last().map(|row| row.measured).or(self.last);
+        self.last = rows.last().or(self.last);
         Some(Piece::new(self.source, "standard input", &rows))
     }
 
@@ -67,7 +67,7 @@ impl Lines {
             Ok(dialect) => {
                 let text = after_lines(&self.waiting, dialect.head_lines);
                 let rows = dialect.rows(text, dialect.head_lines + 1, None);
-                self.last = rows.rows.last().map(|row| row.measured);
+                self.last = rows.last();
                 self.dialect = Some(dialect);
                 Some(Piece::new(self.source, "standard input", &rows))
             }
@@ -76,7 +76,8 @@ impl Lines {
                 Some(Piece::question(self.source, "standard input", 1, "no row has come", "set how it is written"))
             }
             Err(NotFound::Question { line, what, hint }) => {
-                Some(Piece::question(self.source, "standard input", line, &what, &hint))
+                let of_diary = self.format.is_diary(&self.waiting);
+                Some(Piece::question(self.source, "standard input", line, &what, &hint).about(of_diary))
             }
         }
     }

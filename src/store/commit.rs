@@ -6,6 +6,7 @@ use crate::domain::diary::Note;
 use crate::domain::glucose::{Glucose, Measured, Unit};
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
+use crate::domain::written::Written as DiaryLine;
 use crate::engine::effect::Decision;
 use crate::engine::event::Event;
 use crate::engine::policy::Policy;
@@ -50,6 +51,8 @@ pub struct Intake {
     pub place: Option<(String, String)>,
     /// Refusals, with file, line and column.
     pub refusals: Vec<String>,
+    /// Lines of a diary file, in the order of their times, each with its file and line.
+    pub diary: Vec<(String, DiaryLine)>,
     /// Counts to add.
     pub counts: Vec<(&'static str, u64)>,
 }
@@ -99,6 +102,24 @@ impl Store {
         unknown.sort_by_key(|reading| reading.measured);
         unknown.dedup_by_key(|reading| reading.measured);
         Ok(unknown)
+    }
+
+    /// Refusals that were not told yet, in the order given.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn untold(&self, refusals: &[String]) -> Result<Vec<String>, Error> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT 1 FROM refusals WHERE words = ?1")
+            .map_err(|error| self.wrap(error))?;
+        let mut untold = Vec::new();
+        for words in refusals {
+            if !statement.exists([words]).map_err(|error| self.wrap(error))? {
+                untold.push(words.clone());
+            }
+        }
+        Ok(untold)
     }
 
     /// Writes one turn.
@@ -152,11 +173,7 @@ fn write(transaction: &Transaction<'_>, turn: &Turn<'_>, addresses: &Addresses) 
             .prepare_cached("UPDATE inbox SET accepted = ?2, answer = ?3 WHERE number = ?1")?
             .execute(params![answered.line, answered.accepted, answered.words])?;
         if let Some(note) = answered.note {
-            transaction.prepare_cached("INSERT INTO diary (at, noted, body) VALUES (?1, ?2, ?3)")?.execute(params![
-                note.at.millis(),
-                turn.at.millis(),
-                json(note)
-            ])?;
+            self::note(transaction, turn.at, note)?;
         }
     }
     let mut written = Written::default();
@@ -186,6 +203,16 @@ fn write(transaction: &Transaction<'_>, turn: &Turn<'_>, addresses: &Addresses) 
         }
     }
     Ok(written)
+}
+
+/// Writes a note into the diary.
+pub(super) fn note(transaction: &Transaction<'_>, at: Timestamp, note: &Note) -> rusqlite::Result<()> {
+    transaction.prepare_cached("INSERT INTO diary (at, noted, body) VALUES (?1, ?2, ?3)")?.execute(params![
+        note.at.millis(),
+        at.millis(),
+        json(note)
+    ])?;
+    Ok(())
 }
 
 fn write_intake(transaction: &Transaction<'_>, at: Timestamp, intake: &Intake) -> rusqlite::Result<()> {
@@ -218,7 +245,10 @@ fn write_intake(transaction: &Transaction<'_>, at: Timestamp, intake: &Intake) -
             .prepare_cached("DELETE FROM refusals WHERE number <= (SELECT MAX(number) FROM refusals) - ?1")?
             .execute([REFUSALS_KEPT])?;
     }
-    for (name, n) in &intake.counts {
+    let taken = super::inbox::keep(transaction, at, &intake.diary)?;
+    let of_diary = [("diary_taken", taken), ("diary_doubled", intake.diary.len() - taken)]
+        .map(|(name, n)| (name, u64::try_from(n).unwrap_or(u64::MAX)));
+    for (name, n) in intake.counts.iter().chain(of_diary.iter().filter(|(_, n)| *n > 0)) {
         transaction
             .prepare_cached(
                 "INSERT INTO counts VALUES (?1, ?2, ?3) ON CONFLICT (source, name) DO UPDATE SET n = n + ?3",

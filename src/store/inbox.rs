@@ -1,12 +1,13 @@
-//! What the wearer says on the command line, kept before anything else happens to it: with or without a
-//! running daemon, nothing said is lost, and it is taken in exactly once.
+//! What the wearer says, on the command line or by a diary file, kept before anything else happens to it:
+//! with or without a running daemon, nothing said is lost, and it is taken in exactly once.
 
 use super::{Error, Store, json};
 use crate::domain::diary::Note;
 use crate::domain::time::{Span, Timestamp};
+use crate::domain::written::{DIARY_ONLY_AFTER, Written};
 use crate::engine::effect::Id;
 use crate::engine::event::{Trusted, Which};
-use rusqlite::{OptionalExtension, params};
+use rusqlite::{OptionalExtension, Transaction, params};
 use serde::{Deserialize, Serialize};
 
 /// Something said.
@@ -31,7 +32,28 @@ pub enum Said {
         /// Which; none for all.
         which: Option<Id>,
     },
+    /// A line of a diary file.
+    Written {
+        /// What it says.
+        line: Written,
+        /// Where it stands: file and line.
+        whence: String,
+    },
 }
+
+impl Said {
+    /// When it happened, of a line that a file may bring late; the others were said as they came.
+    #[must_use]
+    pub const fn written_at(&self) -> Option<Timestamp> {
+        match self {
+            Self::Written { line, .. } => Some(line.at),
+            Self::Treated { .. } | Self::Noted(_) | Self::Trust(_) | Self::Seen { .. } => None,
+        }
+    }
+}
+
+/// The answer to a line that came too late for looks.
+const PAST: &str = "Noted. It came too late for looks.";
 
 /// A line of the inbox.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -84,4 +106,28 @@ impl Store {
             .optional()
             .map_err(|error| self.wrap(error))
     }
+}
+
+/// Keeps the lines of a diary file that are not known yet, to be taken in; those that come too late for
+/// looks go to the diary at once. Answers how many were new.
+pub(super) fn keep(
+    transaction: &Transaction<'_>,
+    at: Timestamp,
+    lines: &[(String, Written)],
+) -> rusqlite::Result<usize> {
+    let mut insert = transaction.prepare_cached(
+        "INSERT OR IGNORE INTO inbox (said, body, key, accepted, answer) VALUES (?1, ?2, ?3, ?4, ?5)",
+    )?;
+    let mut taken = 0;
+    for (whence, line) in lines {
+        let past = at - line.at > DIARY_ONLY_AFTER;
+        let said = Said::Written { line: line.clone(), whence: whence.clone() };
+        let answer = past.then_some(PAST);
+        let new = insert.execute(params![at.millis(), json(&said), line.key(), past.then_some(true), answer])?;
+        taken += new;
+        if let (1, true, Some(note)) = (new, past, line.note(at)) {
+            super::commit::note(transaction, at, &note)?;
+        }
+    }
+    Ok(taken)
 }

@@ -33,6 +33,9 @@ const STEPS: &[&str] = &["
     CREATE INDEX tries_by_message ON tries (message);
     CREATE TABLE channels (name TEXT PRIMARY KEY, accepted INTEGER, failed INTEGER, failure TEXT) WITHOUT ROWID;
     CREATE TABLE inbox (number INTEGER PRIMARY KEY, said INTEGER NOT NULL, body TEXT NOT NULL, accepted INTEGER, answer TEXT);
+", "
+    ALTER TABLE inbox ADD COLUMN key TEXT;
+    CREATE UNIQUE INDEX inbox_by_key ON inbox (key) WHERE key IS NOT NULL;
 "];
 
 /// The form this program writes.

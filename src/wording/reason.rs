@@ -129,6 +129,20 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
             };
             format!("not watching from {} to {}: {cause}", clock(*from), clock(*to))
         }
+        Reason::LooksPlanned { .. }
+        | Reason::WhichOne { .. }
+        | Reason::NoSuchAlert { .. }
+        | Reason::Noted
+        | Reason::MarkedSeen { .. }
+        | Reason::DiaryLineRefused { .. }
+        | Reason::DiaryLineAsks { .. } => of_what_was_said(reason, voice),
+    }
+}
+
+/// The reasons of answers to what the wearer says, and of what a diary file brings.
+fn of_what_was_said(reason: &Reason, voice: Voice) -> String {
+    let clock = |at| voice.clock(at);
+    match reason {
         Reason::LooksPlanned { side, treated, looks, .. } => {
             let side = match side {
                 Side::Low => "low",
@@ -140,7 +154,15 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::WhichOne { open } => format!("{} open alerts could be meant", open.len()),
         Reason::NoSuchAlert { id } => format!("no open alert has the number {id}"),
         Reason::Noted => "nothing follows from it".to_owned(),
+        Reason::DiaryLineRefused { words, more: 0 } => format!("a diary line was not understood: {words}"),
+        Reason::DiaryLineRefused { words, more } => {
+            format!("{} diary lines were not understood, the first: {words}", more.saturating_add(1))
+        }
+        Reason::DiaryLineAsks { whence, at, open } => {
+            format!("{whence} says treated at {}, {} open alerts could be meant", clock(*at), open.len())
+        }
         Reason::MarkedSeen { ids } => format!("{} marked as seen", ids.len()),
+        other => other.word().replace('_', " "),
     }
 }
 

@@ -299,6 +299,37 @@ impl Said<'_> {
                     ),
                 )
             }
+            Reason::DiaryLineRefused { words, more } => {
+                let (title, more) = match more {
+                    0 => ("A diary line was not understood".to_owned(), String::new()),
+                    more => (
+                        format!("{} diary lines were not understood", more.saturating_add(1)),
+                        format!("; and {more} more"),
+                    ),
+                };
+                let hint = "Nothing follows from it. Correct the line in the file, or say it with `recheck note` or `recheck treated`.";
+                (title, format!("{words}{more}. {hint}"))
+            }
+            Reason::DiaryLineAsks { whence, at, open } => {
+                let at = self.voice.clock(*at);
+                let open: Vec<String> = open
+                    .iter()
+                    .map(|open| {
+                        format!("{} since {}", open.condition.name().replace('_', " "), self.voice.clock(open.since))
+                    })
+                    .collect();
+                let could = if open.is_empty() {
+                    "no alert is open".to_owned()
+                } else {
+                    format!("open are {}", open.join(" and "))
+                };
+                (
+                    format!("Treated {at}: high or low? Say which"),
+                    format!(
+                        "{whence}: treated, and {could}. Nothing follows from it. Say `recheck treated high` or `recheck treated low`, with --at and its time, or write which in the diary."
+                    ),
+                )
+            }
             _ => ("Noted".to_owned(), String::new()),
         }
     }

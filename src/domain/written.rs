@@ -1,0 +1,170 @@
+//! A line of a diary file, as it was understood: when, and what. Decides nothing about it.
+
+use super::diary::{Kind, Note};
+use super::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// A line older than this when it arrives enters the diary only: its looks would come too late to help.
+pub const DIARY_ONLY_AFTER: Span = Span::hours(4);
+
+/// One line.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Written {
+    /// When it happened, as written.
+    pub at: Timestamp,
+    /// What happened.
+    pub what: Entry,
+}
+
+/// What a line says.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Entry {
+    /// Something for the diary.
+    Noted {
+        /// What it is about.
+        kind: Kind,
+        /// The writer's own words; may be empty.
+        words: String,
+    },
+    /// A high or a low was treated; which, if it was said.
+    Treated(Option<Excursion>),
+    /// What rings was seen.
+    Seen,
+}
+
+/// Which way glucose left the range.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Excursion {
+    /// Upwards.
+    High,
+    /// Downwards.
+    Low,
+}
+
+impl Excursion {
+    /// The word it is written by.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::High => "high",
+            Self::Low => "low",
+        }
+    }
+}
+
+impl Written {
+    /// The line, written in one way only: the same line read again has the same key, whichever file it
+    /// stands in, and however its numbers and its time are written there. It has been released: a changed
+    /// key would take every known line in once more.
+    #[must_use]
+    pub fn key(&self) -> String {
+        let (kind, amount, unit, words) = match &self.what {
+            Entry::Noted { kind, words } => {
+                let (amount, unit) = amount_and_unit(kind);
+                (kind.word(), amount, unit, words.as_str())
+            }
+            Entry::Treated(which) => ("treated", which.map_or_else(String::new, |which| which.word().into()), "", ""),
+            Entry::Seen => ("seen", String::new(), "", ""),
+        };
+        format!("{}\t{kind}\t{amount}\t{unit}\t{words}", self.at.millis())
+    }
+
+    /// What of it belongs in the diary. A line that is a little ahead of the clock is about `now`.
+    #[must_use]
+    pub fn note(&self, now: Timestamp) -> Option<Note> {
+        let (kind, words) = match &self.what {
+            Entry::Noted { kind, words } => (kind.clone(), words.clone()),
+            Entry::Treated(None) => (Kind::Text, "treated".to_owned()),
+            Entry::Treated(Some(which)) => (Kind::Text, format!("treated {}", which.word())),
+            Entry::Seen => return None,
+        };
+        Some(Note { at: self.at.min(now), kind, words })
+    }
+}
+
+impl std::fmt::Display for Written {
+    /// What it says, without its time: `insulin 4 U before supper`.
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let parts = match &self.what {
+            Entry::Noted { kind, words } => {
+                let (amount, unit) = amount_and_unit(kind);
+                [kind.word().to_owned(), amount, unit.to_owned(), words.clone()]
+            }
+            Entry::Treated(which) => {
+                let which = which.map_or("", Excursion::word).to_owned();
+                ["treated".to_owned(), which, String::new(), String::new()]
+            }
+            Entry::Seen => ["seen".to_owned(), String::new(), String::new(), String::new()],
+        };
+        let told: Vec<&str> = parts.iter().map(String::as_str).filter(|part| !part.is_empty()).collect();
+        out.write_str(&told.join(" "))
+    }
+}
+
+fn amount_and_unit(kind: &Kind) -> (String, &'static str) {
+    match kind {
+        Kind::Insulin(Some(amount)) => (amount.to_string(), "U"),
+        Kind::Carbohydrate(Some(amount)) => (amount.to_string(), "g"),
+        Kind::Meter(glucose) => (glucose.shown(glucose.received(), None), glucose.received().name()),
+        Kind::Ketones(amount) => (amount.to_string(), "mmol/L"),
+        Kind::Insulin(None)
+        | Kind::Carbohydrate(None)
+        | Kind::Symptoms
+        | Kind::Exercise
+        | Kind::Site
+        | Kind::Sensor
+        | Kind::SensorStart(_)
+        | Kind::SensorStop(_)
+        | Kind::Scan
+        | Kind::Text => (String::new(), ""),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::diary::Amount;
+    use crate::domain::glucose::{Glucose, Unit};
+
+    fn written(kind: Kind, words: &str) -> Written {
+        Written { at: Timestamp::from_seconds(60), what: Entry::Noted { kind, words: words.to_owned() } }
+    }
+
+    #[test]
+    fn keys_tell_apart_what_differs_and_nothing_else() {
+        let four = || written(Kind::Insulin(Amount::parse("4,0")), "supper");
+        assert_eq!(four().key(), "60000\tinsulin\t4\tU\tsupper");
+        assert_eq!(four().key(), written(Kind::Insulin(Amount::parse("4")), "supper").key());
+        let others = [
+            Written { at: Timestamp::from_seconds(61), ..four() },
+            written(Kind::Insulin(Amount::parse("4.5")), "supper"),
+            written(Kind::Insulin(None), "supper"),
+            written(Kind::Carbohydrate(Amount::parse("4")), "supper"),
+            written(Kind::Insulin(Amount::parse("4")), "breakfast"),
+            Written { what: Entry::Treated(None), ..four() },
+            Written { what: Entry::Treated(Some(Excursion::High)), ..four() },
+            Written { what: Entry::Seen, ..four() },
+        ];
+        let keys: std::collections::BTreeSet<String> = others.iter().chain([&four()]).map(Written::key).collect();
+        assert_eq!(keys.len(), others.len() + 1, "{keys:?}");
+    }
+
+    #[test]
+    fn a_line_reads_back_in_words() {
+        let meter = Kind::Meter(Glucose::parse("5.4", Unit::MmolL).unwrap());
+        assert_eq!(written(meter, "").to_string(), "meter 5.4 mmol/L");
+        let at = Timestamp::from_seconds(60);
+        let treated = Written { at, what: Entry::Treated(Some(Excursion::Low)) };
+        assert_eq!(treated.to_string(), "treated low");
+        assert_eq!(treated.note(at).unwrap().words, "treated low");
+        assert_eq!(Written { what: Entry::Seen, ..treated }.note(at), None);
+    }
+
+    #[test]
+    fn a_line_ahead_of_the_clock_is_noted_as_now() {
+        let now = Timestamp::from_seconds(30);
+        assert_eq!(written(Kind::Scan, "").note(now).unwrap().at, now);
+    }
+}

@@ -1,0 +1,411 @@
+//! Diary lines: what a phone's automation, or a hand, writes beside the readings. Text becomes lines that
+//! are understood, or refusals that say in which cell what was expected.
+
+use super::row_error::RowError;
+use super::rows::{Rows, for_each_record, with_point};
+use super::wanted::Dialect;
+use crate::domain::diary::{Amount, Kind};
+use crate::domain::glucose::{Glucose, Unit};
+use crate::domain::time::Timestamp;
+use crate::domain::written::{Entry, Excursion, Written};
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+
+/// The kinds of note, as the command line and a file name them.
+pub const KINDS: [&str; 10] =
+    ["insulin", "carbohydrate", "meter", "ketones", "symptoms", "exercise", "site", "sensor", "scan", "text"];
+
+/// What a file may say besides.
+const ANSWERS: [&str; 2] = ["treated", "seen"];
+
+/// Lowest meter value in hundredths of a mg/dL, and the values below which one with a fraction is doubtful:
+/// mmol/L reach up to there, and meters show whole mg/dL. Common practice, no source.
+const METER_MIN_HUNDREDTHS: i32 = 2_000;
+const METER_WHOLE_BELOW_HUNDREDTHS: i32 = 3_330;
+
+/// Highest meter value, in hundredths of a mg/dL. Common practice, no source: meters show "high" before.
+const METER_MAX_HUNDREDTHS: i32 = 90_000;
+
+/// Highest ketones, in hundredths of a mmol/L. Common practice, no source: far above what meters show.
+const KETONES_MAX_HUNDREDTHS: i32 = 2_000;
+
+/// One line that was understood.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DiaryRow {
+    /// Its line in the file, from 1.
+    pub line: u64,
+    /// When, and what.
+    pub written: Written,
+}
+
+/// What a note says of itself, as texts.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Told<'a> {
+    /// What it is about.
+    pub kind: &'a str,
+    /// How much; may be empty.
+    pub amount: &'a str,
+    /// In which unit; may be empty.
+    pub unit: &'a str,
+    /// In the writer's own words; may be empty.
+    pub words: &'a str,
+}
+
+/// The cell of a note that is not understood.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(missing_docs, reason = "each is the cell of its name")]
+pub enum Part {
+    Kind,
+    Amount,
+    Unit,
+    Note,
+}
+
+/// Why a note is not understood.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NotANote {
+    /// In which cell.
+    pub part: Part,
+    /// What should have stood there.
+    pub expected: String,
+}
+
+/// The kind of a note with its amount. `wearers` is the unit of a meter check that says none.
+///
+/// # Errors
+/// When there is no such kind, or its amount or unit cannot be meant.
+pub fn kind_of(told: &Told<'_>, wearers: Unit) -> Result<Kind, NotANote> {
+    let wrong = |part: Part, expected: &str| NotANote { part, expected: expected.to_owned() };
+    let unit_is =
+        |names: &[&str]| told.unit.is_empty() || names.iter().any(|name| told.unit.eq_ignore_ascii_case(name));
+    let amount = || match told.amount {
+        "" => Ok(None),
+        text => Amount::parse(text).map(Some).ok_or_else(|| wrong(Part::Amount, "a number, with up to two decimals")),
+    };
+    Ok(match told.kind.to_lowercase().as_str() {
+        "insulin" if !unit_is(&["u", "unit", "units"]) => return Err(wrong(Part::Unit, "U, or nothing")),
+        "insulin" => Kind::Insulin(amount()?),
+        "carbohydrate" if !unit_is(&["g"]) => return Err(wrong(Part::Unit, "g, or nothing")),
+        "carbohydrate" => Kind::Carbohydrate(amount()?),
+        "meter" => Kind::Meter(meter(told, wearers)?),
+        "ketones" if !unit_is(&["mmol/L"]) => return Err(wrong(Part::Unit, "mmol/L, or nothing")),
+        "ketones" => {
+            let known = amount()?.filter(|amount| amount.0 <= KETONES_MAX_HUNDREDTHS);
+            Kind::Ketones(known.ok_or_else(|| wrong(Part::Amount, "a value in mmol/L"))?)
+        }
+        "symptoms" => Kind::Symptoms,
+        "exercise" => Kind::Exercise,
+        "site" => Kind::Site,
+        "sensor" => sensor(told),
+        "scan" => Kind::Scan,
+        "text" if told.words.is_empty() => return Err(wrong(Part::Note, "words")),
+        "text" => Kind::Text,
+        _ => return Err(wrong(Part::Kind, &format!("one of {}", KINDS.join(", ")))),
+    })
+}
+
+/// `start` or `stop` begins or ends a sensor's session; the word after it may name the source.
+fn sensor(told: &Told<'_>) -> Kind {
+    let mut words = told.amount.split_whitespace().chain(told.words.split_whitespace());
+    let (what, of) = (words.next().unwrap_or_default().to_lowercase(), words.next().map(str::to_owned));
+    match what.as_str() {
+        "start" => Kind::SensorStart(of),
+        "stop" => Kind::SensorStop(of),
+        _ => Kind::Sensor,
+    }
+}
+
+/// A finger-prick of 5.4 in mg/dL is the other unit, not a very low value.
+fn meter(told: &Told<'_>, wearers: Unit) -> Result<Glucose, NotANote> {
+    let wrong = |part: Part, expected: String| Err(NotANote { part, expected });
+    let unit = match told.unit {
+        "" => wearers,
+        text => match Unit::named(text) {
+            Some(unit) => unit,
+            None => return wrong(Part::Unit, "mg/dL or mmol/L".to_owned()),
+        },
+    };
+    let plausible = |unit: Unit| {
+        Glucose::parse(&with_point(told.amount), unit).ok().filter(|value| {
+            let hundredths = value.hundredths();
+            let whole = hundredths % 100 == 0 || hundredths >= METER_WHOLE_BELOW_HUNDREDTHS;
+            (METER_MIN_HUNDREDTHS..=METER_MAX_HUNDREDTHS).contains(&hundredths) && whole
+        })
+    };
+    let other = match unit {
+        Unit::MgDl => Unit::MmolL,
+        Unit::MmolL => Unit::MgDl,
+    };
+    match (plausible(unit), plausible(other)) {
+        (Some(value), _) => Ok(value),
+        (None, Some(_)) => wrong(Part::Amount, format!("a value in {}; or is the unit {}?", unit.name(), other.name())),
+        (None, None) => wrong(Part::Amount, format!("a value in {}", unit.name())),
+    }
+}
+
+/// Where the cells of a diary stand; of JSON objects nothing but that they are.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Columns {
+    /// Between the cells; none for JSON objects.
+    pub(super) delimiter: Option<u8>,
+    /// Cells of the header.
+    pub(super) width: usize,
+    /// The place of each column, from 0, in the order of [`NAMES`].
+    pub(super) places: [Option<usize>; 5],
+}
+
+/// The columns a diary may have; it has the first two.
+pub(super) const NAMES: [&str; 5] = ["time", "kind", "amount", "unit", "note"];
+
+const TIME: usize = 0;
+const KIND: usize = 1;
+const AMOUNT: usize = 2;
+const UNIT: usize = 3;
+const NOTE: usize = 4;
+
+/// One line's cells as texts, in the order of [`NAMES`]; blank where the line has none.
+type Cells = [String; 5];
+
+impl Columns {
+    /// Between the cells; none for JSON objects.
+    #[must_use]
+    pub const fn delimiter(&self) -> Option<u8> {
+        self.delimiter
+    }
+
+    /// Reads whole lines, as [`Dialect::rows`] does.
+    pub(super) fn read(&self, dialect: &Dialect, text: &[u8], first_line: u64, after: Option<Timestamp>) -> Rows {
+        let mut found = Rows { of_diary: true, ..Rows::default() };
+        let mut before = after;
+        let mut take = |line: u64, cells: Result<Cells, RowError>| {
+            let read = cells.and_then(|cells| self.row(dialect, &cells, line, before, &mut found.clock_change));
+            match read {
+                Ok(Some(row)) => {
+                    before = Some(row.written.at);
+                    found.diary.push(row);
+                }
+                Ok(None) => found.blank += 1,
+                Err(refusal) => found.refuse(refusal),
+            }
+        };
+        if let Some(delimiter) = self.delimiter {
+            for_each_record(text, delimiter, first_line, |line, record| {
+                let cells: Result<Vec<String>, RowError> =
+                    record.map(|record| record.iter().map(|cell| clean(&String::from_utf8_lossy(cell))).collect());
+                take(line, cells.and_then(|cells| self.cells(&cells, delimiter, line)));
+            });
+        } else {
+            for (line, text) in (first_line..).zip(text.split(|byte| *byte == b'\n')) {
+                let text = text.trim_ascii();
+                if !text.is_empty() {
+                    take(line, json_cells(text, line));
+                }
+            }
+        }
+        found
+    }
+
+    /// A table's cells. A note that is not quoted may hold the delimiter, if nothing else can be meant.
+    fn cells(&self, record: &[String], delimiter: u8, line: u64) -> Result<Cells, RowError> {
+        let last = self.places[NOTE].filter(|note| note + 1 == self.width);
+        let after_amount = self.places[AMOUNT].is_some_and(|amount| Some(amount + 1) == last);
+        let too_many = record.get(self.width..).is_some_and(|more| more.iter().any(|cell| !cell.is_empty()));
+        if too_many && (last.is_none() || after_amount) {
+            let delimiter = char::from(delimiter);
+            let expected = format!("at most {} cells, one that holds a {delimiter} in quotes", self.width);
+            return Err(RowError::new(line, 0, "", &expected, record.join(&delimiter.to_string()).as_bytes()));
+        }
+        if let Some(amount) = self.places[AMOUNT].filter(|_| delimiter == b',') {
+            // In `insulin,4,5` the second comma can be a decimal one: half a unit would be lost in the note.
+            let [whole, fraction] = [amount, amount + 1].map(|place| record.get(place).map_or("", String::as_str));
+            let is_number = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+            if after_amount && is_number(whole) && is_number(fraction) {
+                let found = format!("{whole},{fraction}");
+                let expected = "an amount, in quotes if it has a decimal comma";
+                return Err(RowError::new(line, amount + 1, NAMES[AMOUNT], expected, found.as_bytes()));
+            }
+        }
+        let mut cells = Cells::default();
+        for (cell, place) in cells.iter_mut().zip(self.places) {
+            *cell = place.and_then(|place| record.get(place)).cloned().unwrap_or_default();
+        }
+        if too_many && let Some(note) = last.and_then(|note| record.get(note..)) {
+            cells[NOTE] = note.join(&format!("{} ", char::from(delimiter)));
+        }
+        Ok(cells)
+    }
+
+    fn row(
+        &self,
+        dialect: &Dialect,
+        cells: &Cells,
+        line: u64,
+        before: Option<Timestamp>,
+        clock_change: &mut u64,
+    ) -> Result<Option<DiaryRow>, RowError> {
+        let is_header = cells[TIME].eq_ignore_ascii_case(NAMES[TIME]) && cells[KIND].eq_ignore_ascii_case(NAMES[KIND]);
+        if is_header || cells.iter().all(String::is_empty) {
+            return Ok(None);
+        }
+        let [_, kind, amount, unit, words] = cells.each_ref().map(String::as_str);
+        let told = Told { kind, amount, unit, words };
+        let what = entry(&told, dialect.unit).map_err(|wrong| {
+            let cell = match wrong.part {
+                Part::Kind => KIND,
+                Part::Amount => AMOUNT,
+                Part::Unit => UNIT,
+                Part::Note => NOTE,
+            };
+            RowError::new(line, self.column(cell), NAMES[cell], &wrong.expected, cells[cell].as_bytes())
+        })?;
+        let time = (self.column(TIME), NAMES[TIME], cells[TIME].clone());
+        let at = dialect.measured(&time, line, before, clock_change)?;
+        Ok(Some(DiaryRow { line, written: Written { at, what } }))
+    }
+
+    /// The column from 1; 1 for JSON, and for a column that the file does not have.
+    fn column(&self, cell: usize) -> usize {
+        self.places[cell].unwrap_or(0) + 1
+    }
+}
+
+/// What a line says.
+fn entry(told: &Told<'_>, wearers: Unit) -> Result<Entry, NotANote> {
+    let wrong = |part: Part, expected: &str| NotANote { part, expected: expected.to_owned() };
+    match told.kind.to_lowercase().as_str() {
+        "treated" if !told.unit.is_empty() => Err(wrong(Part::Unit, "nothing")),
+        "treated" => {
+            const WHICH: &str = "high, low, or nothing";
+            let amount = excursion(told.amount).ok_or_else(|| wrong(Part::Amount, WHICH))?;
+            let note = excursion(told.words).ok_or_else(|| wrong(Part::Note, WHICH))?;
+            match (amount, note) {
+                (Some(one), Some(other)) if one != other => Err(wrong(Part::Note, "the same as in amount")),
+                (amount, note) => Ok(Entry::Treated(amount.or(note))),
+            }
+        }
+        "seen" if !told.amount.is_empty() => Err(wrong(Part::Amount, "nothing")),
+        "seen" if !told.unit.is_empty() => Err(wrong(Part::Unit, "nothing")),
+        "seen" => Ok(Entry::Seen),
+        _ => {
+            let kind = kind_of(told, wearers).map_err(|wrong| match wrong.part {
+                Part::Kind => {
+                    NotANote { expected: format!("{}, {}", wrong.expected, ANSWERS.join(", ")), part: Part::Kind }
+                }
+                Part::Amount | Part::Unit | Part::Note => wrong,
+            })?;
+            // A kind that has no amount keeps what stands there with its words: 30 min of exercise.
+            let extra = match kind {
+                Kind::Insulin(_) | Kind::Carbohydrate(_) | Kind::Meter(_) | Kind::Ketones(_) => [""; 2],
+                Kind::Symptoms
+                | Kind::Exercise
+                | Kind::Site
+                | Kind::Sensor
+                | Kind::SensorStart(_)
+                | Kind::SensorStop(_)
+                | Kind::Scan
+                | Kind::Text => [told.amount, told.unit],
+            };
+            let words: Vec<&str> = extra.into_iter().chain([told.words]).filter(|part| !part.is_empty()).collect();
+            Ok(Entry::Noted { kind, words: words.join(" ") })
+        }
+    }
+}
+
+/// Which way, if it is said; none when something else is said.
+#[expect(clippy::option_option, reason = "not said and not understood are two things")]
+fn excursion(text: &str) -> Option<Option<Excursion>> {
+    match text.to_lowercase().as_str() {
+        "" => Some(None),
+        "high" => Some(Some(Excursion::High)),
+        "low" => Some(Some(Excursion::Low)),
+        _ => None,
+    }
+}
+
+/// Is it a word that begins a line of a diary?
+pub(super) fn is_kind(word: &str) -> bool {
+    KINDS.iter().chain(&ANSWERS).any(|kind| kind.eq_ignore_ascii_case(word.trim()))
+}
+
+fn json_cells(text: &[u8], line: u64) -> Result<Cells, RowError> {
+    let object: Map<String, Value> =
+        serde_json::from_slice(text).map_err(|_| RowError::new(line, 0, "", "a JSON object", text))?;
+    let mut cells = Cells::default();
+    for (cell, name) in cells.iter_mut().zip(NAMES) {
+        let value = object.iter().find(|(key, _)| key.trim().eq_ignore_ascii_case(name)).map(|(_, value)| value);
+        *cell = match value {
+            Some(Value::String(text)) => clean(text),
+            Some(Value::Number(number)) => number.to_string(),
+            Some(Value::Null) | None => String::new(),
+            Some(other @ (Value::Bool(_) | Value::Array(_) | Value::Object(_))) => {
+                return Err(RowError::new(line, 1, name, "a text or a number", other.to_string().as_bytes()));
+            }
+        };
+    }
+    Ok(cells)
+}
+
+/// One line of text, without what would break a line elsewhere.
+fn clean(text: &str) -> String {
+    text.split(|letter: char| letter.is_control() || letter.is_whitespace())
+        .filter(|word| !word.is_empty())
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told<'a>(kind: &'a str, amount: &'a str, unit: &'a str) -> Told<'a> {
+        Told { kind, amount, unit, words: "" }
+    }
+
+    fn refused(told: &Told<'_>, wearers: Unit) -> (Part, String) {
+        let NotANote { part, expected } = kind_of(told, wearers).unwrap_err();
+        (part, expected)
+    }
+
+    #[test]
+    fn amounts_and_units_are_checked() {
+        let four = Amount::parse("4.5");
+        for unit in ["", "U", "u", "unit", "Units"] {
+            assert_eq!(kind_of(&told("Insulin", "4,5", unit), Unit::MgDl), Ok(Kind::Insulin(four)));
+        }
+        assert_eq!(refused(&told("insulin", "4", "ml"), Unit::MgDl).0, Part::Unit);
+        assert_eq!(refused(&told("insulin", "four", ""), Unit::MgDl).0, Part::Amount);
+        assert_eq!(refused(&told("carbohydrate", "12", "oz"), Unit::MgDl).0, Part::Unit);
+        assert_eq!(refused(&told("ketones", "", ""), Unit::MgDl).0, Part::Amount);
+        assert_eq!(refused(&told("ketones", "20.1", "mmol/L"), Unit::MgDl).0, Part::Amount);
+        assert_eq!(refused(&told("text", "", ""), Unit::MgDl).0, Part::Note);
+        assert_eq!(refused(&told("insuline", "4", ""), Unit::MgDl).0, Part::Kind);
+    }
+
+    #[test]
+    fn a_sensor_is_started_and_stopped_by_its_first_word() {
+        let kind = |amount: &str, words: &str| {
+            let told = Told { kind: "sensor", amount, unit: "", words };
+            kind_of(&told, Unit::MgDl).unwrap()
+        };
+        assert_eq!(kind("", "start"), Kind::SensorStart(None));
+        assert_eq!(kind("Stop", "arm"), Kind::SensorStop(Some("arm".to_owned())));
+        assert_eq!(kind("", "taped down"), Kind::Sensor);
+    }
+
+    #[test]
+    fn a_meter_value_in_the_other_unit_is_asked_about() {
+        let asked = |amount, unit, wearers| refused(&told("meter", amount, unit), wearers).1;
+        assert_eq!(asked("5.4", "", Unit::MgDl), "a value in mg/dL; or is the unit mmol/L?");
+        assert_eq!(asked("15.4", "mg/dL", Unit::MmolL), "a value in mg/dL; or is the unit mmol/L?");
+        assert_eq!(asked("142", "", Unit::MmolL), "a value in mmol/L; or is the unit mg/dL?");
+        assert_eq!(asked("0", "", Unit::MmolL), "a value in mmol/L");
+        for (amount, unit, wearers, hundredths) in
+            [("5,4", "", Unit::MmolL, 9_700), ("142", "mg/dl", Unit::MmolL, 14_200), ("25", "", Unit::MgDl, 2_500)]
+        {
+            match kind_of(&told("meter", amount, unit), wearers) {
+                Ok(Kind::Meter(glucose)) => assert_eq!(glucose.hundredths(), hundredths, "{amount} {unit}"),
+                other => panic!("{other:?}"),
+            }
+        }
+    }
+}
