@@ -57,6 +57,9 @@ pub(super) fn run(place: &Place, path: &Path, set: &[String]) -> Result<ExitCode
     if found.clock_change > 0 {
         line(&format!("  {} rows lie in the hour of a clock change", found.clock_change));
     }
+    if !found.undecided.is_empty() {
+        line(&format!("  {} of them could be the second time round: their order does not say", found.undecided.len()));
+    }
     line("\nSettings that say the same:\n\n[source.sensor]");
     for setting in dialect.as_settings() {
         line(&setting);

@@ -6,3 +6,4 @@ pub mod glucose;
 pub mod local;
 pub mod reading;
 pub mod time;
+pub mod travel;

@@ -5,6 +5,7 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod encoding;
+pub mod repeated;
 pub mod row_error;
 pub mod rows;
 mod sniff;

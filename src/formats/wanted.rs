@@ -5,6 +5,7 @@ use super::encoding::Encoding;
 use super::stamp::Stamp;
 use crate::domain::glucose::Unit;
 use crate::domain::local::Zone;
+use crate::domain::travel::{Travel, WallClock};
 use serde::{Deserialize, Serialize};
 
 /// A column, as the settings name it.
@@ -41,6 +42,8 @@ pub struct Wanted {
     pub unit: Option<Unit>,
     /// Zone of times without an offset.
     pub zone: Zone,
+    /// The settings name that zone for this source: it stays there when the wearer travels.
+    pub zone_stays: bool,
 }
 
 /// How one file is written: all that reading its rows needs. Kept with the file's place, so that appended
@@ -143,7 +146,14 @@ impl Wanted {
             stamp: None,
             unit: None,
             zone,
+            zone_stays: false,
         }
+    }
+
+    /// The clock that times without an offset were written by, in a file of that zone.
+    #[must_use]
+    pub fn clock(&self, zone: Zone, travels: &[Travel]) -> WallClock {
+        if self.zone_stays { WallClock::at_home(zone) } else { WallClock::new(zone, travels) }
     }
 }
 
