@@ -1,6 +1,10 @@
 //! Clocks in files: the skipped and the repeated hour in three zones, offsets, and travel. Instants come
 //! from the tz database; the command beside them prints them with Python's zoneinfo.
 
+use super::real::{Receiver, Recheck, now_seconds, rows_until, wait_for, webhook, written};
+use recheck::config::meant::{Purpose, settings};
+use recheck::daemon::clock::Clock;
+use recheck::daemon::{Daemon, Plan};
 use recheck::domain::glucose::Unit;
 use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId, Speaks, settle};
@@ -10,6 +14,10 @@ use recheck::formats::encoding::Encoding;
 use recheck::formats::repeated::After;
 use recheck::formats::rows::{Row, Rows};
 use recheck::formats::wanted::{Dialect, Wanted};
+use recheck::store::Store;
+use recheck::store::inbox::Said;
+use std::fs;
+use std::time::Duration;
 
 fn at(text: &str) -> Timestamp {
     Timestamp::from_millis(chrono::DateTime::parse_from_rfc3339(text).unwrap().timestamp_millis())
@@ -24,7 +32,7 @@ fn dialect(zone: Zone) -> Dialect {
 }
 
 /// A row as an export writes it, by the clock on the wall.
-fn written(clock: &WallClock, row: &Row) -> String {
+fn line_of(clock: &WallClock, row: &Row) -> String {
     let wall = clock.zone_at(row.measured).wall(row.measured).format("%Y-%m-%d %H:%M");
     format!("{wall},{}\n", row.glucose.shown(Unit::MgDl, None))
 }
@@ -44,7 +52,7 @@ fn read(zone_name: &str, text: &str) -> Rows {
 }
 
 fn text_of(clock: &WallClock, rows: &[Row]) -> String {
-    rows.iter().map(|row| written(clock, row)).collect()
+    rows.iter().map(|row| line_of(clock, row)).collect()
 }
 
 /// Both changes of a year in three zones; the change on Lord Howe Island is half an hour. Each day is
@@ -226,4 +234,199 @@ fn rows_written_on_a_journey_read_back() {
         let found = dialect(clock.home()).rows_by(&clock, text_of(&clock, &rows).as_bytes(), 2, None);
         assert_eq!((found.rows, found.undecided.len()), (rows, 0), "{travel:?}, backwards");
     }
+}
+
+/// A daemon with a clock of its own: what it keeps of files of one source, and how often a repeated hour
+/// left something open.
+fn kept(now: &str, files: &[(&str, &str)]) -> (Vec<(String, f64, bool)>, u64) {
+    let home = tempfile::tempdir().unwrap();
+    let exports = home.path().join("exports");
+    fs::create_dir(&exports).unwrap();
+    for (name, rows) in files {
+        fs::write(exports.join(name), format!("time,glucose\n{rows}\n")).unwrap();
+    }
+    let text = super::real::settings(&exports, &webhook("http://127.0.0.1:9/")).replace("\"UTC\"", "\"Europe/Madrid\"");
+    let folder = home.path().join("state");
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    // Twice over: what is read again changes nothing.
+    for _ in 0..2 {
+        runtime.block_on(async {
+            let settings = settings(&text, None, &[], Purpose::Watch, Zone::UTC).unwrap();
+            let clock = Clock::fast(at(now), 1);
+            let folder = folder.clone();
+            let plan = Plan { settings, folder, clock, mark: None, stdin: false, listener: None, before_judging: None };
+            Daemon::start(plan).unwrap().run(tokio::time::sleep(Duration::from_millis(700))).await
+        });
+        let store = rusqlite::Connection::open(folder.join("recheck.sqlite3")).unwrap();
+        store.execute("DELETE FROM places", []).unwrap();
+    }
+    let store = rusqlite::Connection::open(folder.join("recheck.sqlite3")).unwrap();
+    let marked = |measured: Timestamp| {
+        let kind = "SELECT kind FROM readings WHERE measured = ?1";
+        store.query_row(kind, [measured.millis()], |row| row.get::<_, u8>(0)).unwrap() & 8 == 8
+    };
+    let look = Store::look(&folder).unwrap().unwrap();
+    let readings = look.readings_since(at("2026-10-24T00:00:00Z")).unwrap();
+    let shown = readings
+        .iter()
+        .map(|reading| (Zone::UTC.clock(reading.measured), reading.glucose.as_mg_dl(), marked(reading.measured)));
+    let counts = look.counts().unwrap();
+    let open = counts.iter().find(|(_, name, _)| name == "undecided_hour").map_or(0, |(_, _, n)| *n);
+    (shown.collect(), open)
+}
+
+fn marks(rows: &[(&str, f64, bool)]) -> Vec<(String, f64, bool)> {
+    rows.iter().map(|(at, value, open)| ((*at).to_owned(), *value, *open)).collect()
+}
+
+/// 02:30 in Madrid is 00:30 UTC or 01:30 UTC, and the row before it is too far away to tell.
+#[test]
+fn arrival_decides_what_order_leaves_open() {
+    let rows = "2026-10-25 00:10,90\n2026-10-25 02:30,100";
+    let first = kept("2026-10-25T00:31:00Z", &[("day.csv", rows)]);
+    assert_eq!(first, (marks(&[("22:10", 90.0, false), ("00:30", 100.0, true)]), 1), "the later is in the future");
+    let second = kept("2026-10-25T01:31:00Z", &[("day.csv", rows)]);
+    assert_eq!(second, (marks(&[("22:10", 90.0, false), ("01:30", 100.0, true)]), 1), "it has just come");
+    let history = kept("2026-10-27T01:31:00Z", &[("day.csv", rows)]);
+    assert_eq!(history, (marks(&[("22:10", 90.0, false), ("00:30", 100.0, true)]), 1), "history: the earlier");
+}
+
+#[test]
+fn another_value_at_the_earlier_instant_makes_it_the_later() {
+    let files = [
+        ("a.csv", "2026-10-25 00:10,90\n2026-10-25 02:30,100"),
+        ("b.csv", "2026-10-25 00:10,90\n2026-10-25 02:30,101"),
+        ("c.csv", "2026-10-25 00:10,90\n2026-10-25 02:30,101"),
+    ];
+    let kept = kept("2026-10-27T01:31:00Z", &files);
+    assert_eq!(kept, (marks(&[("22:10", 90.0, false), ("00:30", 100.0, true), ("01:30", 101.0, true)]), 2));
+}
+
+fn words(said: &std::process::Output) -> String {
+    format!("{}{}", String::from_utf8_lossy(&said.stdout), String::from_utf8_lossy(&said.stderr))
+}
+
+/// The zone the engine lives by, as it was last saved.
+fn lived_by(recheck: &Recheck) -> Option<String> {
+    Some(Store::look(&recheck.state()).ok()??.saved().ok()??.policy?.zone.name().to_owned())
+}
+
+#[test]
+fn a_zone_is_said_in_clear_words_or_asked_about() {
+    let recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    assert!(words(&recheck.say(&["zone"])).starts_with("UTC, at home; it is "));
+    for (said, what, hint) in [
+        (&["zone", "Asia/Tokio", "until", "2099-12-20"][..], "no time zone is called \"Asia/Tokio\"", "Asia/Tokyo"),
+        (&["zone", "new york"], "no time zone is called \"new york\"", "America/New_York"),
+        (&["zone", "Asia/Tokyo", "until", "2020-12-20"], "until 2020-12-20 has passed in Asia/Tokyo", "the last day"),
+        (&["zone", "Asia/Tokyo", "until", "sunday"], "until is \"sunday\"", "2026-12-20"),
+        (&["zone", "Asia/Tokyo"], "does not say where you are, and until when", "until 2026-12-20"),
+        (&["zone", "Asia/Tokyo", "2099-12-20"], "does not say where you are, and until when", "until 2026-12-20"),
+        (&["zone", "Asia/Tokyo", "until", "2099-12-20", "--from", "2099-12-21"], "end before it begins", "--from"),
+        (&["zone", "Asia/Tokyo", "until", "2099-12-20", "--from", "soon"], "--from is \"soon\"", "14:05"),
+    ] {
+        let answer = recheck.say(said);
+        let words = words(&answer);
+        assert_eq!(answer.status.code(), Some(1), "{said:?}: {words}");
+        assert!(words.contains(what) && words.contains("hint: ") && words.contains(hint), "{said:?}: {words}");
+    }
+    assert!(words(&recheck.say(&["zone"])).starts_with("UTC, at home"), "nothing of that was kept");
+}
+
+/// The wearer is in Tokyo while the computer's zone is UTC: what the phone writes by the clock there is
+/// read by it, and texts and the night follow.
+#[test]
+fn while_travel_holds_the_zone_there_counts() {
+    let receiver = Receiver::start();
+    let mut recheck = Recheck::new(&webhook(&receiver.url()));
+    let said = recheck.say(&["zone", "Asia/Tokyo", "until", "2099-12-20", "--from", "1d"]);
+    assert!(words(&said).contains("Kept. recheck is not running"), "{said:?}");
+    let shown = words(&recheck.say(&["zone"]));
+    assert!(shown.starts_with("Asia/Tokyo until Sun 2099-12-20 24:00 there, 15:00 at home; it is "), "{shown}");
+    // Tokyo is nine hours ahead of UTC, all year.
+    let there = |rows: Vec<(i64, f64)>| rows.into_iter().map(|(at, v)| (at + 9 * 3_600, v)).collect::<Vec<_>>();
+    recheck.drop_rows("before.csv", "glucose", &there(rows_until(now_seconds() - 300, &[95.0, 90.0, 86.0, 82.0])));
+    recheck.watch();
+    wait_for("the reading there", || recheck.status().filter(|status| status["reading"]["mg_dl"] == 82.0));
+    let status = recheck.status().unwrap();
+    assert!((4..=6).contains(&status["reading"]["age_min"].as_i64().unwrap()), "{status}");
+    assert!(status["reading"]["at"].as_str().unwrap().ends_with("+09:00"), "{status}");
+    assert_eq!((&status["zone"]["name"], &status["zone"]["home"]), (&"Asia/Tokyo".into(), &"UTC".into()));
+    assert_eq!(lived_by(&recheck).as_deref(), Some("Asia/Tokyo"));
+    recheck.drop_rows("low.csv", "glucose", &there(rows_until(now_seconds() - 60, &[82.0, 62.0])));
+    let low = receiver.wait_for("low", 1);
+    assert!(low[0].body["decided_at"].as_str().unwrap().ends_with("+09:00"), "{:?}", low[0].body);
+    // A time the wearer names is one of the clock there.
+    let ago = chrono::DateTime::from_timestamp(now_seconds() + 9 * 3_600 - 600, 0).unwrap().format("%H:%M").to_string();
+    let treated = words(&recheck.say(&["treated", "low", "--at", &ago]));
+    assert!(treated.starts_with("food, low of ") && !treated.contains("future"), "{treated}");
+
+    let home = words(&recheck.say(&["zone", "home"]));
+    let wanted = "At home from now on, UTC. No longer: Asia/Tokyo until Sun 2099-12-20 24:00 there, 15:00 at home";
+    assert_eq!(home.trim_end(), wanted);
+    assert_eq!(lived_by(&recheck).as_deref(), Some("UTC"));
+    let taken = recheck.counted("taken");
+    let doubled = recheck.counted("doubled");
+    // Rows are written in whole seconds, and travel ended within this one.
+    std::thread::sleep(Duration::from_millis(1_100));
+    recheck.drop_rows("home.csv", "glucose", &[(now_seconds(), 84.0)]);
+    wait_for("the reading at home", || recheck.status().filter(|status| status["reading"]["mg_dl"] == 84.0));
+    assert_eq!((recheck.counted("taken"), recheck.counted("doubled")), (taken + 1, doubled), "nothing is read again");
+    assert!(receiver.got().iter().all(|got| got.body["condition"] == "low"), "a zone is no alert");
+}
+
+#[test]
+fn a_source_with_a_zone_of_its_own_keeps_it() {
+    let mut recheck = Recheck::new(&format!("timezone = \"UTC\"\n\n{}", webhook("http://127.0.0.1:9/")));
+    recheck.say(&["zone", "Asia/Tokyo", "until", "2099-12-20"]);
+    recheck.watch_after_an_hour_in_range();
+    let status = recheck.status().unwrap();
+    assert!((4..=6).contains(&status["reading"]["age_min"].as_i64().unwrap()), "{status}");
+    assert_eq!(status["zone"]["name"], "Asia/Tokyo");
+}
+
+#[test]
+fn travel_ends_by_itself_also_while_nobody_watches() {
+    let mut recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    let until = |seconds: i64| written(now_seconds() + 9 * 3_600 + seconds);
+    recheck.watch();
+    let said = words(&recheck.say(&["zone", "Asia/Tokyo", "until", &until(3)]));
+    assert!(said.starts_with("Asia/Tokyo until "), "{said}");
+    assert_eq!(lived_by(&recheck).as_deref(), Some("Asia/Tokyo"));
+    wait_for("the end of travel", || (lived_by(&recheck)? == "UTC").then_some(()));
+
+    recheck.say(&["zone", "Asia/Tokyo", "until", &until(3)]);
+    assert_eq!(lived_by(&recheck).as_deref(), Some("Asia/Tokyo"));
+    recheck.kill();
+    std::thread::sleep(Duration::from_secs(3));
+    recheck.watch();
+    wait_for("the zone at home", || (lived_by(&recheck)? == "UTC").then_some(()));
+
+    let begins = written(now_seconds() + 3);
+    let said = words(&recheck.say(&["zone", "Asia/Tokyo", "until", "2099-12-20", "--from", &begins]));
+    assert!(said.contains("Asia/Tokyo from ") && said.contains(" at home, until Sun 2099-12-20 24:00 there"), "{said}");
+    assert!(words(&recheck.say(&["zone"])).contains("planned: Asia/Tokyo from "));
+    wait_for("the travel to begin", || (lived_by(&recheck)? == "Asia/Tokyo").then_some(()));
+}
+
+/// A store of the last version: it is looked at as it is, and opened with the new table.
+#[test]
+fn a_store_without_travels_opens() {
+    let folder = tempfile::tempdir().unwrap();
+    drop(Store::open(folder.path()).unwrap());
+    let old = rusqlite::Connection::open(folder.path().join("recheck.sqlite3")).unwrap();
+    old.execute_batch("DROP TABLE travels; PRAGMA user_version = 1").unwrap();
+    let home = zone("Europe/Madrid");
+    let look = Store::look(folder.path()).unwrap().unwrap();
+    assert_eq!(look.wall_clock(home).unwrap(), WallClock::at_home(home));
+    drop(look);
+    let mut store = Store::open(folder.path()).unwrap();
+    let there =
+        Travel { zone: zone("Asia/Tokyo"), from: at("2026-12-10T12:00:00Z"), until: at("2026-12-20T15:00:00Z") };
+    let line = store.say(at("2026-12-01T00:00:00Z"), &Said::Zone(there)).unwrap();
+    assert_eq!(store.wall_clock(home).unwrap().travels(), [there], "said, and not taken in yet");
+    assert_eq!(store.travels(home).unwrap(), WallClock::at_home(home));
+    store.keep_travels(&WallClock::new(home, &[there]), line, "there").unwrap();
+    assert_eq!(store.travels(home).unwrap().travels(), [there]);
+    assert_eq!(store.answer(line).unwrap(), Some((true, "there".to_owned())));
 }

@@ -44,9 +44,7 @@ pub(super) fn run(
     set: &[String],
 ) -> Result<ExitCode, Failure> {
     let zone = match timezone {
-        Some(name) => Zone::named(name).ok_or_else(|| {
-            Failure::new(format!("no time zone is called \"{name}\"")).hint("a name such as Europe/Madrid or UTC")
-        })?,
+        Some(name) => Zone::named(name).ok_or_else(|| super::zone::no_such_zone(name))?,
         None => computer_zone(),
     };
     let mut settings = place.settings_to_show(set, zone)?;

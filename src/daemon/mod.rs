@@ -8,6 +8,7 @@ mod deliver;
 pub mod run;
 pub mod start;
 mod taken_in;
+mod travel;
 
 pub use run::{Daemon, Heard, Stopped};
 pub use start::{Plan, StartError};

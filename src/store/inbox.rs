@@ -4,6 +4,7 @@
 use super::{Error, Store, json};
 use crate::domain::diary::Note;
 use crate::domain::time::{Span, Timestamp};
+use crate::domain::travel::Travel;
 use crate::engine::effect::Id;
 use crate::engine::event::Which;
 use rusqlite::{OptionalExtension, params};
@@ -29,6 +30,10 @@ pub enum Said {
         /// Which; none for all.
         which: Option<Id>,
     },
+    /// The wearer is, was or will be in another zone.
+    Zone(Travel),
+    /// The wearer is at home again.
+    Home,
 }
 
 /// A line of the inbox.

@@ -33,6 +33,8 @@ const STEPS: &[&str] = &["
     CREATE INDEX tries_by_message ON tries (message);
     CREATE TABLE channels (name TEXT PRIMARY KEY, accepted INTEGER, failed INTEGER, failure TEXT) WITHOUT ROWID;
     CREATE TABLE inbox (number INTEGER PRIMARY KEY, said INTEGER NOT NULL, body TEXT NOT NULL, accepted INTEGER, answer TEXT);
+", "
+    CREATE TABLE travels (start INTEGER PRIMARY KEY, until INTEGER NOT NULL, zone TEXT NOT NULL);
 "];
 
 /// The form this program writes.

@@ -5,6 +5,7 @@
 pub mod answer;
 pub mod reason;
 pub mod text;
+pub mod zone;
 
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::local::Zone;
