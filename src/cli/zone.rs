@@ -60,7 +60,7 @@ pub(super) fn run(place: &Place, words: &[String], from: Option<&str>) -> Result
 }
 
 /// The zone in force, and travel that is planned.
-pub(super) fn shown(clock: &WallClock, now: Timestamp) -> Vec<String> {
+fn shown(clock: &WallClock, now: Timestamp) -> Vec<String> {
     let home = clock.home();
     let mut lines = vec![match clock.travel_at(now) {
         Some(there) => format!(

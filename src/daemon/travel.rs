@@ -15,9 +15,15 @@ use crate::wording::zone::answer;
 /// read, so that its rows are read by it.
 pub(super) fn at_start(store: &mut Store, home: Zone, now: Timestamp) -> Result<WallClock, store::Error> {
     let mut clock = store.travels(home)?;
-    for line in store.unanswered()? {
-        if let Some(words) = hear(&mut clock, &line, now) {
-            store.keep_travels(&clock, line.number, &words)?;
+    let lines = store.unanswered().unwrap_or_else(|error| {
+        tracing::error!(%error, "cannot read what was said");
+        Vec::new()
+    });
+    for line in lines {
+        if let Some(words) = hear(&mut clock, &line, now)
+            && let Err(error) = store.keep_travels(&clock, line.number, &words)
+        {
+            tracing::error!(%error, "cannot save where the wearer is");
         }
     }
     Ok(clock)
@@ -34,6 +40,8 @@ impl Daemon {
     /// Takes in where the wearer says they are. False when the line says nothing of it.
     pub(super) fn heard_where(&mut self, line: &Line) -> Result<bool, Broken> {
         let Some(words) = hear(&mut self.wall, line, self.clock.now()) else { return Ok(false) };
+        // What is answered holds already.
+        self.live_by_zone()?;
         if let Err(error) = self.store.keep_travels(&self.wall, line.number, &words) {
             tracing::error!(%error, "cannot save where the wearer is");
             self.handled_unsaved.insert(line.number);
@@ -42,7 +50,6 @@ impl Daemon {
             // A thread that is gone has said so already.
             let _ = waker.send(Wake::Travels(self.wall.travels().to_vec()));
         }
-        self.live_by_zone()?;
         Ok(true)
     }
 
