@@ -424,7 +424,7 @@ fn standard_input_is_read_by_the_clock_there() {
 #[test]
 fn a_source_with_a_zone_of_its_own_keeps_it() {
     let mut recheck = Recheck::new(&format!("timezone = \"UTC\"\n\n{}", webhook("http://127.0.0.1:9/")));
-    recheck.say(&["zone", "Asia/Tokyo", "until", "2099-12-20"]);
+    recheck.say(&["zone", "Asia/Tokyo", "until", "2099-12-20", "--from", "1d"]);
     recheck.watch_after_an_hour_in_range();
     let status = recheck.status().unwrap();
     assert!((4..=6).contains(&status["reading"]["age_min"].as_i64().unwrap()), "{status}");
