@@ -219,6 +219,14 @@ mod tests {
         assert_eq!(spring.meaning(wall("2026-03-29 02:30")), Meaning::Skipped(at("2026-03-29T01:30:00Z")));
     }
 
+    /// Three instants: 02:30 twice in Madrid in the night of the autumn change, and again in New York.
+    #[test]
+    fn of_three_instants_the_first_and_the_last_count() {
+        let clock = madrid(&[travel("America/New_York", "2026-10-25T03:00:00Z", "2026-10-30T12:00:00Z")]);
+        let twice = Meaning::Twice(at("2026-10-25T00:30:00Z"), at("2026-10-25T06:30:00Z"));
+        assert_eq!(clock.meaning(wall("2026-10-25 02:30")), twice);
+    }
+
     /// Every instant of a year with three travels reads back from what the clock showed: it is the one
     /// meaning or one of two.
     #[test]
