@@ -9,6 +9,7 @@
 )]
 
 mod behaviour;
+mod clocks;
 mod corpus;
 mod daemon;
 mod diary;

@@ -346,10 +346,7 @@ fn what_was_saved_before_still_reads() {
     drop(Store::open(folder.path()).unwrap());
     let store = Connection::open(folder.path().join("recheck.sqlite3")).unwrap();
     store
-        .execute_batch(&format!(
-            "DROP INDEX inbox_by_key; ALTER TABLE inbox DROP COLUMN key; PRAGMA user_version = 1;
-             INSERT INTO inbox (said, body) VALUES (1000, '{seen}');"
-        ))
+        .execute_batch(&format!("{} INSERT INTO inbox (said, body) VALUES (1000, '{seen}');", super::real::FIRST_FORM))
         .unwrap();
     drop(store);
     let lines = Store::open(folder.path()).unwrap().unanswered().unwrap();

@@ -177,7 +177,7 @@ fn any_cut_of_the_text_gives_the_same_rows() {
             let lines = usize::try_from(dice.roll(20)).unwrap() + 1;
             let cut = rest.match_indices('\n').nth(lines - 1).map_or(rest.len(), |(at, _)| at + 1);
             let found = dialect.rows(&rest.as_bytes()[..cut], 2, after);
-            after = found.rows.last().map(|row| row.measured).or(after);
+            after = found.last.or(after);
             pieces.extend(found.rows);
             rest = &rest[cut..];
         }

@@ -59,6 +59,9 @@ pub(super) fn run(place: &Place, path: &Path, set: &[String]) -> Result<ExitCode
     if found.clock_change > 0 {
         line(&format!("  {} rows lie in the hour of a clock change", found.clock_change));
     }
+    if !found.undecided.is_empty() {
+        line(&format!("  {} of them could be the second time round: their order does not say", found.undecided.len()));
+    }
     if found.of_diary {
         line(&format!("\nFound: {}.", dialect.as_settings().join(", ")));
         line("Lines of a diary are taken in like `recheck note`, `treated` and `seen`. It needs no settings.");

@@ -12,9 +12,13 @@ mod status;
 mod stories;
 mod watch;
 mod why;
+mod zone;
 
 use crate::config::meant::{self, Purpose};
 use crate::config::{Settings, files};
+use crate::domain::local::Zone;
+use crate::domain::travel::WallClock;
+use crate::store::Store;
 use clap::{Parser, Subcommand};
 use print::{Failure, fail};
 use std::path::PathBuf;
@@ -93,6 +97,17 @@ enum Command {
         /// Number of the alert; without it, the last decisions.
         id: Option<u64>,
     },
+    /// Where you are when that is not home: the zone in force, or NAME until DATE, or home.
+    ///
+    /// By night, in texts, and for times without an offset the zone there counts while you are there.
+    Zone {
+        /// Nothing; a zone, `until`, and the last day there (2026-12-20, or "2026-12-20 14:00"); or `home`.
+        #[arg(value_name = "NAME until DATE | home")]
+        words: Vec<String>,
+        /// When it begins, by the clock you have until then: "2026-12-10 14:05", 14:05, or 2h for two hours ago.
+        #[arg(long, value_name = "TIME")]
+        from: Option<String>,
+    },
     /// Check the settings: all problems at once.
     Check,
     /// Send a trial by every channel, and say what came of it.
@@ -138,6 +153,7 @@ pub fn main() -> ExitCode {
         Command::Note { kind, words, at } => say::note(&place, &kind, &words, at.as_deref()),
         Command::Trust { which } => say::trust(&place, &which),
         Command::Why { id } => why::run(&place, id),
+        Command::Zone { words, from } => zone::run(&place, &words, from.as_deref()),
         Command::Check => check::check(&place),
         Command::Try => check::trial(&place),
         Command::Replay { files, json, timezone, set } => replay::run(&place, &files, json, timezone.as_deref(), &set),
@@ -166,6 +182,20 @@ impl Place {
         self.config.clone().unwrap_or_else(files::settings_file)
     }
 
+    /// The wearer's clock, with all that was said of it.
+    fn wall_clock(&self, home: Zone) -> Result<WallClock, Failure> {
+        let store = Store::look(&self.state())?;
+        Ok(store.map_or_else(|| Ok(WallClock::at_home(home)), |store| store.wall_clock(home))?)
+    }
+
+    /// The settings to show things by, in the zone that is in force, and the wearer's clock.
+    fn settings_in_force(&self) -> Result<(Settings, WallClock), Failure> {
+        let mut settings = self.settings_to_show(&[], files::computer_zone())?;
+        let clock = self.wall_clock(settings.policy.zone)?;
+        settings.policy.zone = clock.zone_at(crate::daemon::clock::wall());
+        Ok((settings, clock))
+    }
+
     /// The settings to watch by.
     fn settings(&self) -> Result<Settings, Failure> {
         let path = self.config();
@@ -177,7 +207,7 @@ impl Place {
     }
 
     /// The settings to show things by: the defaults where there is no file.
-    fn settings_to_show(&self, set: &[String], zone: crate::domain::local::Zone) -> Result<Settings, Failure> {
+    fn settings_to_show(&self, set: &[String], zone: Zone) -> Result<Settings, Failure> {
         let path = self.config();
         let text = match std::fs::read_to_string(&path) {
             Ok(text) => text,

@@ -4,10 +4,11 @@ use super::Place;
 use super::print::{Failure, fail, line, words};
 use crate::config::files::computer_zone;
 use crate::domain::local::Zone;
+use crate::domain::reading::{Reading, SourceId, Speaks, settle};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Decision, Id, What};
 use crate::formats::encoding::Encoding;
-use crate::formats::rows::Row;
+use crate::formats::rows::{Row, Rows};
 use crate::formats::wanted::{NotFound, Wanted};
 use crate::intake::folder::after_lines;
 use crate::intake::named;
@@ -43,9 +44,7 @@ pub(super) fn run(
     set: &[String],
 ) -> Result<ExitCode, Failure> {
     let zone = match timezone {
-        Some(name) => Zone::named(name).ok_or_else(|| {
-            Failure::new(format!("no time zone is called \"{name}\"")).hint("a name such as Europe/Madrid or UTC")
-        })?,
+        Some(name) => Zone::named(name).ok_or_else(|| super::zone::no_such_zone(name))?,
         None => computer_zone(),
     };
     let mut settings = place.settings_to_show(set, zone)?;
@@ -111,8 +110,23 @@ fn read(path: &Path, format: &Wanted) -> Result<Vec<Row>, Failure> {
     if found.refused_count > told {
         words(&format!("refused: {name}: and {} more rows", found.refused_count - told));
     }
+    keep_both(&mut found);
     put_in_order(&mut found.rows);
     Ok(found.rows)
+}
+
+/// Of the rows that a repeated hour leaves open the earlier instant counts, and both where the values differ.
+fn keep_both(found: &mut Rows) {
+    if found.undecided.is_empty() {
+        return;
+    }
+    let source = SourceId(0);
+    let mut readings: Vec<Reading> =
+        found.rows.iter().map(|row| Reading { source, measured: row.measured, glucose: row.glucose }).collect();
+    settle(&mut readings, &found.undecided, |_, _| Speaks::Nothing, |_| None);
+    for (row, reading) in found.rows.iter_mut().zip(readings) {
+        row.measured = reading.measured;
+    }
 }
 
 fn print(file: &str, zone: Zone, at: Timestamp, decision: &Decision) {

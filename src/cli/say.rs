@@ -7,9 +7,10 @@ use crate::config::words::{SPAN_EXPECTED, span};
 use crate::daemon::{clock, control};
 use crate::domain::diary::{Amount, Kind, Note};
 use crate::domain::glucose::{Glucose, Unit};
-use crate::domain::local::{Meaning, TimeOfDay, Zone};
+use crate::domain::local::{Local, Meaning, TimeOfDay};
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
+use crate::domain::travel::WallClock;
 use crate::engine::effect::{Id, Side};
 use crate::engine::event::{Trusted, Which};
 use crate::formats::diary::{self, KINDS, NotANote, Part, Told};
@@ -51,14 +52,14 @@ pub(super) fn treated(
             Failure::new(format!("--look is \"{text}\"")).hint(format!("it should be {SPAN_EXPECTED}"))
         })?),
     };
-    let zone = place.settings_to_show(&[], crate::config::files::computer_zone())?.policy.zone;
-    say(&place.state(), &Said::Treated { which, at: when(at, zone)?, look })
+    let (_, clock) = place.settings_in_force()?;
+    say(&place.state(), &Said::Treated { which, at: when(at, &clock)?, look })
 }
 
 pub(super) fn note(place: &Place, kind: &str, words: &[String], at: Option<&str>) -> Result<ExitCode, Failure> {
-    let policy = place.settings_to_show(&[], crate::config::files::computer_zone())?.policy;
-    let (kind, words) = kind_of(kind, words, policy.unit)?;
-    say(&place.state(), &Said::Noted(Note { at: when(at, policy.zone)?, kind, words: words.join(" ") }))
+    let (settings, clock) = place.settings_in_force()?;
+    let (kind, words) = kind_of(kind, words, settings.policy.unit)?;
+    say(&place.state(), &Said::Noted(Note { at: when(at, &clock)?, kind, words: words.join(" ") }))
 }
 
 pub(super) fn trust(place: &Place, which: &str) -> Result<ExitCode, Failure> {
@@ -77,7 +78,7 @@ pub(super) fn trust(place: &Place, which: &str) -> Result<ExitCode, Failure> {
 }
 
 /// Keeps what was said, wakes the daemon, and prints its answer.
-fn say(folder: &Path, said: &Said) -> Result<ExitCode, Failure> {
+pub(super) fn say(folder: &Path, said: &Said) -> Result<ExitCode, Failure> {
     std::fs::create_dir_all(folder)
         .map_err(|error| Failure::new(format!("cannot use the state folder {}: {error}", folder.display())))?;
     let store = Store::open(folder)?;
@@ -126,38 +127,43 @@ fn example(kind: &str) -> &'static str {
 }
 
 /// A time the wearer names: now, a time of day that was last, a date and time, or a span ago.
-fn when(text: Option<&str>, zone: Zone) -> Result<Timestamp, Failure> {
+fn when(text: Option<&str>, clock: &WallClock) -> Result<Timestamp, Failure> {
     let now = clock::wall();
     let Some(text) = text else { return Ok(now) };
-    let at = if let Some(ago) = span(text) {
-        Some(now - ago)
-    } else if let Some(time) = TimeOfDay::parse(text) {
-        Some(last_time(time, zone, now))
-    } else {
-        match Stamp::Iso.read(text, zone) {
-            Some(Read::Once(at) | Read::Skipped(at)) => Some(at),
-            // Of the repeated hour the later that has already been.
-            Some(Read::Twice(earlier, later)) => Some(if later <= now { later } else { earlier }),
-            None => None,
-        }
-    };
-    let at = at.ok_or_else(|| {
-        Failure::new(format!("--at is \"{text}\""))
-            .hint("it should be 14:05, \"2026-03-02 14:05\", or 20m for twenty minutes ago")
-    })?;
+    let at = past(text, clock, now)?;
     if at > now {
         return Err(Failure::new(format!("--at {text} is in the future")).hint("note it when it has happened"));
     }
     Ok(at)
 }
 
+/// A time of day that was last, a span ago, or a date and time.
+pub(super) fn past(text: &str, clock: &WallClock, now: Timestamp) -> Result<Timestamp, Failure> {
+    let at = if let Some(ago) = span(text) {
+        Some(now - ago)
+    } else if let Some(time) = TimeOfDay::parse(text) {
+        Some(last_time(time, clock, now))
+    } else {
+        match Stamp::Iso.read(text, clock) {
+            Some(Read::Once(at) | Read::Skipped(at)) => Some(at),
+            // Of the repeated hour the later that has already been.
+            Some(Read::Twice(earlier, later)) => Some(if later <= now { later } else { earlier }),
+            None => None,
+        }
+    };
+    at.ok_or_else(|| {
+        Failure::new(format!("--at is \"{text}\""))
+            .hint("it should be 14:05, \"2026-03-02 14:05\", or 20m for twenty minutes ago")
+    })
+}
+
 /// The last time the wall clock showed this time of day.
-fn last_time(time: TimeOfDay, zone: Zone, now: Timestamp) -> Timestamp {
-    let today = zone.wall(now).date();
+fn last_time(time: TimeOfDay, clock: &WallClock, now: Timestamp) -> Timestamp {
+    let today = clock.zone_at(now).wall(now).date();
     let shown = |days: i64| {
         let date = today - chrono::Duration::days(days);
         let text = format!("{} {time}", date.format("%Y-%m-%d"));
-        match chrono::NaiveDateTime::parse_from_str(&text, "%Y-%m-%d %H:%M").map(|wall| zone.meaning(wall)) {
+        match chrono::NaiveDateTime::parse_from_str(&text, "%Y-%m-%d %H:%M").map(|wall| clock.meaning(wall)) {
             Ok(Meaning::Once(at) | Meaning::Skipped(at)) => at,
             Ok(Meaning::Twice(earlier, later)) => {
                 if later <= now {

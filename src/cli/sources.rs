@@ -12,7 +12,7 @@ use std::process::ExitCode;
 const FILES_SHOWN: usize = 5;
 
 pub(super) fn run(place: &Place) -> Result<ExitCode, Failure> {
-    let settings = place.settings_to_show(&[], crate::config::files::computer_zone())?;
+    let (settings, _) = place.settings_in_force()?;
     let Some(store) = Store::look(&place.state())? else {
         return Err(Failure::new("no source has been read yet").hint("start watching with `recheck run`"));
     };
@@ -57,7 +57,8 @@ fn meaning(count: &str) -> &str {
         "blank" => "rows that are no readings",
         "diary_taken" => "diary lines taken in",
         "diary_doubled" => "diary lines known already",
-        "clock_change" => "rows in the hour of a clock change",
+        "clock_change" => "rows in the hours of a clock change or a journey",
+        "undecided_hour" => "of those could be the earlier or the later, and are marked",
         other => other,
     }
 }

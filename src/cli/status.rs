@@ -6,6 +6,7 @@ use crate::config::ChannelSettings;
 use crate::daemon::{clock, control};
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
+use crate::domain::travel::WallClock;
 use crate::engine::Engine;
 use crate::engine::effect::Condition;
 use crate::engine::level::{Level, Told};
@@ -15,6 +16,7 @@ use crate::engine::timers::Timer;
 use crate::engine::two_signals::Trust;
 use crate::store::Store;
 use crate::store::history::ChannelPast;
+use crate::wording::zone::travel;
 use serde_json::{Value, json};
 use std::process::ExitCode;
 
@@ -28,7 +30,7 @@ const HANGS_SECONDS: i64 = 180;
 const OLD_MIN: i64 = 15;
 
 pub(super) fn run(place: &Place, as_json: bool) -> Result<ExitCode, Failure> {
-    let settings = place.settings_to_show(&[], crate::config::files::computer_zone())?;
+    let (settings, clock) = place.settings_in_force()?;
     let folder = place.state();
     let Some(store) = Store::look(&folder)? else {
         let hint = "start it with `recheck run`, or see it work with `recheck demo`";
@@ -40,7 +42,7 @@ pub(super) fn run(place: &Place, as_json: bool) -> Result<ExitCode, Failure> {
     let runs = control::is_there(&folder);
     let state = store.saved()?.and_then(|saved| saved.state).unwrap_or_default();
     let engine = Engine::restore(settings.policy.clone(), state);
-    let seen = Seen { store: &store, engine: &engine, now, runs, channels: &settings.channels };
+    let seen = Seen { store: &store, engine: &engine, now, runs, channels: &settings.channels, clock: &clock };
     let all = seen.all()?;
     if as_json {
         line(&all.to_string());
@@ -58,6 +60,7 @@ struct Seen<'a> {
     now: Timestamp,
     runs: bool,
     channels: &'a [ChannelSettings],
+    clock: &'a WallClock,
 }
 
 impl Seen<'_> {
@@ -111,6 +114,7 @@ impl Seen<'_> {
             "last_turn": alive.map(|alive| stamp(alive.at)),
             "last_turn_age_s": alive.map(|alive| (self.now - alive.at).as_millis() / 1_000),
             "reading": reading,
+            "zone": self.zone(),
             "alerts": self.alerts(),
             "rechecks": self.rechecks(),
             "channels": channels,
@@ -159,6 +163,18 @@ impl Seen<'_> {
             notes.push(format!("asks for a scan {}", clock(next)));
         }
         (!notes.is_empty()).then(|| notes.join("; "))
+    }
+
+    /// The zone in force; where it is not home, until when.
+    fn zone(&self) -> Value {
+        let there = self.clock.travel_at(self.now);
+        let zone = self.engine.policy().zone;
+        json!({
+            "name": zone.name(),
+            "home": self.clock.home().name(),
+            "until": there.map(|there| zone.rfc3339(there.until)),
+            "words": there.map(|there| travel(there, self.clock.home(), self.now)),
+        })
     }
 
     fn alerts(&self) -> Vec<Value> {
@@ -242,6 +258,7 @@ impl Seen<'_> {
                 )
             }
         });
+        lines.extend(all["zone"]["words"].as_str().map(|words| format!("You are in {words}")));
         section(&mut lines, "Open alerts", &all["alerts"], |alert| {
             let seen = if alert["seen"] == true { ", seen" } else { "" };
             let told = alert["told"].as_str().unwrap_or_default();

@@ -16,7 +16,7 @@ const LAST: u32 = 20;
 const READINGS_BEFORE_MIN: i64 = 45;
 
 pub(super) fn run(place: &Place, id: Option<u64>) -> Result<ExitCode, Failure> {
-    let settings = place.settings_to_show(&[], crate::config::files::computer_zone())?;
+    let (settings, _) = place.settings_in_force()?;
     let Some(store) = Store::look(&place.state())? else {
         return Err(Failure::new("nothing has been decided yet").hint("start watching with `recheck run`"));
     };

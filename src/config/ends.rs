@@ -154,6 +154,7 @@ fn format(words: &mut Words<'_>, zone: Zone, meter_unit: Unit) -> Wanted {
             "name the column, and the text that its readings have there",
         );
     }
+    let own_zone = words.parsed("timezone", "a name such as \"Europe/Madrid\"", Zone::named);
     Wanted {
         encoding: words.parsed("encoding", "\"utf-8\", \"utf-16le\", \"utf-16be\" or \"latin-1\"", Encoding::named),
         delimiter: words.parsed("delimiter", "one character, or \"tab\"", delimiter),
@@ -165,7 +166,8 @@ fn format(words: &mut Words<'_>, zone: Zone, meter_unit: Unit) -> Wanted {
         only: only_column.zip(only),
         stamp: time_format,
         unit: words.parsed("unit", "\"mg/dL\" or \"mmol/L\"", Unit::named),
-        zone: words.parsed("timezone", "a name such as \"Europe/Madrid\"", Zone::named).unwrap_or(zone),
+        zone: own_zone.unwrap_or(zone),
+        zone_stays: own_zone.is_some(),
         meter_unit,
     }
 }

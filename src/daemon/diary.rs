@@ -2,7 +2,9 @@
 //! then taken in like anything said. What is refused is told, once.
 
 use super::run::{Broken, Daemon};
+use super::taken_in::arrival_speaks;
 use crate::domain::diary::Note;
+use crate::domain::reading::Speaks;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::written::{Entry, Excursion, Written};
 use crate::engine::effect::Side;
@@ -20,7 +22,8 @@ impl Daemon {
     /// Keeps the lines of a piece of a diary, tells what was refused, and takes in what was kept.
     pub(super) fn diary_piece(&mut self, piece: &Piece) -> Result<(), Broken> {
         let soon = self.clock.now() + Span::minutes(AHEAD_MIN);
-        let (ahead, mut diary): (Vec<_>, Vec<_>) = piece.diary.iter().cloned().partition(|(_, line)| line.at > soon);
+        let lines = self.settled_lines(piece);
+        let (ahead, mut diary): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, line)| line.at > soon);
         diary.sort_by_key(|(_, line)| line.at);
         let zone = self.engine.policy().zone;
         let mut refusals = piece.refusals.clone();
@@ -54,6 +57,29 @@ impl Daemon {
         }
         // The first look at every folder comes first: what was written is understood with its readings.
         if self.looking == 0 { self.inbox() } else { Ok(()) }
+    }
+}
+
+impl Daemon {
+    /// The lines of a piece, with those settled that a repeated hour left open: one that is known at either
+    /// instant is that line again; else its arrival tells, and where that does not either, the earlier.
+    fn settled_lines(&self, piece: &Piece) -> Vec<(String, Written)> {
+        let mut lines = piece.diary.clone();
+        let is_known = |line: &Written| {
+            self.store.knows_line(&line.key()).unwrap_or_else(|error| {
+                tracing::error!(%error, "cannot tell what is known of a repeated hour");
+                false
+            })
+        };
+        for open in &piece.undecided {
+            let Some((_, line)) = lines.get_mut(open.row) else { continue };
+            let later = Written { at: open.later, ..line.clone() };
+            let speaks = arrival_speaks(line.at, later.at, self.clock.now());
+            if !is_known(line) && (is_known(&later) || speaks == Speaks::Later) {
+                *line = later;
+            }
+        }
+        lines
     }
 }
 

@@ -9,6 +9,7 @@ mod diary;
 pub mod run;
 pub mod start;
 mod taken_in;
+mod travel;
 
 pub use run::{Daemon, Heard, Stopped};
 pub use start::{Plan, StartError};

@@ -9,6 +9,7 @@ use crate::channels::{Channel, Click};
 use crate::domain::diary::Note;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
+use crate::domain::travel::WallClock;
 use crate::engine::Engine;
 use crate::engine::effect::{Decision, What};
 use crate::engine::event::{Cause, Event};
@@ -99,6 +100,7 @@ pub(super) struct Stdin {
 #[derive(Debug)]
 pub struct Daemon {
     pub(super) clock: Clock,
+    pub(super) wall: WallClock,
     pub(super) store: Store,
     pub(super) engine: Engine,
     pub(super) addresses: Addresses,
@@ -146,7 +148,8 @@ impl Daemon {
                 () = tokio::time::sleep(wait) => Woke::Slept,
             };
             // A sleep is known before anything is judged after it.
-            let turned = self.look_at_clock().and_then(|()| match woke {
+            let turned = self.look_at_clock().and_then(|()| self.live_by_zone());
+            let turned = turned.and_then(|()| match woke {
                 Woke::Incoming(incoming) => self.incoming(incoming),
                 Woke::Tried(tried) => match self.tried(*tried) {
                     Some(event) => self.turn(Some(&event), None, None),
@@ -321,7 +324,11 @@ impl Daemon {
 
     fn wait(&self) -> Duration {
         let deadline = self.engine.next_deadline().filter(|_| !self.still_looking());
-        [deadline, self.next_due()].into_iter().flatten().map(|at| self.clock.until(at)).fold(self.nap, Duration::min)
+        [deadline, self.next_due(), self.wall.next_change(self.clock.now())]
+            .into_iter()
+            .flatten()
+            .map(|at| self.clock.until(at))
+            .fold(self.nap, Duration::min)
     }
 
     fn take_down(&self, withdrawn: Vec<(String, u32)>) {

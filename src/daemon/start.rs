@@ -4,6 +4,7 @@ use super::alive::{self, Lock};
 use super::clock::Clock;
 use super::control::Ear;
 use super::run::{Daemon, Heard, NAP, Stdin};
+use super::travel;
 use crate::channels::{Channel, Click};
 use crate::config::{ChannelSettings, Settings};
 use crate::domain::reading::SourceId;
@@ -88,7 +89,7 @@ impl Daemon {
         let in_folder = |error| StartError::Folder(folder.clone(), error);
         std::fs::create_dir_all(&folder).map_err(in_folder)?;
         let lock = Lock::take(&folder).map_err(in_folder)?.ok_or_else(|| StartError::AlreadyRuns(folder.clone()))?;
-        let store = Store::open(&folder)?;
+        let mut store = Store::open(&folder)?;
         let ear = Ear::open(&folder).map_err(in_folder)?;
         let repeats = store.recover_tries()?;
         if repeats > 0 {
@@ -103,12 +104,15 @@ impl Daemon {
             mark,
             life: store.life()?,
         };
-        let policy = policy_by_number(&store, &settings, stdin)?;
+        let mut policy = policy_by_number(&store, &settings, stdin)?;
         let now = clock.now();
+        let wall = travel::at_start(&mut store, policy.zone, now)?;
+        policy.zone = wall.zone_at(now);
         let (engine, first) = wake_engine(&store, policy)?;
         let mut daemon = Self {
             health: channels.iter().map(|channel| Health::untried(channel.name())).collect(),
             clock,
+            wall,
             store,
             engine,
             addresses,
@@ -179,7 +183,9 @@ impl Daemon {
         if stdin {
             let format = settings.first_format();
             self.stdin.source = SourceId(self.store.source_number("stdin")?);
-            let lines = Lines::new(self.stdin.source, format);
+            let (waker, told) = std::sync::mpsc::channel();
+            let lines = Lines::new(self.stdin.source, format).with_travels(self.wall.travels(), told);
+            self.wakers.push((self.stdin.source, waker));
             let queue = queue.clone();
             std::thread::spawn(move || lines.read(std::io::stdin().lock(), &queue));
             return Ok(());
@@ -189,6 +195,7 @@ impl Daemon {
             let first_sight = !self.store.has_readings(number)?;
             let places = self.store.places(number)?;
             let (folder, waker) = Folder::new(number, source.clone(), places, first_sight, queue.clone());
+            let folder = folder.with_travels(self.wall.travels());
             std::thread::spawn(move || folder.watch());
             self.wakers.push((number, waker));
             self.looking += 1;

@@ -3,13 +3,15 @@
 use super::run::{Broken, Daemon, Heard};
 use crate::channels::{Button, Click};
 use crate::domain::diary::Note;
-use crate::domain::reading::Reading;
+use crate::domain::reading::{Reading, Speaks, settle};
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::event::{Event, Which};
 use crate::intake::folder::Wake;
 use crate::intake::{Incoming, Piece};
 use crate::store::commit::Intake;
 use crate::store::inbox::{Line, Said};
+use std::borrow::Cow;
+use std::collections::BTreeSet;
 
 /// When the store cannot be written, intake goes back no more often than this.
 const GO_BACK_EVERY_SECONDS: i64 = 30;
@@ -19,6 +21,12 @@ const ENGINE_HOURS: i64 = 48;
 
 /// A reading of standard input older than this is from before it began.
 const STDIN_PAST_MIN: i64 = 15;
+
+/// A row of a repeated hour is of a live source when it can have been measured this recently ...
+const LIVE_MIN: i64 = 15;
+
+/// ... and can not be of the second time round when that would be this far ahead.
+const AHEAD_MIN: i64 = 5;
 
 /// Of a source never seen before the engine gets this much, to have a trend to begin with.
 const FIRST_SIGHT_HOURS: i64 = 3;
@@ -51,26 +59,33 @@ impl Daemon {
         if piece.of_diary {
             return self.diary_piece(piece);
         }
-        let new = match self.store.unknown(&piece.rows) {
+        let rows = self.settled(piece);
+        let new = match self.store.unknown(&rows) {
             Ok(new) => new,
             Err(error) => {
                 tracing::error!(%error, "cannot tell old readings from new; judging all");
-                piece.rows.clone()
+                rows.to_vec()
             }
         };
+        let open: BTreeSet<Timestamp> =
+            piece.undecided.iter().filter_map(|one| rows.get(one.row)).map(|row| row.measured).collect();
+        let undecided: BTreeSet<Timestamp> =
+            new.iter().map(|reading| reading.measured).filter(|at| open.contains(at)).collect();
         let count = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
         let intake = Intake {
             readings: new.clone(),
+            undecided: undecided.clone(),
             source: Some(piece.source),
             place: piece.place.clone(),
             refusals: piece.refusals.clone(),
             diary: Vec::new(),
             counts: [
                 ("taken", count(new.len())),
-                ("doubled", count(piece.rows.len() - new.len())),
+                ("doubled", count(rows.len() - new.len())),
                 ("refused", piece.refused),
                 ("blank", piece.blank),
                 ("clock_change", piece.clock_change),
+                ("undecided_hour", count(undecided.len())),
             ]
             .into_iter()
             .filter(|(_, n)| *n > 0)
@@ -94,6 +109,25 @@ impl Daemon {
             )?;
         }
         Ok(())
+    }
+
+    /// The rows of a piece, with those settled that a repeated hour left open: what is in the future has not
+    /// been measured yet, and what has just come is about now.
+    fn settled<'a>(&self, piece: &'a Piece) -> Cow<'a, [Reading]> {
+        if piece.undecided.is_empty() {
+            return Cow::Borrowed(&piece.rows);
+        }
+        let now = self.clock.now();
+        let speaks = |earlier: Timestamp, later: Timestamp| arrival_speaks(earlier, later, now);
+        let known = |at: Timestamp| {
+            self.store.value_at(piece.source, at).unwrap_or_else(|error| {
+                tracing::error!(%error, "cannot tell what is known of a repeated hour");
+                None
+            })
+        };
+        let mut rows = piece.rows.clone();
+        settle(&mut rows, &piece.undecided, speaks, known);
+        Cow::Owned(rows)
     }
 
     /// Standard input often begins with history: until a reading about now comes, nothing of it is news.
@@ -129,7 +163,10 @@ impl Daemon {
         // Files may bring lines in any order; they are taken in the order of what happened.
         lines.sort_by_key(|line| line.what.written_at().unwrap_or(line.said));
         for line in lines {
-            let (event, note) = event_of(&line);
+            if self.heard_where(&line)? {
+                continue;
+            }
+            let Some((event, note)) = event_of(&line) else { continue };
             self.turn(Some(&event), None, Some((line.number, note.as_ref())))?;
         }
         Ok(())
@@ -170,13 +207,26 @@ impl Daemon {
     }
 }
 
-fn event_of(line: &Line) -> (Event, Option<Note>) {
+/// What the time of arrival says of an instant that came twice.
+pub(super) fn arrival_speaks(earlier: Timestamp, later: Timestamp, now: Timestamp) -> Speaks {
+    let (oldest, newest) = (now - Span::minutes(LIVE_MIN), now + Span::minutes(AHEAD_MIN));
+    if later > newest {
+        Speaks::Earlier
+    } else if earlier < oldest && oldest <= later {
+        Speaks::Later
+    } else {
+        Speaks::Nothing
+    }
+}
+
+fn event_of(line: &Line) -> Option<(Event, Option<Note>)> {
     let latest = |at: Timestamp| at.min(line.said);
-    match &line.what {
+    Some(match &line.what {
         Said::Treated { which, at, look } => (Event::Treated { which: *which, at: latest(*at), look: *look }, None),
         Said::Noted(note) => (Event::Noted(note.clone()), Some(note.clone())),
         Said::Trust(which) => (Event::Trust(*which), None),
         Said::Seen { which } => (Event::Seen { which: *which, until: None }, None),
         Said::Written { line: written, whence } => super::diary::event_of(written, whence, line.said),
-    }
+        Said::Zone(_) | Said::Home => return None,
+    })
 }

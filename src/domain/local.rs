@@ -14,11 +14,29 @@ pub struct Zone(Tz);
 pub enum Meaning {
     /// One instant.
     Once(Timestamp),
-    /// The repeated hour of an autumn change: the earlier and the later instant.
+    /// The repeated hour of an autumn change, or of a journey west: the earlier and the later instant.
     Twice(Timestamp, Timestamp),
     /// The skipped hour of a spring change, read with the offset in force before it (the rule of
-    /// RFC 5545 section 3.3.5).
+    /// RFC 5545 section 3.3.5); or hours that a journey east skips, read by the clock at home.
     Skipped(Timestamp),
+}
+
+/// What reads a wall clock time that carries no offset.
+pub trait Local {
+    /// What the wall clock time means.
+    fn meaning(&self, wall: NaiveDateTime) -> Meaning;
+}
+
+impl Local for Zone {
+    fn meaning(&self, wall: NaiveDateTime) -> Meaning {
+        Self::meaning(*self, wall)
+    }
+}
+
+impl<T: Local> Local for &T {
+    fn meaning(&self, wall: NaiveDateTime) -> Meaning {
+        T::meaning(self, wall)
+    }
 }
 
 impl Zone {
@@ -29,6 +47,11 @@ impl Zone {
     #[must_use]
     pub fn named(name: &str) -> Option<Self> {
         name.parse().ok().map(Self)
+    }
+
+    /// All names there are.
+    pub fn names() -> impl Iterator<Item = &'static str> {
+        chrono_tz::TZ_VARIANTS.iter().map(|zone| zone.name())
     }
 
     /// Its name.
@@ -209,15 +232,32 @@ mod tests {
         Timestamp::from_millis(DateTime::parse_from_rfc3339(text).unwrap().timestamp_millis())
     }
 
-    /// Europe/Madrid, from the tz database: 2026-03-29 02:00 -> 03:00, 2026-10-25 03:00 -> 02:00.
+    /// Instants from the tz database, as Python's zoneinfo reads it; fold 0 of a skipped time is the one
+    /// with the offset before the change:
+    ///
+    ///     python3 -c 'from datetime import *; from zoneinfo import ZoneInfo as Z
+    ///     for z, w in [("Europe/Madrid", "2026-03-29 02:30"), ("Europe/Madrid", "2026-10-25 02:30"),
+    ///       ("America/New_York", "2026-03-08 02:30"), ("America/New_York", "2026-11-01 01:30"),
+    ///       ("Australia/Lord_Howe", "2026-10-04 02:15"), ("Australia/Lord_Howe", "2026-04-05 01:45")]:
+    ///       print(z, w, *[datetime.fromisoformat(w).replace(tzinfo=Z(z), fold=f).astimezone(UTC) for f in (0, 1)])'
     #[test]
-    fn both_clock_changes() {
-        let madrid = Zone::named("Europe/Madrid").unwrap();
-        assert_eq!(madrid.meaning(wall("2026-03-29 02:30")), Meaning::Skipped(at("2026-03-29T01:30:00Z")));
-        assert_eq!(
-            madrid.meaning(wall("2026-10-25 02:30")),
-            Meaning::Twice(at("2026-10-25T00:30:00Z"), at("2026-10-25T01:30:00Z"))
-        );
+    fn both_clock_changes_in_three_zones() {
+        let (madrid, york, howe) = ("Europe/Madrid", "America/New_York", "Australia/Lord_Howe");
+        for (zone, skipped, means) in [
+            (madrid, "2026-03-29 02:30", "2026-03-29T01:30:00Z"),
+            (york, "2026-03-08 02:30", "2026-03-08T07:30:00Z"),
+            (howe, "2026-10-04 02:15", "2026-10-03T15:45:00Z"),
+        ] {
+            assert_eq!(Zone::named(zone).unwrap().meaning(wall(skipped)), Meaning::Skipped(at(means)), "{zone}");
+        }
+        for (zone, repeated, earlier, later) in [
+            (madrid, "2026-10-25 02:30", "2026-10-25T00:30:00Z", "2026-10-25T01:30:00Z"),
+            (york, "2026-11-01 01:30", "2026-11-01T05:30:00Z", "2026-11-01T06:30:00Z"),
+            (howe, "2026-04-05 01:45", "2026-04-04T14:45:00Z", "2026-04-04T15:15:00Z"),
+        ] {
+            let means = Meaning::Twice(at(earlier), at(later));
+            assert_eq!(Zone::named(zone).unwrap().meaning(wall(repeated)), means, "{zone}");
+        }
     }
 
     #[test]

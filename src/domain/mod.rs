@@ -6,4 +6,5 @@ pub mod glucose;
 pub mod local;
 pub mod reading;
 pub mod time;
+pub mod travel;
 pub mod written;

@@ -1,12 +1,14 @@
 //! Diary lines: what a phone's automation, or a hand, writes beside the readings. Text becomes lines that
 //! are understood, or refusals that say in which cell what was expected.
 
+use super::repeated::After;
 use super::row_error::RowError;
-use super::rows::{Rows, for_each_record, with_point};
+use super::rows::{Changed, Rows, for_each_record, with_point};
 use super::wanted::Dialect;
 use crate::domain::diary::{Amount, Kind};
 use crate::domain::glucose::{Glucose, Unit};
-use crate::domain::time::Timestamp;
+use crate::domain::reading::Undecided;
+use crate::domain::travel::WallClock;
 use crate::domain::written::{Entry, Excursion, Written};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -174,13 +176,28 @@ impl Columns {
     }
 
     /// Reads whole lines, as [`Dialect::rows`] does.
-    pub(super) fn read(&self, dialect: &Dialect, text: &[u8], first_line: u64, after: Option<Timestamp>) -> Rows {
+    pub(super) fn read(
+        &self,
+        dialect: &Dialect,
+        clock: &WallClock,
+        text: &[u8],
+        first_line: u64,
+        after: Option<After>,
+    ) -> Rows {
         let mut found = Rows { of_diary: true, ..Rows::default() };
-        let mut before = after;
+        let mut before = after.map(After::at);
         let mut take = |line: u64, cells: Result<Cells, RowError>| {
-            let read = cells.and_then(|cells| self.row(dialect, &cells, line, before, &mut found.clock_change));
-            match read {
-                Ok(Some(row)) => {
+            match cells.and_then(|cells| self.row(dialect, clock, &cells, line)) {
+                Ok(Some((mut row, changed))) => {
+                    found.clock_change += u64::from(changed != Changed::No);
+                    if let Changed::Twice(later) = changed {
+                        // A line written after a later one is of the second time round; else its arrival tells.
+                        if before.is_some_and(|before| row.written.at < before && before < later) {
+                            row.written.at = later;
+                        } else {
+                            found.undecided.push(Undecided { row: found.diary.len(), later });
+                        }
+                    }
                     before = Some(row.written.at);
                     found.diary.push(row);
                 }
@@ -202,6 +219,7 @@ impl Columns {
                 }
             }
         }
+        found.last = found.diary.last().map(|row| After::Row(row.written.at)).or(after);
         found
     }
 
@@ -238,11 +256,10 @@ impl Columns {
     fn row(
         &self,
         dialect: &Dialect,
+        clock: &WallClock,
         cells: &Cells,
         line: u64,
-        before: Option<Timestamp>,
-        clock_change: &mut u64,
-    ) -> Result<Option<DiaryRow>, RowError> {
+    ) -> Result<Option<(DiaryRow, Changed)>, RowError> {
         let is_header = cells[TIME].eq_ignore_ascii_case(NAMES[TIME]) && cells[KIND].eq_ignore_ascii_case(NAMES[KIND]);
         if is_header || cells.iter().all(String::is_empty) {
             return Ok(None);
@@ -259,8 +276,8 @@ impl Columns {
             RowError::new(line, self.column(cell), NAMES[cell], &wrong.expected, cells[cell].as_bytes())
         })?;
         let time = (self.column(TIME), NAMES[TIME], cells[TIME].clone());
-        let at = dialect.measured(&time, line, before, clock_change)?;
-        Ok(Some(DiaryRow { line, written: Written { at, what } }))
+        let (at, changed) = dialect.measured(&time, line, clock)?;
+        Ok(Some((DiaryRow { line, written: Written { at, what } }, changed)))
     }
 
     /// The column from 1; 1 for JSON, and for a column that the file does not have.

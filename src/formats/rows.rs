@@ -1,11 +1,14 @@
 //! Lines become rows, in a dialect that is known. Keeps no place in a file; intake does.
 
 use super::diary::DiaryRow;
+use super::repeated::{After, decide};
 use super::row_error::RowError;
 use super::stamp::Read;
 use super::wanted::{Cell, Dialect, Lines};
 use crate::domain::glucose::{Glucose, NotGlucose, Unit};
+use crate::domain::reading::Undecided;
 use crate::domain::time::Timestamp;
+use crate::domain::travel::WallClock;
 use csv::ByteRecord;
 use serde_json::{Map, Value};
 
@@ -34,12 +37,25 @@ pub struct Rows {
     pub refused_at_end: u64,
     /// Rows that are no readings: another record kind, or an empty glucose cell.
     pub blank: u64,
-    /// Rows in a skipped or repeated hour of a clock change.
+    /// Rows in a skipped or repeated hour of a clock change or a journey.
     pub clock_change: u64,
     /// The text was of a diary.
     pub of_diary: bool,
     /// Its lines, in the order written.
     pub diary: Vec<DiaryRow>,
+    /// Rows of a repeated hour that are read as the earlier, and could be the later.
+    pub undecided: Vec<Undecided>,
+    /// The last row, for the text that comes after.
+    pub last: Option<After>,
+}
+
+/// What a clock change did to a row's time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Changed {
+    No,
+    Skipped,
+    /// It could be this later instant as well.
+    Twice(Timestamp),
 }
 
 /// A row's cells as texts: whatever its lines are, from here on all rows are alike.
@@ -54,19 +70,21 @@ struct Texts<'a> {
 
 impl Dialect {
     /// Reads whole lines, none of them from before the first row. `first_line` is the number of the first;
-    /// `after` is the row before them, which decides the repeated hour of an autumn change.
+    /// `after` is the row before them, which helps to decide the repeated hour of an autumn change.
     #[must_use]
-    pub fn rows(&self, text: &[u8], first_line: u64, after: Option<Timestamp>) -> Rows {
+    pub fn rows(&self, text: &[u8], first_line: u64, after: Option<After>) -> Rows {
+        self.rows_by(&WallClock::at_home(self.zone), text, first_line, after)
+    }
+
+    /// The same, with times without an offset read by the clock of a wearer who may travel.
+    #[must_use]
+    pub fn rows_by(&self, clock: &WallClock, text: &[u8], first_line: u64, after: Option<After>) -> Rows {
         let mut found = Rows::default();
-        let mut before = after;
         match &self.lines {
-            Lines::Diary(columns) => return columns.read(self, text, first_line, after),
+            Lines::Diary(columns) => return columns.read(self, clock, text, first_line, after),
             Lines::Table { delimiter, .. } => {
                 for_each_record(text, *delimiter, first_line, |line, record| match record {
-                    Ok(record) => {
-                        let read = self.table_row(record, line, before, &mut found.clock_change);
-                        found.take(read, &mut before);
-                    }
+                    Ok(record) => found.take(self.table_row(record, line, clock)),
                     Err(refusal) => found.refuse(refusal),
                 });
             }
@@ -74,22 +92,20 @@ impl Dialect {
                 for (line, text) in (first_line..).zip(text.split(|byte| *byte == b'\n')) {
                     let text = text.trim_ascii();
                     if !text.is_empty() {
-                        let read = self.json_row(text, line, before, &mut found.clock_change);
-                        found.take(read, &mut before);
+                        found.take(self.json_row(text, line, clock));
                     }
                 }
             }
         }
+        found.undecided = decide(&mut found.rows, std::mem::take(&mut found.undecided), after, clock);
+        found.last = found.rows.last().map(|row| match found.undecided.last() {
+            Some(open) if open.row + 1 == found.rows.len() => After::Undecided { undecided: row.measured },
+            _ => After::Row(row.measured),
+        });
         found
     }
 
-    fn table_row(
-        &self,
-        record: &ByteRecord,
-        line: u64,
-        before: Option<Timestamp>,
-        clock_change: &mut u64,
-    ) -> Result<Option<Row>, RowError> {
+    fn table_row(&self, record: &ByteRecord, line: u64, clock: &WallClock) -> Result<Option<(Row, Changed)>, RowError> {
         let Lines::Table { time, glucose, unit, only, .. } = &self.lines else { return Ok(None) };
         let cell =
             |cell: &Cell| record.get(cell.place).map(|bytes| std::str::from_utf8(bytes).unwrap_or("\u{fffd}").trim());
@@ -119,16 +135,10 @@ impl Dialect {
             time: (first_time.place + 1, &first_time.name, joined),
             unit: unit.as_ref().and_then(cell),
         };
-        self.row(&texts, line, before, clock_change)
+        self.row(&texts, line, clock)
     }
 
-    fn json_row(
-        &self,
-        text: &[u8],
-        line: u64,
-        before: Option<Timestamp>,
-        clock_change: &mut u64,
-    ) -> Result<Option<Row>, RowError> {
+    fn json_row(&self, text: &[u8], line: u64, clock: &WallClock) -> Result<Option<(Row, Changed)>, RowError> {
         let Lines::Json { time, glucose, unit } = &self.lines else { return Ok(None) };
         let object: Map<String, Value> =
             serde_json::from_slice(text).map_err(|_| RowError::new(line, 0, "", "a JSON object", text))?;
@@ -139,16 +149,10 @@ impl Dialect {
         };
         let (value, said) = (as_text(glucose), unit.as_deref().map(as_text));
         let texts = Texts { glucose: (1, glucose, &value), time: (1, time, as_text(time)), unit: said.as_deref() };
-        self.row(&texts, line, before, clock_change)
+        self.row(&texts, line, clock)
     }
 
-    fn row(
-        &self,
-        texts: &Texts<'_>,
-        line: u64,
-        before: Option<Timestamp>,
-        clock_change: &mut u64,
-    ) -> Result<Option<Row>, RowError> {
+    fn row(&self, texts: &Texts<'_>, line: u64, clock: &WallClock) -> Result<Option<(Row, Changed)>, RowError> {
         let unit = match texts.unit.filter(|text| !text.is_empty()) {
             None => self.unit,
             Some(text) => Unit::named(text)
@@ -163,8 +167,8 @@ impl Dialect {
                 return Err(RowError::new(line, column, name, &expected, text.as_bytes()));
             }
         };
-        let measured = self.measured(&texts.time, line, before, clock_change)?;
-        Ok(Some(Row { measured, glucose }))
+        let (measured, changed) = self.measured(&texts.time, line, clock)?;
+        Ok(Some((Row { measured, glucose }, changed)))
     }
 
     /// The instant of a time, given with its column from 1 and its name.
@@ -172,39 +176,30 @@ impl Dialect {
         &self,
         (column, name, text): &(usize, &str, String),
         line: u64,
-        before: Option<Timestamp>,
-        clock_change: &mut u64,
-    ) -> Result<Timestamp, RowError> {
-        let measured = match self.stamp.read(text, self.zone) {
-            Some(Read::Once(at)) => at,
-            Some(Read::Twice(earlier, later)) => {
-                *clock_change += 1;
-                // Order within the file decides: going back would mean the second time round.
-                if before.is_some_and(|before| earlier <= before && before < later) { later } else { earlier }
-            }
-            Some(Read::Skipped(at)) => {
-                *clock_change += 1;
-                at
-            }
-            None => return Err(RowError::new(line, *column, name, &self.stamp.expected(), text.as_bytes())),
-        };
-        Ok(measured)
+        clock: &WallClock,
+    ) -> Result<(Timestamp, Changed), RowError> {
+        match self.stamp.read(text, clock) {
+            Some(Read::Once(at)) => Ok((at, Changed::No)),
+            Some(Read::Twice(earlier, later)) => Ok((earlier, Changed::Twice(later))),
+            Some(Read::Skipped(at)) => Ok((at, Changed::Skipped)),
+            None => Err(RowError::new(line, *column, name, &self.stamp.expected(), text.as_bytes())),
+        }
     }
 }
 
 impl Rows {
-    /// The time of the last accepted row.
-    #[must_use]
-    pub fn last(&self) -> Option<Timestamp> {
-        let of_diary = self.diary.last().map(|row| row.written.at);
-        self.rows.last().map(|row| row.measured).or(of_diary)
-    }
-
-    fn take(&mut self, read: Result<Option<Row>, RowError>, before: &mut Option<Timestamp>) {
+    fn take(&mut self, read: Result<Option<(Row, Changed)>, RowError>) {
         match read {
-            Ok(Some(row)) => {
-                *before = Some(row.measured);
+            Ok(Some((row, changed))) => {
                 self.refused_at_end = 0;
+                match changed {
+                    Changed::No => {}
+                    Changed::Skipped => self.clock_change += 1,
+                    Changed::Twice(later) => {
+                        self.clock_change += 1;
+                        self.undecided.push(Undecided { row: self.rows.len(), later });
+                    }
+                }
                 self.rows.push(row);
             }
             Ok(None) => self.blank += 1,

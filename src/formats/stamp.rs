@@ -1,6 +1,6 @@
 //! Reads the time in a cell. Guesses no format: ISO 8601 as written below, or the pattern in the settings.
 
-use crate::domain::local::{Meaning, Zone};
+use crate::domain::local::{Local, Meaning};
 use crate::domain::time::Timestamp;
 use chrono::{DateTime, FixedOffset, NaiveDate, NaiveDateTime};
 use serde::{Deserialize, Serialize};
@@ -25,9 +25,9 @@ pub enum Stamp {
 pub enum Read {
     /// One instant.
     Once(Timestamp),
-    /// A wall-clock time that an autumn change repeats.
+    /// A wall-clock time that comes twice, such as the hour that an autumn change repeats.
     Twice(Timestamp, Timestamp),
-    /// A wall-clock time that a spring change skips.
+    /// A wall-clock time that never comes, such as the hour that a spring change skips.
     Skipped(Timestamp),
 }
 
@@ -65,9 +65,10 @@ impl Stamp {
         }
     }
 
-    /// Reads one cell; `None` when it is not a time in this format.
+    /// Reads one cell; `None` when it is not a time in this format. A time without an offset is read by
+    /// `clock`: a zone, or the clock of a wearer who travels.
     #[must_use]
-    pub fn read(&self, cell: &str, zone: Zone) -> Option<Read> {
+    pub fn read(&self, cell: &str, clock: impl Local) -> Option<Read> {
         let cell = cell.trim();
         match self {
             Self::Iso => {
@@ -76,7 +77,7 @@ impl Stamp {
                     Some(seconds) => Read::Once(Timestamp::from_millis(
                         wall.and_utc().timestamp_millis() - i64::from(seconds) * 1_000,
                     )),
-                    None => by_zone(wall, zone),
+                    None => by_clock(wall, &clock),
                 })
             }
             Self::EpochSeconds => Some(Read::Once(Timestamp::from_seconds(epoch(cell, 10)?))),
@@ -85,7 +86,7 @@ impl Stamp {
                 let moment: DateTime<FixedOffset> = DateTime::parse_from_str(cell, pattern).ok()?;
                 Some(Read::Once(Timestamp::from_millis(moment.timestamp_millis())))
             }
-            Self::Pattern(pattern) => Some(by_zone(NaiveDateTime::parse_from_str(cell, pattern).ok()?, zone)),
+            Self::Pattern(pattern) => Some(by_clock(NaiveDateTime::parse_from_str(cell, pattern).ok()?, &clock)),
         }
     }
 }
@@ -95,8 +96,8 @@ fn epoch(cell: &str, digits: usize) -> Option<i64> {
     (cell.len() == digits && cell.bytes().all(|byte| byte.is_ascii_digit())).then(|| cell.parse().ok()).flatten()
 }
 
-fn by_zone(wall: NaiveDateTime, zone: Zone) -> Read {
-    match zone.meaning(wall) {
+fn by_clock(wall: NaiveDateTime, clock: &impl Local) -> Read {
+    match clock.meaning(wall) {
         Meaning::Once(at) => Read::Once(at),
         Meaning::Twice(earlier, later) => Read::Twice(earlier, later),
         Meaning::Skipped(at) => Read::Skipped(at),
@@ -167,6 +168,7 @@ fn number(digits: &[u8]) -> Option<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::local::Zone;
 
     /// Held against chrono's own RFC 3339 reader, a general-purpose library.
     #[test]

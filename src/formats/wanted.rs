@@ -6,6 +6,7 @@ use super::encoding::Encoding;
 use super::stamp::Stamp;
 use crate::domain::glucose::Unit;
 use crate::domain::local::Zone;
+use crate::domain::travel::{Travel, WallClock};
 use serde::{Deserialize, Serialize};
 
 /// A column, as the settings name it.
@@ -44,6 +45,8 @@ pub struct Wanted {
     pub zone: Zone,
     /// The wearer's unit: of a meter check in a diary that says none.
     pub meter_unit: Unit,
+    /// The settings name that zone for this source: it stays there when the wearer travels.
+    pub zone_stays: bool,
 }
 
 /// How one file is written: all that reading its rows needs. Kept with the file's place, so that appended
@@ -149,7 +152,14 @@ impl Wanted {
             unit: None,
             zone,
             meter_unit: Unit::MgDl,
+            zone_stays: false,
         }
+    }
+
+    /// The clock that times without an offset were written by, in a file of that zone.
+    #[must_use]
+    pub fn clock(&self, zone: Zone, travels: &[Travel]) -> WallClock {
+        if self.zone_stays { WallClock::at_home(zone) } else { WallClock::new(zone, travels) }
     }
 }
 

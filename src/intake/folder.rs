@@ -6,6 +6,7 @@ use super::place::{Looked, Place};
 use super::{Incoming, LINE_BYTES_MAX, PIECE_BYTES_MAX, Piece};
 use crate::config::SourceSettings;
 use crate::domain::reading::SourceId;
+use crate::domain::travel::Travel;
 use crate::formats::encoding::Encoding;
 use crate::formats::row_error::RowError;
 use crate::formats::wanted::{Dialect, NotFound};
@@ -36,6 +37,8 @@ pub enum Wake {
     Changed,
     /// What was read could not be kept: go back to these places.
     Back(Vec<(String, String)>),
+    /// The wearer travels: times without an offset are read by these from now on.
+    Travels(Vec<Travel>),
     /// The program ends.
     Stop,
 }
@@ -45,6 +48,7 @@ pub enum Wake {
 pub struct Folder {
     source: SourceId,
     settings: SourceSettings,
+    travels: Vec<Travel>,
     places: BTreeMap<String, Place>,
     unsettled: BTreeMap<String, (Looked, Instant)>,
     unreadable: BTreeSet<String>,
@@ -83,6 +87,7 @@ impl Folder {
         let folder = Self {
             source,
             settings,
+            travels: Vec::new(),
             places,
             unsettled: BTreeMap::new(),
             unreadable: BTreeSet::new(),
@@ -94,6 +99,12 @@ impl Folder {
             events,
         };
         (folder, waker)
+    }
+
+    /// With travels of the wearer.
+    #[must_use]
+    pub fn with_travels(self, travels: &[Travel]) -> Self {
+        Self { travels: travels.to_vec(), ..self }
     }
 
     /// Watches until told to stop. Runs on a thread of its own.
@@ -109,12 +120,14 @@ impl Folder {
             match self.wake.recv_timeout(wait) {
                 Ok(Wake::Stop) | Err(RecvTimeoutError::Disconnected) => return,
                 Ok(Wake::Back(places)) => self.places = read_places(places),
+                Ok(Wake::Travels(travels)) => self.travels = travels,
                 Ok(Wake::Changed) | Err(RecvTimeoutError::Timeout) => {}
             }
             while let Ok(more) = self.wake.try_recv() {
                 match more {
                     Wake::Stop => return,
                     Wake::Back(places) => self.places = read_places(places),
+                    Wake::Travels(travels) => self.travels = travels,
                     Wake::Changed => {}
                 }
             }
@@ -294,10 +307,11 @@ impl Folder {
             // The wearer may have changed their unit since the file was first read.
             dialect.unit = self.settings.format.meter_unit;
         }
-        let rows = dialect.rows(text, place.line, place.last);
+        let clock = self.settings.format.clock(dialect.zone, &self.travels);
+        let rows = dialect.rows_by(&clock, text, place.line, place.last);
         place.dialect = Some(dialect);
         place.line += lines(text);
-        place.last = rows.last().or(place.last);
+        place.last = rows.last.or(place.last);
         Found::Piece(Piece { first_sight: self.first_sight, ..Piece::new(self.source, name, &rows) })
     }
 

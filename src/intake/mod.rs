@@ -6,7 +6,7 @@ pub mod folder;
 pub mod place;
 pub mod stdin;
 
-use crate::domain::reading::{Reading, SourceId};
+use crate::domain::reading::{Reading, SourceId, Undecided};
 use crate::domain::written::Written;
 use crate::formats::row_error::RowError;
 use crate::formats::rows::{Row, Rows};
@@ -30,6 +30,8 @@ pub struct Piece {
     pub source: SourceId,
     /// Accepted rows.
     pub rows: Vec<Reading>,
+    /// Rows of a repeated hour whose order does not say which time round they are.
+    pub undecided: Vec<Undecided>,
     /// Refusals in words, each with file, line and column.
     pub refusals: Vec<String>,
     /// All refusals, also those without words.
@@ -38,7 +40,7 @@ pub struct Piece {
     pub refused_at_end: u64,
     /// Rows without a glucose value.
     pub blank: u64,
-    /// Rows in the hour of a clock change.
+    /// Rows in the hours of a clock change or a journey.
     pub clock_change: u64,
     /// Where reading goes on: path and place.
     pub place: Option<(String, String)>,
@@ -81,6 +83,7 @@ impl Piece {
             blank: rows.blank,
             clock_change: rows.clock_change,
             rows: readings(source, &rows.rows),
+            undecided: rows.undecided.clone(),
             place: None,
             whole_file: false,
             first_sight: false,

@@ -1,6 +1,6 @@
 //! How far a file has been read, and whether it is still the same file.
 
-use crate::domain::time::Timestamp;
+use crate::formats::repeated::After;
 use crate::formats::wanted::Dialect;
 use serde::{Deserialize, Serialize};
 use std::fs::File;
@@ -23,7 +23,7 @@ pub struct Place {
     /// How it is written, once that was found out.
     pub dialect: Option<Dialect>,
     /// The last row before the place.
-    pub last: Option<Timestamp>,
+    pub last: Option<After>,
     /// What the file looked like last: unchanged means nothing to do.
     pub looked: Looked,
     /// What the head and the bytes before the place were.

@@ -1,12 +1,14 @@
 //! Reads lines of a table from standard input as they come.
 
-use super::folder::after_lines;
+use super::folder::{Wake, after_lines};
 use super::{Incoming, LINE_BYTES_MAX, Piece};
 use crate::domain::reading::SourceId;
-use crate::domain::time::Timestamp;
+use crate::domain::travel::Travel;
 use crate::formats::encoding::Encoding;
+use crate::formats::repeated::After;
 use crate::formats::wanted::{Dialect, NotFound, Wanted};
 use std::io::{BufRead, Read};
+use std::sync::mpsc::Receiver;
 use tokio::sync::mpsc;
 
 /// Lines read from any input; standard input in the program, a piece of text in tests.
@@ -17,14 +19,31 @@ pub struct Lines {
     dialect: Option<Dialect>,
     waiting: Vec<u8>,
     line: u64,
-    last: Option<Timestamp>,
+    last: Option<After>,
+    travels: Vec<Travel>,
+    told: Option<Receiver<Wake>>,
 }
 
 impl Lines {
     /// Lines of a source in a format.
     #[must_use]
     pub const fn new(source: SourceId, format: Wanted) -> Self {
-        Self { source, format, dialect: None, waiting: Vec::new(), line: 1, last: None }
+        Self {
+            source,
+            format,
+            dialect: None,
+            waiting: Vec::new(),
+            line: 1,
+            last: None,
+            travels: Vec::new(),
+            told: None,
+        }
+    }
+
+    /// With travels of the wearer, and where more of them are told.
+    #[must_use]
+    pub fn with_travels(self, travels: &[Travel], told: Receiver<Wake>) -> Self {
+        Self { travels: travels.to_vec(), told: Some(told), ..self }
     }
 
     /// Reads to the end, one piece a line, and says so. Runs on a thread of its own.
@@ -54,9 +73,16 @@ impl Lines {
         if line.trim_ascii().is_empty() {
             return None;
         }
+        // Of all that a folder is told, only travels matter here.
+        for wake in self.told.iter().flat_map(Receiver::try_iter) {
+            if let Wake::Travels(travels) = wake {
+                self.travels = travels;
+            }
+        }
         let Some(dialect) = &self.dialect else { return self.first_lines(line) };
-        let rows = dialect.rows(line, number, self.last);
-        self.last = rows.last().or(self.last);
+        let clock = self.format.clock(dialect.zone, &self.travels);
+        let rows = dialect.rows_by(&clock, line, number, self.last);
+        self.last = rows.last.or(self.last);
         Some(Piece::new(self.source, "standard input", &rows))
     }
 
@@ -66,8 +92,9 @@ impl Lines {
         match self.format.sniff(&self.waiting, Encoding::Utf8, None) {
             Ok(dialect) => {
                 let text = after_lines(&self.waiting, dialect.head_lines);
-                let rows = dialect.rows(text, dialect.head_lines + 1, None);
-                self.last = rows.last();
+                let clock = self.format.clock(dialect.zone, &self.travels);
+                let rows = dialect.rows_by(&clock, text, dialect.head_lines + 1, None);
+                self.last = rows.last;
                 self.dialect = Some(dialect);
                 Some(Piece::new(self.source, "standard input", &rows))
             }

@@ -14,12 +14,16 @@ use crate::engine::{SNAPSHOT_VERSION, State};
 use crate::outbox::message::Message;
 use crate::outbox::plan::{self, Addresses, Order};
 use rusqlite::{Transaction, params};
+use std::collections::BTreeSet;
 
 /// Events are kept this long: enough to rebuild an engine from.
 const EVENTS_KEPT_HOURS: i64 = 48;
 
 /// Refusals kept.
 const REFUSALS_KEPT: i64 = 1_000;
+
+/// Beside unit and kind of a value: a repeated hour left open when it was measured.
+const UNDECIDED: u8 = 8;
 
 /// One turn to be written.
 #[derive(Debug)]
@@ -45,6 +49,8 @@ pub struct Turn<'a> {
 pub struct Intake {
     /// New readings.
     pub readings: Vec<Reading>,
+    /// Times of those that a repeated hour left undecided.
+    pub undecided: BTreeSet<Timestamp>,
     /// Of which source.
     pub source: Option<SourceId>,
     /// Where reading of a file goes on: its path, and a form only intake knows.
@@ -223,7 +229,7 @@ fn write_intake(transaction: &Transaction<'_>, at: Timestamp, intake: &Intake) -
             reading.source.0,
             reading.measured.millis(),
             glucose.hundredths(),
-            kind(glucose),
+            kind(glucose) | if intake.undecided.contains(&reading.measured) { UNDECIDED } else { 0 },
             at.millis()
         ])?;
     }
@@ -325,6 +331,7 @@ mod tests {
             for text in ["54.5", "LOW", "HIGH"] {
                 let value = Glucose::parse(text, unit).unwrap();
                 assert_eq!(glucose(value.hundredths(), kind(value)), value);
+                assert_eq!(glucose(value.hundredths(), kind(value) | UNDECIDED), value);
             }
         }
     }

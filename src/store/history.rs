@@ -2,6 +2,7 @@
 
 use super::commit::glucose;
 use super::{Error, Store};
+use crate::domain::glucose::Glucose;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::Decision;
@@ -159,6 +160,19 @@ impl Store {
                 Ok((reading, Timestamp::from_millis(row.get(4)?)))
             },
         )
+    }
+
+    /// What a source measured at an instant, if that is known.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn value_at(&self, source: SourceId, at: Timestamp) -> Result<Option<Glucose>, Error> {
+        let found = self.all(
+            "SELECT hundredths, kind FROM readings WHERE source = ?1 AND measured = ?2",
+            params![source.0, at.millis()],
+            |row| Ok(glucose(row.get(0)?, row.get(1)?)),
+        )?;
+        Ok(found.into_iter().next())
     }
 
     /// Where reading of each file goes on.

@@ -4,6 +4,7 @@
 use super::{Error, Store, json};
 use crate::domain::diary::Note;
 use crate::domain::time::{Span, Timestamp};
+use crate::domain::travel::Travel;
 use crate::domain::written::{DIARY_ONLY_AFTER, Written};
 use crate::engine::effect::Id;
 use crate::engine::event::{Trusted, Which};
@@ -39,6 +40,10 @@ pub enum Said {
         /// Where it stands: file and line.
         whence: String,
     },
+    /// The wearer is, was or will be in another zone.
+    Zone(Travel),
+    /// The wearer is at home again.
+    Home,
 }
 
 impl Said {
@@ -47,7 +52,9 @@ impl Said {
     pub const fn written_at(&self) -> Option<Timestamp> {
         match self {
             Self::Written { line, .. } => Some(line.at),
-            Self::Treated { .. } | Self::Noted(_) | Self::Trust(_) | Self::Seen { .. } => None,
+            Self::Treated { .. } | Self::Noted(_) | Self::Trust(_) | Self::Seen { .. } | Self::Zone(_) | Self::Home => {
+                None
+            }
         }
     }
 }
@@ -76,6 +83,14 @@ impl Store {
             .execute("INSERT INTO inbox (said, body) VALUES (?1, ?2)", params![said.millis(), json(what)])
             .map_err(|error| self.wrap(error))?;
         Ok(self.connection.last_insert_rowid())
+    }
+
+    /// Is there a line of a diary file with that key?
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn knows_line(&self, key: &str) -> Result<bool, Error> {
+        Ok(!self.all("SELECT 1 FROM inbox WHERE key = ?1", [key], |_| Ok(()))?.is_empty())
     }
 
     /// Lines not taken in yet, in the order said.

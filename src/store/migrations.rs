@@ -36,6 +36,8 @@ const STEPS: &[&str] = &["
 ", "
     ALTER TABLE inbox ADD COLUMN key TEXT;
     CREATE UNIQUE INDEX inbox_by_key ON inbox (key) WHERE key IS NOT NULL;
+", "
+    CREATE TABLE travels (start INTEGER PRIMARY KEY, until INTEGER NOT NULL, zone TEXT NOT NULL);
 "];
 
 /// The form this program writes.

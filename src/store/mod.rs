@@ -6,6 +6,7 @@ pub mod history;
 pub mod inbox;
 mod migrations;
 pub mod queue;
+pub mod travels;
 
 use rusqlite::{Connection, OpenFlags, OptionalExtension};
 use std::path::{Path, PathBuf};

@@ -6,6 +6,7 @@ pub mod answer;
 pub mod reason;
 mod sensor;
 pub mod text;
+pub mod zone;
 
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::local::Zone;

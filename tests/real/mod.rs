@@ -37,6 +37,10 @@ const LOOK_EVERY: Duration = Duration::from_millis(20);
 /// skips itself would hide that it no longer runs.
 const DEMAND: &str = "RECHECK_DEMAND_REAL_PARTS";
 
+/// Leads a new store back to its first released form.
+pub(crate) const FIRST_FORM: &str =
+    "DROP TABLE travels; DROP INDEX inbox_by_key; ALTER TABLE inbox DROP COLUMN key; PRAGMA user_version = 1;";
+
 /// Are the parts there that a test needs? A part is a command, or the full path of a program.
 pub(crate) fn need(test: &str, parts: &[&str]) -> bool {
     let missing: Vec<&str> = parts.iter().copied().filter(|part| find(part).is_none()).collect();
