@@ -7,8 +7,9 @@ use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::event::{Event, Which};
 use crate::intake::folder::Wake;
+use crate::intake::places::Places;
 use crate::intake::{Incoming, Piece};
-use crate::store::commit::Intake;
+use crate::store::commit::{Intake, Unknown};
 use crate::store::inbox::{Line, Said};
 
 /// When the store cannot be written, intake goes back no more often than this.
@@ -20,6 +21,9 @@ const ENGINE_HOURS: i64 = 48;
 /// A reading of standard input older than this is from before it began.
 const STDIN_PAST_MIN: i64 = 15;
 
+/// A reading that was measured longer than this before it arrived is counted as late.
+const LATE_MIN: i64 = 15;
+
 /// Of a source never seen before the engine gets this much, to have a trend to begin with.
 const FIRST_SIGHT_HOURS: i64 = 3;
 
@@ -30,6 +34,13 @@ impl Daemon {
             Incoming::Lost { source, words } => {
                 tracing::error!(%words, "a source cannot be read");
                 self.turn(Some(&Event::Lost { source, words }), None, None).map(drop)
+            }
+            Incoming::Gone { source, paths } => {
+                // Tried again at the next start: nothing depends on it.
+                if let Err(error) = self.store.forget_places(source, &paths) {
+                    tracing::warn!(%error, "cannot forget files that are gone");
+                }
+                Ok(())
             }
             Incoming::LookedOnce => {
                 self.looking = self.looking.saturating_sub(1);
@@ -48,13 +59,16 @@ impl Daemon {
         for words in &piece.refusals {
             tracing::warn!("refused: {words}");
         }
-        let new = match self.store.unknown(&piece.rows) {
-            Ok(new) => new,
+        let Unknown { readings: new, differing } = match self.store.unknown(&piece.rows) {
+            Ok(unknown) => unknown,
             Err(error) => {
                 tracing::error!(%error, "cannot tell old readings from new; judging all");
-                piece.rows.clone()
+                Unknown { readings: piece.rows.clone(), differing: 0 }
             }
         };
+        let first_sight = piece.first_sight || self.is_past_of_stdin(&new);
+        let late_before = self.clock.now() - Span::minutes(LATE_MIN);
+        let late = |reading: &&Reading| !first_sight && reading.measured < late_before;
         let count = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
         let intake = Intake {
             readings: new.clone(),
@@ -63,7 +77,9 @@ impl Daemon {
             refusals: piece.refusals.clone(),
             counts: [
                 ("taken", count(new.len())),
-                ("doubled", count(piece.rows.len() - new.len())),
+                ("late", count(new.iter().filter(late).count())),
+                ("doubled", count(piece.rows.len() - new.len()).saturating_sub(differing)),
+                ("differing", differing),
                 ("refused", piece.refused),
                 ("blank", piece.blank),
                 ("clock_change", piece.clock_change),
@@ -72,7 +88,6 @@ impl Daemon {
             .filter(|(_, n)| *n > 0)
             .collect(),
         };
-        let first_sight = piece.first_sight || self.is_past_of_stdin(&new);
         let event = self.readings_event(new, first_sight);
         self.hear(Heard::Readings(intake.readings.clone()));
         self.turn(event.as_ref(), Some(&intake), None)?;
@@ -155,7 +170,10 @@ impl Daemon {
         self.owes_going_back = false;
         self.went_back = Some(now);
         for (source, waker) in &self.wakers {
-            let places = self.store.places(*source).unwrap_or_default();
+            let mut places = Places::default();
+            if let Err(error) = self.store.each_place(*source, |path, body| places.read(path, body)) {
+                tracing::error!(%error, "cannot tell how far files were read; reading them again");
+            }
             // A folder's thread that is gone has said so already.
             let _ = waker.send(Wake::Back(places));
         }
