@@ -8,10 +8,12 @@
     reason = "a test that meets the unexpected must stop"
 )]
 
+mod any_way;
 mod behaviour;
 mod corpus;
 mod daemon;
 mod exhaust;
+mod intake;
 mod layers;
 mod open_data;
 mod properties;
