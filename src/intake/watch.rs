@@ -72,3 +72,36 @@ impl Folder {
         (now + rest, now + rest.max(self.events.look_every()))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::SourceSettings;
+    use crate::config::ends::Watch;
+    use crate::domain::local::Zone;
+    use crate::domain::reading::SourceId;
+    use crate::formats::wanted::Wanted;
+    use crate::intake::places::Places;
+
+    /// Looking alone never takes more than a twentieth of the time, until the wait would hide too much.
+    #[test]
+    fn a_look_that_takes_long_is_followed_by_a_long_rest() {
+        let (name, files) = ("sensor".to_owned(), "*.csv".to_owned());
+        let format = Wanted::anything(Zone::UTC);
+        let settings =
+            SourceSettings { name, folder: "/".into(), files, subfolders: false, watch: Watch::Events, format };
+        let (queue, _kept) = tokio::sync::mpsc::channel(1);
+        let (mut folder, _waker) = Folder::new(SourceId(0), settings, Places::default(), false, queue);
+        // Took, rest after it, wait until the next look at all: in seconds.
+        for (took, rest, wait) in [(0, 0, 60), (1, 20, 60), (6, 120, 120), (60, 300, 300)] {
+            folder.took = Duration::from_secs(took);
+            let began = Instant::now();
+            let (rested_at, all_at) = folder.next_looks();
+            let near = |at: Instant, seconds: u64| {
+                let over = (at - began).saturating_sub(Duration::from_secs(seconds));
+                at >= began + Duration::from_secs(seconds) && over < Duration::from_secs(5)
+            };
+            assert!(near(rested_at, rest) && near(all_at, wait), "took {took} s");
+        }
+    }
+}
