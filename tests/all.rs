@@ -8,12 +8,14 @@
     reason = "a test that meets the unexpected must stop"
 )]
 
+mod any_way;
 mod behaviour;
 mod clocks;
 mod corpus;
 mod daemon;
 mod diary;
 mod exhaust;
+mod intake;
 mod layers;
 mod open_data;
 mod properties;

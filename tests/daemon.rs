@@ -6,6 +6,7 @@ use recheck::config::meant::{Purpose, settings};
 use recheck::daemon::clock::Clock;
 use recheck::daemon::{Daemon, Heard, Plan, Stopped};
 use recheck::domain::local::Zone;
+use recheck::domain::time::Timestamp;
 use recheck::engine::effect::Condition;
 use recheck::engine::event::Event;
 use recheck::store::Store;
@@ -42,6 +43,43 @@ fn a_file_appended_rewritten_and_renamed_is_read_once() {
     assert_eq!(recheck.counted("taken"), known + 3);
     assert_eq!(recheck.counted("refused"), 0);
     assert_eq!(receiver.about("low").len(), 1, "one low is one alert");
+}
+
+#[test]
+fn late_rows_and_rows_that_differ_are_counted_apart() {
+    let mut recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    let now = now_seconds();
+    recheck.drop_rows("history.csv", "glucose", &[(now - 7_200, 100.0), (now - 3_600, 101.0)]);
+    recheck.watch();
+    wait_for("the history", || (recheck.counted("taken") == 2).then_some(()));
+    assert_eq!(recheck.counted("late"), 0, "what is there at the first sight is not late");
+    // One late and one in time; one known; one known with another value, and a new one twice with two.
+    let rows = [
+        (now - 1_800, 102.0),
+        (now - 60, 103.0),
+        (now - 3_600, 101.0),
+        (now - 7_200, 99.0),
+        (now - 30, 104.0),
+        (now - 30, 105.0),
+    ];
+    recheck.drop_rows("more.csv", "glucose", &rows);
+    wait_for("the rows", || (recheck.counted("taken") == 5).then_some(()));
+    let counted = ["late", "doubled", "differing"].map(|word| recheck.counted(word));
+    assert_eq!(counted, [1, 1, 2]);
+    let sources = String::from_utf8_lossy(&recheck.say(&["sources"]).stdout).into_owned();
+    for line in [
+        "5 readings taken in\n",
+        "1 of them measured more than 15 minutes before they came\n",
+        "1 readings known already\n",
+        "2 rows with another value at a known time; the first is kept\n",
+    ] {
+        assert!(sources.contains(line), "{sources}");
+    }
+    let status = String::from_utf8_lossy(&recheck.say(&["status"]).stdout).into_owned();
+    assert!(status.contains("sensor: 2 differing, 1 doubled, 1 late, 5 taken"), "{status}");
+    let kept = Store::look(&recheck.state()).unwrap().unwrap().readings_since(Timestamp::from_seconds(0)).unwrap();
+    let kept: Vec<i32> = kept.iter().map(|reading| reading.glucose.hundredths()).collect();
+    assert_eq!(kept, [10_000, 10_100, 10_200, 10_300, 10_400], "the first value is kept");
 }
 
 #[test]

@@ -4,6 +4,7 @@
 //! The reference figures were measured on the same files by an independent program in another language,
 //! with the definitions of docs/alerts-measured.md.
 
+use super::real::{Recheck, wait_within, webhook};
 use recheck::config::meant::{Purpose, settings};
 use recheck::domain::local::Zone;
 use recheck::domain::time::Timestamp;
@@ -13,8 +14,11 @@ use recheck::formats::rows::Row;
 use recheck::formats::wanted::Wanted;
 use recheck::replay::run::{put_in_order, run};
 use recheck::replay::score::{LevelScore, Score};
+use serde_json::Value;
+use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// File 2304 interleaves two different signals before this day: 2023-11-25 00:00 UTC.
 const ONE_SIGNAL_FROM: Timestamp = Timestamp::from_seconds(1_700_870_400);
@@ -145,4 +149,83 @@ fn the_defaults_do_what_the_document_says() {
     assert!(low.re_raised * 50 <= low.raised, "at most 2 % are raised again");
     assert!(delay(&low) <= delay(&other), "told no later on average: {} and {}", delay(&low), delay(&other));
     assert!(other.missed * 20 > other.episodes, "the reference rule is silent on more than one low in twenty");
+}
+
+/// Every line of every file is explained: it is the header, a reading taken in, a reading known already, one
+/// with another value at a known time, a refused row, or a row that is no reading. The running program counts
+/// them, each file a source of its own; the totals were counted without it, by
+///
+/// ```text
+/// import glob, sys
+/// from decimal import Decimal, ROUND_HALF_UP
+/// for folder in ("hupa-ucm", "t1d-uom"):
+///     total = [0, 0, 0, 0]  # lines, taken, doubled, differing
+///     for path in glob.glob(f"{sys.argv[1]}/{folder}/*.csv"):
+///         lines, known = open(path).read().splitlines(), {}
+///         total[0] += len(lines)
+///         for line in lines[1:]:
+///             time, value = line.split(",")
+///             value = (Decimal(value) * 100).quantize(Decimal(1), ROUND_HALF_UP)
+///             total[1 if time not in known else 2 if known[time] == value else 3] += 1
+///             known.setdefault(time, value)
+///     print(folder, total)
+/// ```
+///
+/// which splits at every comma and reads every value: a blank cell, a word or a third cell would end it.
+#[test]
+fn every_line_of_every_file_is_explained() {
+    let Some(folder) = folder("every_line_of_every_file_is_explained") else { return };
+    for (set, files, totals) in
+        [("hupa-ucm", 25, [309_417, 309_392, 0, 0]), ("t1d-uom", 17, [356_163, 340_231, 15_659, 256])]
+    {
+        let mut paths: Vec<PathBuf> =
+            fs::read_dir(folder.join(set)).unwrap().map(|entry| entry.unwrap().path()).collect();
+        paths.sort();
+        let name = |path: &Path| path.file_name().unwrap().to_string_lossy().into_owned();
+        let mut sources = String::new();
+        for path in &paths {
+            let (name, folder) = (name(path), folder.join(set).display().to_string());
+            write!(sources, "[source.\"{name}\"]\nfolder = \"{folder}\"\nfiles = \"{name}\"\n\n").unwrap();
+        }
+        let mut recheck = Recheck::new(&format!("{sources}{}", webhook("http://127.0.0.1:9/")));
+        recheck.watch();
+        let counts = |status: &Value, of: &str, what: &str| {
+            let sources = status["sources"].as_array().unwrap();
+            let source = sources.iter().find(|source| source["name"] == of).unwrap();
+            source["counts"][what].as_u64().unwrap_or(0)
+        };
+        let explained = |status: &Value, path: &Path| -> u64 {
+            let rows = ["taken", "doubled", "differing", "refused", "blank"];
+            1 + rows.iter().map(|what| counts(status, &name(path), what)).sum::<u64>()
+        };
+        let lines: Vec<u64> = paths
+            .iter()
+            .map(|path| u64::try_from(fs::read(path).unwrap().split(|byte| *byte == b'\n').count()).unwrap() - 1)
+            .collect();
+        let status = wait_within(Duration::from_secs(240), || {
+            let status = recheck.status()?;
+            let all = paths.iter().zip(&lines).all(|(path, lines)| explained(&status, path) >= *lines);
+            all.then_some(status)
+        });
+        let status = status.or_else(|| recheck.status()).unwrap();
+        let mut counted = [0; 4];
+        for (path, lines) in paths.iter().zip(&lines) {
+            let of = |what: &str| counts(&status, &name(path), what);
+            eprintln!(
+                "{}: {lines} lines = 1 header + {} taken + {} doubled + {} differing + {} refused + {} blank",
+                name(path),
+                of("taken"),
+                of("doubled"),
+                of("differing"),
+                of("refused"),
+                of("blank")
+            );
+            assert_eq!(explained(&status, path), *lines, "{}: lines are not explained", name(path));
+            assert_eq!((of("refused"), of("blank"), of("late")), (0, 0, 0), "{}", name(path));
+            for (sum, n) in counted.iter_mut().zip([*lines, of("taken"), of("doubled"), of("differing")]) {
+                *sum += n;
+            }
+        }
+        assert_eq!((paths.len(), counted), (files, totals), "{set}");
+    }
 }

@@ -18,15 +18,15 @@ use recheck::replay::run::{put_in_order, run};
 const START: Timestamp = Timestamp::from_seconds(1_772_409_600);
 
 /// A small generator, so that a failure can be told by its seed (Knuth's MMIX constants).
-struct Dice(u64);
+pub(crate) struct Dice(pub(crate) u64);
 
 impl Dice {
-    fn roll(&mut self, sides: i64) -> i64 {
+    pub(crate) fn roll(&mut self, sides: i64) -> i64 {
         self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         i64::try_from((self.0 >> 33) % u64::try_from(sides).unwrap()).unwrap()
     }
 
-    fn shuffle<T>(&mut self, all: &mut [T]) {
+    pub(crate) fn shuffle<T>(&mut self, all: &mut [T]) {
         for place in (1..all.len()).rev() {
             all.swap(place, usize::try_from(self.roll(i64::try_from(place).unwrap() + 1)).unwrap());
         }
@@ -34,7 +34,7 @@ impl Dice {
 }
 
 /// A day of readings that wander through all levels, with gaps.
-fn day(seed: u64) -> Vec<Row> {
+pub(crate) fn day(seed: u64) -> Vec<Row> {
     let mut dice = Dice(seed);
     let (mut value, mut drift) = (120_i64, 0_i64);
     let mut at = START;

@@ -11,6 +11,9 @@ use std::process::ExitCode;
 /// Files shown of one source, the last by name.
 const FILES_SHOWN: usize = 5;
 
+/// Counts that explain each other stand together, at the top.
+const SHOWN_FIRST: [&str; 4] = ["taken", "late", "doubled", "differing"];
+
 pub(super) fn run(place: &Place) -> Result<ExitCode, Failure> {
     let (settings, _) = place.settings_in_force()?;
     let Some(store) = Store::look(&place.state())? else {
@@ -32,7 +35,9 @@ pub(super) fn run(place: &Place) -> Result<ExitCode, Failure> {
             )),
             None => line("  no reading yet"),
         }
-        for (_, what, n) in counts.iter().filter(|(of, _, _)| *of == source) {
+        let mut counted: Vec<_> = counts.iter().filter(|(of, _, _)| *of == source).collect();
+        counted.sort_by_key(|(_, what, _)| SHOWN_FIRST.iter().position(|first| first == what).unwrap_or(usize::MAX));
+        for (_, what, n) in counted {
             line(&format!("  {n:>9} {}", meaning(what)));
         }
         let places = store.places(source)?;
@@ -52,6 +57,8 @@ pub(super) fn run(place: &Place) -> Result<ExitCode, Failure> {
 fn meaning(count: &str) -> &str {
     match count {
         "taken" => "readings taken in",
+        "late" => "of them measured more than 15 minutes before they came",
+        "differing" => "rows with another value at a known time; the first is kept",
         "doubled" => "readings known already",
         "refused" => "rows refused",
         "blank" => "rows that are no readings",

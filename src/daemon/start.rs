@@ -13,6 +13,7 @@ use crate::engine::Engine;
 use crate::engine::event::{Cause, Event};
 use crate::engine::policy::{Policy, SourceKind, SourcePolicy};
 use crate::intake::folder::Folder;
+use crate::intake::places::Places;
 use crate::intake::stdin::Lines;
 use crate::intake::{Incoming, QUEUE_MAX};
 use crate::outbox::health::Health;
@@ -193,7 +194,8 @@ impl Daemon {
         for source in &settings.sources {
             let number = SourceId(self.store.source_number(&source.name)?);
             let first_sight = !self.store.has_readings(number)?;
-            let places = self.store.places(number)?;
+            let mut places = Places::default();
+            self.store.each_place(number, |path, body| places.read(path, body))?;
             let (folder, waker) = Folder::new(number, source.clone(), places, first_sight, queue.clone());
             let folder = folder.with_travels(self.wall.travels());
             std::thread::spawn(move || folder.watch());

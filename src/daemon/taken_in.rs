@@ -7,8 +7,9 @@ use crate::domain::reading::{Reading, Speaks, settle};
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::event::{Event, Which};
 use crate::intake::folder::Wake;
+use crate::intake::places::Places;
 use crate::intake::{Incoming, Piece};
-use crate::store::commit::Intake;
+use crate::store::commit::{Intake, Unknown};
 use crate::store::inbox::{Line, Said};
 use std::borrow::Cow;
 use std::collections::BTreeSet;
@@ -28,6 +29,9 @@ const LIVE_MIN: i64 = 15;
 /// ... and can not be of the second time round when that would be this far ahead.
 const AHEAD_MIN: i64 = 5;
 
+/// A reading that was measured longer than this before it arrived is counted as late.
+const LATE_MIN: i64 = 15;
+
 /// Of a source never seen before the engine gets this much, to have a trend to begin with.
 const FIRST_SIGHT_HOURS: i64 = 3;
 
@@ -38,6 +42,13 @@ impl Daemon {
             Incoming::Lost { source, words } => {
                 tracing::error!(%words, "a source cannot be read");
                 self.turn(Some(&Event::Lost { source, words }), None, None).map(drop)
+            }
+            Incoming::Gone { source, paths } => {
+                // Tried again at the next start: nothing depends on it.
+                if let Err(error) = self.store.forget_places(source, &paths) {
+                    tracing::warn!(%error, "cannot forget files that are gone");
+                }
+                Ok(())
             }
             Incoming::LookedOnce => {
                 self.looking = self.looking.saturating_sub(1);
@@ -60,17 +71,20 @@ impl Daemon {
             return self.diary_piece(piece);
         }
         let rows = self.settled(piece);
-        let new = match self.store.unknown(&rows) {
-            Ok(new) => new,
+        let Unknown { readings: new, differing } = match self.store.unknown(&rows) {
+            Ok(unknown) => unknown,
             Err(error) => {
                 tracing::error!(%error, "cannot tell old readings from new; judging all");
-                rows.to_vec()
+                Unknown { readings: rows.to_vec(), differing: 0 }
             }
         };
         let open: BTreeSet<Timestamp> =
             piece.undecided.iter().filter_map(|one| rows.get(one.row)).map(|row| row.measured).collect();
         let undecided: BTreeSet<Timestamp> =
             new.iter().map(|reading| reading.measured).filter(|at| open.contains(at)).collect();
+        let first_sight = piece.first_sight || self.is_past_of_stdin(&new);
+        let late_before = self.clock.now() - Span::minutes(LATE_MIN);
+        let late = |reading: &&Reading| !first_sight && reading.measured < late_before;
         let count = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
         let intake = Intake {
             readings: new.clone(),
@@ -81,7 +95,9 @@ impl Daemon {
             diary: Vec::new(),
             counts: [
                 ("taken", count(new.len())),
-                ("doubled", count(rows.len() - new.len())),
+                ("late", count(new.iter().filter(late).count())),
+                ("doubled", count(rows.len() - new.len()).saturating_sub(differing)),
+                ("differing", differing),
                 ("refused", piece.refused),
                 ("blank", piece.blank),
                 ("clock_change", piece.clock_change),
@@ -91,7 +107,6 @@ impl Daemon {
             .filter(|(_, n)| *n > 0)
             .collect(),
         };
-        let first_sight = piece.first_sight || self.is_past_of_stdin(&new);
         let event = self.readings_event(new, first_sight);
         self.hear(Heard::Readings(intake.readings.clone()));
         self.turn(event.as_ref(), Some(&intake), None)?;
@@ -200,7 +215,10 @@ impl Daemon {
         self.owes_going_back = false;
         self.went_back = Some(now);
         for (source, waker) in &self.wakers {
-            let places = self.store.places(*source).unwrap_or_default();
+            let mut places = Places::default();
+            if let Err(error) = self.store.each_place(*source, |path, body| places.read(path, body)) {
+                tracing::error!(%error, "cannot tell how far files were read; reading them again");
+            }
             // A folder's thread that is gone has said so already.
             let _ = waker.send(Wake::Back(places));
         }

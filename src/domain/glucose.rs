@@ -32,11 +32,7 @@ impl Unit {
     /// The unit by its printed name, in any capitals.
     #[must_use]
     pub fn named(text: &str) -> Option<Self> {
-        match text.to_ascii_lowercase().as_str() {
-            "mg/dl" => Some(Self::MgDl),
-            "mmol/l" => Some(Self::MmolL),
-            _ => None,
-        }
+        [Self::MgDl, Self::MmolL].into_iter().find(|unit| text.eq_ignore_ascii_case(unit.name()))
     }
 
     /// The printed name.

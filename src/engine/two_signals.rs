@@ -19,6 +19,10 @@ const STEP_HUNDREDTHS: i32 = 2_000;
 /// Three readings that go back and forth lie within this.
 const TRIPLE_MIN: i64 = 20;
 
+/// Sensors give at most one value a minute: rows that come faster are no signal's own rhythm, and what they do
+/// among each other tells nothing of two.
+const TRIPLE_SECONDS_MIN: i64 = 50;
+
 /// So many steps back and forth within the hour are two signals.
 const BACK_AND_FORTH: usize = 4;
 
@@ -255,7 +259,8 @@ fn back_and_forth(first: &Reading, middle: &Reading, last: &Reading) -> bool {
         middle.glucose.hundredths() - first.glucose.hundredths(),
         last.glucose.hundredths() - middle.glucose.hundredths(),
     );
-    last.measured - first.measured <= Span::minutes(TRIPLE_MIN)
+    let span = last.measured - first.measured;
+    (Span::seconds(TRIPLE_SECONDS_MIN)..=Span::minutes(TRIPLE_MIN)).contains(&span)
         && there.signum() == -back.signum()
         && there.abs() >= STEP_HUNDREDTHS
         && back.abs() >= STEP_HUNDREDTHS

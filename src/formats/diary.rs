@@ -207,9 +207,8 @@ impl Columns {
         };
         if let Some(delimiter) = self.delimiter {
             for_each_record(text, delimiter, first_line, |line, record| {
-                let cells: Result<Vec<String>, RowError> =
-                    record.map(|record| record.iter().map(|cell| clean(&String::from_utf8_lossy(cell))).collect());
-                take(line, cells.and_then(|cells| self.cells(&cells, delimiter, line)));
+                let cells: Vec<String> = record.iter().map(|cell| clean(&String::from_utf8_lossy(cell))).collect();
+                take(line, self.cells(&cells, delimiter, line));
             });
         } else {
             for (line, text) in (first_line..).zip(text.split(|byte| *byte == b'\n')) {
@@ -275,7 +274,7 @@ impl Columns {
             };
             RowError::new(line, self.column(cell), NAMES[cell], &wrong.expected, cells[cell].as_bytes())
         })?;
-        let time = (self.column(TIME), NAMES[TIME], cells[TIME].clone());
+        let time = (self.column(TIME), NAMES[TIME], cells[TIME].as_str().into());
         let (at, changed) = dialect.measured(&time, line, clock)?;
         Ok(Some((DiaryRow { line, written: Written { at, what } }, changed)))
     }

@@ -71,6 +71,16 @@ impl Encoding {
         end.unwrap_or(0)
     }
 
+    /// How many bytes from the start are one whole line.
+    #[must_use]
+    pub fn first_line(self, bytes: &[u8]) -> Option<usize> {
+        match self {
+            Self::Utf8 | Self::Latin1 => bytes.iter().position(|byte| *byte == b'\n').map(|at| at + 1),
+            Self::Utf16Le => bytes.chunks_exact(2).position(|unit| unit == [b'\n', 0]).map(|at| at * 2 + 2),
+            Self::Utf16Be => bytes.chunks_exact(2).position(|unit| unit == [0, b'\n']).map(|at| at * 2 + 2),
+        }
+    }
+
     /// The text as UTF-8 bytes; a mark at the start is left out. What is no letter becomes U+FFFD, and is
     /// refused where it matters.
     #[must_use]

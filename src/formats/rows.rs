@@ -9,8 +9,8 @@ use crate::domain::glucose::{Glucose, NotGlucose, Unit};
 use crate::domain::reading::Undecided;
 use crate::domain::time::Timestamp;
 use crate::domain::travel::WallClock;
-use csv::ByteRecord;
 use serde_json::{Map, Value};
+use std::borrow::Cow;
 
 /// Refusals kept with their words from one piece of text; the rest are only counted.
 const REFUSALS_KEPT_MAX: usize = 20;
@@ -63,7 +63,7 @@ struct Texts<'a> {
     /// Column from 1 and name of glucose, and its text.
     glucose: (usize, &'a str, &'a str),
     /// The same of the time; a date and a time of day are joined.
-    time: (usize, &'a str, String),
+    time: (usize, &'a str, Cow<'a, str>),
     /// The unit the row says.
     unit: Option<&'a str>,
 }
@@ -83,9 +83,8 @@ impl Dialect {
         match &self.lines {
             Lines::Diary(columns) => return columns.read(self, clock, text, first_line, after),
             Lines::Table { delimiter, .. } => {
-                for_each_record(text, *delimiter, first_line, |line, record| match record {
-                    Ok(record) => found.take(self.table_row(record, line, clock)),
-                    Err(refusal) => found.refuse(refusal),
+                for_each_record(text, *delimiter, first_line, |line, cells| {
+                    found.take(self.table_row(cells, line, clock));
                 });
             }
             Lines::Json { .. } => {
@@ -105,16 +104,18 @@ impl Dialect {
         found
     }
 
-    fn table_row(&self, record: &ByteRecord, line: u64, clock: &WallClock) -> Result<Option<(Row, Changed)>, RowError> {
+    fn table_row(&self, cells: Cells<'_>, line: u64, clock: &WallClock) -> Result<Option<(Row, Changed)>, RowError> {
         let Lines::Table { time, glucose, unit, only, .. } = &self.lines else { return Ok(None) };
-        let cell =
-            |cell: &Cell| record.get(cell.place).map(|bytes| std::str::from_utf8(bytes).unwrap_or("\u{fffd}").trim());
+        let cell = |cell: &Cell| cells.get(cell.place).map(text_of);
         if only.as_ref().is_some_and(|(column, wanted)| cell(column) != Some(wanted)) {
             return Ok(None);
         }
         let needed = time.iter().chain(glucose.first()).map(|cell| cell.place + 1).max().unwrap_or(1);
-        let short = || RowError::new(line, 0, "", &format!("at least {needed} cells"), record.as_slice());
-        if record.len() < needed && glucose.len() < 2 {
+        let short = || {
+            let found: Vec<u8> = cells.iter().flatten().copied().collect();
+            RowError::new(line, 0, "", &format!("at least {needed} cells"), &found)
+        };
+        if cells.places.len() < needed && glucose.len() < 2 {
             return Err(short());
         }
         let Some((column, text)) =
@@ -122,14 +123,15 @@ impl Dialect {
         else {
             return Ok(None);
         };
-        let mut joined = String::new();
-        for part in time {
+        let Some((first_time, more)) = time.split_first() else { return Err(short()) };
+        let mut joined = Cow::Borrowed(cell(first_time).ok_or_else(short)?);
+        for part in more {
+            let joined = joined.to_mut();
             if !joined.is_empty() {
                 joined.push(' ');
             }
             joined.push_str(cell(part).ok_or_else(short)?);
         }
-        let Some(first_time) = time.first() else { return Err(short()) };
         let texts = Texts {
             glucose: (column.place + 1, &column.name, text),
             time: (first_time.place + 1, &first_time.name, joined),
@@ -148,7 +150,8 @@ impl Dialect {
             Some(Value::Null | Value::Bool(_) | Value::Array(_) | Value::Object(_)) | None => String::new(),
         };
         let (value, said) = (as_text(glucose), unit.as_deref().map(as_text));
-        let texts = Texts { glucose: (1, glucose, &value), time: (1, time, as_text(time)), unit: said.as_deref() };
+        let texts =
+            Texts { glucose: (1, glucose, &value), time: (1, time, as_text(time).into()), unit: said.as_deref() };
         self.row(&texts, line, clock)
     }
 
@@ -174,7 +177,7 @@ impl Dialect {
     /// The instant of a time, given with its column from 1 and its name.
     pub(super) fn measured(
         &self,
-        (column, name, text): &(usize, &str, String),
+        (column, name, text): &(usize, &str, Cow<'_, str>),
         line: u64,
         clock: &WallClock,
     ) -> Result<(Timestamp, Changed), RowError> {
@@ -217,7 +220,11 @@ impl Rows {
 }
 
 /// `5,6` as `5.6`: a comma in a glucose value can only be a decimal one.
-pub(super) fn with_point(text: &str) -> std::borrow::Cow<'_, str> {
+pub(super) fn with_point(text: &str) -> Cow<'_, str> {
+    // Looking for a byte is much quicker than for a letter, and nearly no value has a comma.
+    if !text.as_bytes().contains(&b',') {
+        return text.into();
+    }
     match text.split_once(',') {
         Some((whole, fraction)) if !fraction.contains([',', '.']) && !whole.contains('.') => {
             format!("{whole}.{fraction}").into()
@@ -226,34 +233,122 @@ pub(super) fn with_point(text: &str) -> std::borrow::Cow<'_, str> {
     }
 }
 
+/// A cell as text, without the spaces around it.
+fn text_of(cell: &[u8]) -> &str {
+    // Nearly all cells are plain: only others hold the wide spaces that take longer to look for.
+    let text = std::str::from_utf8(cell.trim_ascii()).unwrap_or("\u{fffd}");
+    if text.is_ascii() { text } else { text.trim() }
+}
+
+/// The cells of one line.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Cells<'a> {
+    bytes: &'a [u8],
+    /// Start and end of each.
+    places: &'a [(usize, usize)],
+}
+
+impl<'a> Cells<'a> {
+    pub(super) fn get(self, place: usize) -> Option<&'a [u8]> {
+        self.places.get(place).and_then(|(start, end)| self.bytes.get(*start..*end))
+    }
+
+    pub(super) fn iter(self) -> impl Iterator<Item = &'a [u8]> {
+        (0..self.places.len()).filter_map(move |place| self.get(place))
+    }
+}
+
 /// Hands over each record of a table with its line number. A record is one line: a quote that is never
 /// closed must not swallow the rows after it, and they are worth more than a note of two lines.
-pub(super) fn for_each_record(
-    text: &[u8],
-    delimiter: u8,
-    first_line: u64,
-    mut each: impl FnMut(u64, Result<&ByteRecord, RowError>),
-) {
-    let mut record = ByteRecord::new();
+pub(super) fn for_each_record(text: &[u8], delimiter: u8, first_line: u64, mut each: impl FnMut(u64, Cells<'_>)) {
+    let mut places: Vec<(usize, usize)> = Vec::new();
+    let mut quoted: Option<Quoted> = None;
     for (line, bytes) in (first_line..).zip(text.split(|byte| *byte == b'\n')) {
         let bytes = bytes.strip_suffix(b"\r").unwrap_or(bytes);
         if bytes.is_empty() {
             continue;
         }
+        places.clear();
         if bytes.contains(&b'"') {
-            let mut reader =
-                csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(delimiter).from_reader(bytes);
-            match reader.read_byte_record(&mut record) {
-                Ok(_) => each(line, Ok(&record)),
-                // Reading from memory with flexible rows leaves no way to fail; a refusal keeps it visible.
-                Err(error) => each(line, Err(RowError::new(line, 0, "", "a row", error.to_string().as_bytes()))),
-            }
+            let quoted = quoted.get_or_insert_with(|| Quoted::new(delimiter));
+            each(line, Cells { bytes: quoted.read(bytes, &mut places), places: &places });
         } else {
-            record.clear();
-            for cell in bytes.split(|byte| *byte == delimiter) {
-                record.push_field(cell);
+            let mut start = 0;
+            for (at, _) in bytes.iter().enumerate().filter(|(_, byte)| **byte == delimiter) {
+                places.push((start, at));
+                start = at + 1;
             }
-            each(line, Ok(&record));
+            places.push((start, bytes.len()));
+            each(line, Cells { bytes, places: &places });
         }
+    }
+}
+
+/// Reads lines with quotes. Making the reader takes far longer than a line, so that it is kept.
+struct Quoted {
+    reader: csv_core::Reader,
+    text: Vec<u8>,
+    ends: Vec<usize>,
+}
+
+impl Quoted {
+    fn new(delimiter: u8) -> Self {
+        let reader = csv_core::ReaderBuilder::new().delimiter(delimiter).build();
+        Self { reader, text: Vec::new(), ends: Vec::new() }
+    }
+
+    /// The text of the cells, one after another, without their quotes.
+    fn read(&mut self, line: &[u8], places: &mut Vec<(usize, usize)>) -> &[u8] {
+        // Without its quotes a line is never longer, and has at most one cell more than bytes.
+        self.text.resize(line.len(), 0);
+        self.ends.resize(line.len() + 1, 0);
+        self.reader.reset();
+        let (result, _, written, cells) = self.reader.read_record(line, &mut self.text, &mut self.ends);
+        let more = if result == csv_core::ReadRecordResult::InputEmpty {
+            // An empty input says that the line is over.
+            let (_, _, _, more) = self.reader.read_record(
+                &[],
+                self.text.get_mut(written..).unwrap_or_default(),
+                self.ends.get_mut(cells..).unwrap_or_default(),
+            );
+            more
+        } else {
+            0
+        };
+        let mut start = 0;
+        for end in self.ends.iter().take(cells + more) {
+            places.push((start, *end));
+            start = *end;
+        }
+        &self.text
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Held against the csv crate, a general-purpose library, which gets each line by itself.
+    #[test]
+    fn cells_are_those_a_general_reader_finds() {
+        let letters = [b'"', b'"', b',', b',', b';', b'a', b' ', 0xc3, 0xbc, b'\t'];
+        let mut state = 11_u64;
+        let mut text = Vec::new();
+        for _ in 0..200_000 {
+            // Knuth's MMIX constants.
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            let rolled = usize::try_from((state >> 33) % 14).unwrap();
+            text.push(letters.get(rolled).copied().unwrap_or(if rolled < 12 { b'b' } else { b'\n' }));
+        }
+        let mut ours: Vec<(u64, Vec<Vec<u8>>)> = Vec::new();
+        for_each_record(&text, b',', 7, |line, cells| ours.push((line, cells.iter().map(<[u8]>::to_vec).collect())));
+        let mut theirs = Vec::new();
+        for (line, bytes) in (7..).zip(text.split(|byte| *byte == b'\n')).filter(|(_, bytes)| !bytes.is_empty()) {
+            let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(bytes);
+            let record = reader.byte_records().next().unwrap().unwrap();
+            theirs.push((line, record.iter().map(<[u8]>::to_vec).collect()));
+        }
+        assert!(ours.len() > 20_000, "{} lines", ours.len());
+        assert_eq!(ours, theirs);
     }
 }

@@ -372,9 +372,9 @@ pub(super) fn records(text: &[u8], delimiter: u8) -> Vec<Record> {
         .get(..BYTES_MAX)
         .map_or(text, |head| head.get(..=head.iter().rposition(|byte| *byte == b'\n').unwrap_or(0)).unwrap_or(head));
     let mut found: Vec<Record> = Vec::new();
-    for_each_record(text, delimiter, 1, |line, record| {
-        if let (true, Ok(record)) = (found.len() < RECORDS_MAX, record) {
-            let cells = record.iter().map(|cell| String::from_utf8_lossy(cell).trim().to_owned()).collect();
+    for_each_record(text, delimiter, 1, |line, cells| {
+        if found.len() < RECORDS_MAX {
+            let cells = cells.iter().map(|cell| String::from_utf8_lossy(cell).trim().to_owned()).collect();
             found.push((line, cells));
         }
     });

@@ -4,9 +4,11 @@
 use super::folder::Wake;
 use crate::config::ends::Watch;
 use notify::{RecommendedWatcher, RecursiveMode, Watcher};
+use std::collections::BTreeSet;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::Sender;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 /// A look without any event: events can be missed.
@@ -14,6 +16,9 @@ const LOOK: Duration = Duration::from_secs(60);
 
 /// A look where there are no events.
 const POLL: Duration = Duration::from_secs(5);
+
+/// Most paths remembered until they are looked at; beyond them all are.
+const PATHS_MAX: usize = 1_000;
 
 /// File systems whose changes are made elsewhere, so that no event tells of them: NFS, two forms of SMB,
 /// CIFS, FUSE and 9P, by their numbers in statfs(2).
@@ -26,11 +31,26 @@ pub(super) struct Events {
     subfolders: bool,
     watcher: Option<(RecommendedWatcher, u64)>,
     polls: bool,
+    noticed: Arc<Mutex<Noticed>>,
+}
+
+/// What events told of since it was last asked.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub(super) struct Noticed {
+    /// Something that no path tells.
+    pub(super) all: bool,
+    /// Paths below the watched folder.
+    pub(super) paths: BTreeSet<PathBuf>,
 }
 
 impl Events {
-    pub(super) const fn new(watch: Watch, subfolders: bool) -> Self {
-        Self { watch, subfolders, watcher: None, polls: false }
+    pub(super) fn new(watch: Watch, subfolders: bool) -> Self {
+        Self { watch, subfolders, watcher: None, polls: false, noticed: Arc::default() }
+    }
+
+    /// What events told of since this was last asked.
+    pub(super) fn take(&self) -> Noticed {
+        std::mem::take(&mut self.noticed.lock().unwrap_or_else(PoisonError::into_inner))
     }
 
     /// How long to wait without an event until the next look.
@@ -54,12 +74,14 @@ impl Events {
         if self.polls || self.watcher.as_ref().is_some_and(|(_, known)| *known == inode) {
             return;
         }
-        let waker = waker.clone();
+        let (waker, noticed) = (waker.clone(), Arc::clone(&self.noticed));
+        // Events name paths as absolute ones.
+        let root = std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
         let watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
-            let matters = event.map_or(true, |event| !event.kind.is_access());
-            if matters {
+            let first = noticed.lock().unwrap_or_else(PoisonError::into_inner).add(event, &root);
+            if first {
                 // The thread that is woken ends only when the program does.
-                let _ = waker.send(Wake::Changed);
+                let _ = waker.send(Wake::Noticed);
             }
         });
         let mode = if self.subfolders { RecursiveMode::Recursive } else { RecursiveMode::NonRecursive };
@@ -75,6 +97,69 @@ impl Events {
     }
 }
 
+impl Noticed {
+    /// Is this the first since it was asked?
+    fn add(&mut self, event: notify::Result<notify::Event>, root: &Path) -> bool {
+        let was_empty = *self == Self::default();
+        match event {
+            Ok(event) if event.need_rescan() => self.all = true,
+            Ok(event) if event.kind.is_access() => {}
+            Ok(event) => {
+                for path in &event.paths {
+                    match path.strip_prefix(root) {
+                        Ok(below) if below != Path::new("") => drop(self.paths.insert(below.to_owned())),
+                        Ok(_) | Err(_) => self.all = true,
+                    }
+                }
+                self.all |= event.paths.is_empty();
+            }
+            Err(_) => self.all = true,
+        }
+        if self.paths.len() > PATHS_MAX {
+            self.all = true;
+        }
+        if self.all {
+            self.paths.clear();
+        }
+        was_empty && *self != Self::default()
+    }
+}
+
 fn gives_no_events(folder: &Path) -> bool {
     rustix::fs::statfs(folder).is_ok_and(|about| WITHOUT_EVENTS.contains(&about.f_type))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use notify::event::{AccessKind, CreateKind, EventKind, Flag};
+
+    fn event(kind: EventKind, path: &str) -> notify::Event {
+        notify::Event::new(kind).add_path(path.into())
+    }
+
+    #[test]
+    fn paths_are_kept_until_asked_for_and_what_names_none_means_all() {
+        let (root, create) = (Path::new("/x/exports"), EventKind::Create(CreateKind::Any));
+        let mut noticed = Noticed::default();
+        assert!(!noticed.add(Ok(event(EventKind::Access(AccessKind::Any), "/x/exports/a.csv")), root));
+        assert!(noticed.add(Ok(event(create, "/x/exports/a.csv")), root));
+        assert!(!noticed.add(Ok(event(create, "/x/exports/2026/b.csv")), root));
+        assert_eq!(noticed, Noticed { all: false, paths: ["a.csv".into(), "2026/b.csv".into()].into() });
+        let rescan = notify::Event::new(EventKind::Other).set_flag(Flag::Rescan);
+        for event in [
+            Ok(rescan),
+            Ok(event(create, "/x/exports")),
+            Ok(event(create, "/y/a.csv")),
+            Err(notify::Error::generic("")),
+        ] {
+            let mut noticed = Noticed::default();
+            assert!(noticed.add(event, root));
+            assert_eq!(noticed, Noticed { all: true, paths: BTreeSet::new() });
+        }
+        for file in 0..=PATHS_MAX {
+            noticed.add(Ok(event(create, &format!("/x/exports/{file}.csv"))), root);
+        }
+        assert_eq!(noticed, Noticed { all: true, paths: BTreeSet::new() });
+    }
 }

@@ -1,8 +1,10 @@
-//! Watches a folder: new files, appended lines, files written aside and renamed, files rewritten whole.
-//! Events only wake it; what is there is found by looking, and it looks once a minute anyway.
+//! Looks at a folder: new files, appended lines, files written aside and renamed, files rewritten whole.
+//! Does not say when; that is `watch`.
 
 use super::events::Events;
-use super::place::{Looked, Place};
+use super::listing::{BOUNDS, Beyond, list};
+use super::place::Place;
+use super::places::Places;
 use super::{Incoming, LINE_BYTES_MAX, PIECE_BYTES_MAX, Piece};
 use crate::config::SourceSettings;
 use crate::domain::reading::SourceId;
@@ -13,30 +15,36 @@ use crate::formats::wanted::{Dialect, NotFound};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
 use std::io::{self, Read, Seek, SeekFrom};
-use std::path::{Path, PathBuf};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
-use std::time::{Duration, Instant, UNIX_EPOCH};
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::time::{Duration, Instant};
 use tokio::sync::mpsc;
 
 /// A last line without an end of line is taken in when it has not changed for this long.
-const SETTLED: Duration = Duration::from_secs(3);
+pub(super) const SETTLED: Duration = Duration::from_secs(3);
 
 /// Bytes from which it is guessed how letters are written.
 const HEAD_BYTES: usize = 4_096;
 
-/// Deepest folder looked at below the one in the settings.
-const DEPTH_MAX: u32 = 8;
+/// Bytes in which a first row is expected: more of them without one are said.
+const NO_ROW_BYTES_MAX: usize = 1 << 17;
 
-/// Most files looked at in one source.
-const FILES_MAX: usize = 100_000;
+/// How often files that are gone are looked for among the places.
+const FORGET_EVERY: Duration = Duration::from_secs(24 * 3_600);
+
+/// Files forgotten in one message.
+const FORGOTTEN_MAX: usize = 1_000;
 
 /// What the folder's thread is told.
 #[derive(Debug)]
 pub enum Wake {
-    /// Something changed.
+    /// Something may have changed anywhere.
     Changed,
+    /// Events told of changes.
+    Noticed,
     /// What was read could not be kept: go back to these places.
-    Back(Vec<(String, String)>),
+    Back(Places),
     /// The wearer travels: times without an offset are read by these from now on.
     Travels(Vec<Travel>),
     /// The program ends.
@@ -47,17 +55,22 @@ pub enum Wake {
 #[derive(Debug)]
 pub struct Folder {
     source: SourceId,
-    settings: SourceSettings,
-    travels: Vec<Travel>,
-    places: BTreeMap<String, Place>,
-    unsettled: BTreeMap<String, (Looked, Instant)>,
+    pub(super) settings: SourceSettings,
+    pub(super) travels: Vec<Travel>,
+    pub(super) places: Places,
+    pub(super) unsettled: BTreeMap<String, (Place, Instant)>,
     unreadable: BTreeSet<String>,
+    beyond: Vec<Beyond>,
     first_sight: bool,
     lost: bool,
-    queue: mpsc::Sender<Incoming>,
-    wake: Receiver<Wake>,
+    /// How long the last look took, and how long reading what was new took in it.
+    pub(super) took: Duration,
+    reading: Duration,
+    forgets_at: Option<Instant>,
+    pub(super) queue: mpsc::Sender<Incoming>,
+    pub(super) wake: Receiver<Wake>,
     waker: Sender<Wake>,
-    events: Events,
+    pub(super) events: Events,
 }
 
 /// What a text turned out to hold.
@@ -69,7 +82,7 @@ enum Found {
 
 /// Told when the queue's other end is gone: the program ends.
 #[derive(Debug)]
-struct Ended;
+pub(super) struct Ended;
 
 impl Folder {
     /// A folder, and the sender that wakes it.
@@ -77,12 +90,11 @@ impl Folder {
     pub fn new(
         source: SourceId,
         settings: SourceSettings,
-        places: Vec<(String, String)>,
+        places: Places,
         first_sight: bool,
         queue: mpsc::Sender<Incoming>,
     ) -> (Self, Sender<Wake>) {
         let (waker, wake) = channel();
-        let places = read_places(places);
         let events = Events::new(settings.watch, settings.subfolders);
         let folder = Self {
             source,
@@ -91,8 +103,12 @@ impl Folder {
             places,
             unsettled: BTreeMap::new(),
             unreadable: BTreeSet::new(),
+            beyond: Vec::new(),
             first_sight,
             lost: false,
+            took: Duration::ZERO,
+            reading: Duration::ZERO,
+            forgets_at: None,
             queue,
             wake,
             waker: waker.clone(),
@@ -107,38 +123,21 @@ impl Folder {
         Self { travels: travels.to_vec(), ..self }
     }
 
-    /// Watches until told to stop. Runs on a thread of its own.
-    pub fn watch(mut self) {
-        let mut first = true;
-        loop {
-            if self.look().is_err() || first && self.queue.blocking_send(Incoming::LookedOnce).is_err() {
-                return;
-            }
-            first = false;
-            self.first_sight = false;
-            let wait = if self.unsettled.is_empty() { self.events.look_every() } else { SETTLED };
-            match self.wake.recv_timeout(wait) {
-                Ok(Wake::Stop) | Err(RecvTimeoutError::Disconnected) => return,
-                Ok(Wake::Back(places)) => self.places = read_places(places),
-                Ok(Wake::Travels(travels)) => self.travels = travels,
-                Ok(Wake::Changed) | Err(RecvTimeoutError::Timeout) => {}
-            }
-            while let Ok(more) = self.wake.try_recv() {
-                match more {
-                    Wake::Stop => return,
-                    Wake::Back(places) => self.places = read_places(places),
-                    Wake::Travels(travels) => self.travels = travels,
-                    Wake::Changed => {}
-                }
-            }
-        }
+    /// Looks at every file once. False when the program ends.
+    #[must_use]
+    pub fn look_once(&mut self) -> bool {
+        let began = Instant::now();
+        self.reading = Duration::ZERO;
+        let looked = self.look();
+        self.took = began.elapsed().saturating_sub(self.reading);
+        self.first_sight = false;
+        looked.is_ok()
     }
 
-    /// Looks at every file once.
     fn look(&mut self) -> Result<(), Ended> {
         self.events.ask(&self.settings.folder, &self.waker);
-        let files = match files(&self.settings) {
-            Ok(files) => files,
+        let listing = match list(&self.settings, BOUNDS) {
+            Ok(listing) => listing,
             Err(error) => {
                 let words = format!("{}: {error}", self.settings.folder.display());
                 if !self.lost {
@@ -149,48 +148,73 @@ impl Folder {
             }
         };
         self.lost = false;
-        for path in files {
-            let name = path.display().to_string();
-            if let Err(error) = self.read(&path, &name)? {
-                // Gone since it was listed is gone; what may not be read is said once.
-                if error.kind() != io::ErrorKind::NotFound && self.unreadable.insert(name.clone()) {
-                    let hint = "let recheck read it";
-                    self.send(Incoming::Piece(Piece::question(self.source, &name, 0, &error.to_string(), hint)))?;
-                }
-            } else {
-                self.unreadable.remove(&name);
+        for path in &listing.files {
+            self.look_at(path)?;
+        }
+        // Said once, and again when it was over and came back.
+        for beyond in &listing.beyond {
+            if !self.beyond.contains(beyond) {
+                let folder = self.settings.folder.display().to_string();
+                self.send(Incoming::Piece(Piece::beyond(self.source, &folder, &beyond.what, beyond.hint)))?;
             }
+        }
+        let whole = listing.beyond.is_empty();
+        self.beyond = listing.beyond;
+        if whole && self.forgets_at.is_none_or(|at| Instant::now() >= at) {
+            self.forgets_at = Some(Instant::now() + FORGET_EVERY);
+            for paths in self.places.forget_gone(&listing.files).chunks(FORGOTTEN_MAX) {
+                self.send(Incoming::Gone { source: self.source, paths: paths.to_vec() })?;
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn look_at(&mut self, path: &Path) -> Result<(), Ended> {
+        let name = path.display().to_string();
+        if let Err(error) = self.read(path, &name)? {
+            if error.kind() == io::ErrorKind::NotFound {
+                // Gone since it was listed is gone.
+                self.unsettled.remove(&name);
+            } else if self.unreadable.insert(name.clone()) {
+                // What may not be read is said once.
+                let hint = "let recheck read it";
+                self.send(Incoming::Piece(Piece::question(self.source, &name, 0, &error.to_string(), hint)))?;
+            }
+        } else if !self.unreadable.is_empty() {
+            self.unreadable.remove(&name);
         }
         Ok(())
     }
 
     /// Reads what is new in one file.
     fn read(&mut self, path: &Path, name: &str) -> Result<io::Result<()>, Ended> {
-        let mut place = self.places.get(name).cloned().unwrap_or_else(Place::start);
-        let opened = fs::metadata(path).and_then(|about| {
-            let changed = about
-                .modified()?
-                .duration_since(UNIX_EPOCH)
-                .map_or(0, |since| i128::try_from(since.as_nanos()).unwrap_or(0));
-            Ok((about.len(), changed, std::os::unix::fs::MetadataExt::ino(&about)))
-        });
-        let looked = match opened {
-            Ok(looked) => looked,
+        let about = match fs::metadata(path) {
+            Ok(about) => about,
             Err(error) => return Ok(Err(error)),
         };
-        if looked == place.looked && !self.unsettled.contains_key(name) {
+        let mut looked = Place::start();
+        looked.look(&about);
+        if self.places.looks_the_same(name, &looked) && !self.unsettled.contains_key(name) {
             return Ok(Ok(()));
         }
+        let began = Instant::now();
+        let read = self.read_new(path, name, &looked, about.len());
+        self.reading += began.elapsed();
+        read
+    }
+
+    fn read_new(&mut self, path: &Path, name: &str, looked: &Place, size: u64) -> Result<io::Result<()>, Ended> {
         let mut file = match File::open(path) {
             Ok(file) => file,
             Err(error) => return Ok(Err(error)),
         };
+        let mut place = self.places.of(name);
         match place.still_true(&mut file) {
-            Ok(true) if looked.0 >= place.offset => {}
+            Ok(true) if size >= place.offset => {}
             Ok(_) => place = Place::start(),
             Err(error) => return Ok(Err(error)),
         }
-        place.looked = looked;
+        place.look_as(looked);
         self.read_on(&mut file, name, place)
     }
 
@@ -205,13 +229,12 @@ impl Folder {
             }
             let encoding = self.encoding(&place, &bytes);
             let whole = encoding.whole_lines(&bytes);
-            if whole == 0 && bytes.len() > LINE_BYTES_MAX {
-                let expected = format!("a line of at most {LINE_BYTES_MAX} bytes");
-                let refusal = RowError::new(place.line, 0, "", &expected, &bytes);
+            if place.skips || whole == 0 && bytes.len() > LINE_BYTES_MAX {
                 let before = place.clone();
-                place.offset += bytes.len() as u64;
-                let of_diary = place.dialect.as_ref().is_some_and(Dialect::is_diary);
-                let piece = Piece::refusal(self.source, name, &refusal).about(of_diary);
+                let piece = self.skip_line(&mut place, name, &bytes, encoding);
+                if place.offset == before.offset {
+                    return self.last_line(file, name, place, &[]).map(Ok);
+                }
                 if !self.keep(file, name, &mut place, piece, (&before, &bytes))? {
                     return Ok(Ok(()));
                 }
@@ -234,14 +257,32 @@ impl Folder {
                 Found::NoRowYet => return self.last_line(file, name, place, &bytes).map(Ok),
                 Found::Question(piece) => {
                     // A file that changes while it is read may be torn: that is no question.
+                    self.unsettled.remove(name);
                     if before.holds(file, &bytes).unwrap_or(false) {
-                        self.places.insert(name.to_owned(), place);
+                        self.places.set(name, place);
                         self.send(Incoming::Piece(piece))?;
                     }
                     return Ok(Ok(()));
                 }
             }
         }
+    }
+
+    /// A line that is too long is refused once, and its rest is passed over: it is no row.
+    fn skip_line(&self, place: &mut Place, name: &str, bytes: &[u8], encoding: Encoding) -> Piece {
+        let piece = if place.skips {
+            Piece::empty(self.source)
+        } else {
+            let expected = format!("a line of at most {LINE_BYTES_MAX} bytes");
+            let of_diary = place.dialect.as_ref().is_some_and(|dialect| dialect.is_diary());
+            Piece::refusal(self.source, name, &RowError::new(place.line, 0, "", &expected, bytes)).about(of_diary)
+        };
+        let end = encoding.first_line(bytes);
+        place.skips = end.is_none();
+        place.line += u64::from(end.is_some());
+        // An even number keeps letters of two bytes whole.
+        place.offset += end.unwrap_or(bytes.len() / 2 * 2) as u64;
+        piece
     }
 
     fn encoding(&self, place: &Place, bytes: &[u8]) -> Encoding {
@@ -256,7 +297,7 @@ impl Folder {
             _ if rest.is_empty() => {
                 self.unsettled.remove(name);
             }
-            Some((known, since)) if *known == place.looked && since.elapsed() >= SETTLED => {
+            Some((known, since)) if known.looks_like(&place) && since.elapsed() >= SETTLED => {
                 self.unsettled.remove(name);
                 let before = place.clone();
                 let mut ahead = place.clone();
@@ -271,30 +312,33 @@ impl Folder {
                     Found::NoRowYet => {}
                 }
             }
-            Some((known, _)) if *known == place.looked => {}
+            Some((known, _)) if known.looks_like(&place) => {}
             Some(_) | None => {
-                self.unsettled.insert(name.to_owned(), (place.looked, Instant::now()));
+                self.unsettled.insert(name.to_owned(), (place.clone(), Instant::now()));
             }
         }
-        self.places.insert(name.to_owned(), place);
+        self.places.set(name, place);
         Ok(())
     }
 
     /// Rows of whole lines. Of a file seen for the first time, how it is written is found out before.
-    fn piece(&self, place: &mut Place, name: &str, text: &[u8], encoding: Encoding) -> Found {
+    fn piece(&mut self, place: &mut Place, name: &str, text: &[u8], encoding: Encoding) -> Found {
         let mut text = text;
         let mut dialect = if let Some(dialect) = place.dialect.take() {
             dialect
         } else {
             // A diary and the readings beside it are written by different hands.
             let of_diary = self.settings.format.is_diary(text);
-            let mut dialects = self.places.values().filter_map(|place| place.dialect.as_ref());
-            let known = dialects.find(|known| known.is_diary() == of_diary);
-            match self.settings.format.sniff(text, encoding, known) {
+            match self.settings.format.sniff(text, encoding, self.places.known(of_diary)) {
                 Ok(dialect) => {
                     text = after_lines(text, dialect.head_lines);
                     place.line += dialect.head_lines;
-                    dialect
+                    self.places.shared(Arc::new(dialect))
+                }
+                Err(NotFound::NoRowYet) if text.len() >= NO_ROW_BYTES_MAX => {
+                    let what = format!("there is no row in the first {NO_ROW_BYTES_MAX} bytes");
+                    let hint = "see what `recheck inspect` says of it, or leave it out with files = \"...\"";
+                    return Found::Question(Piece::question(self.source, name, 1, &what, hint));
                 }
                 Err(NotFound::NoRowYet) => return Found::NoRowYet,
                 Err(NotFound::Question { line, what, hint }) => {
@@ -303,9 +347,10 @@ impl Folder {
                 }
             }
         };
-        if dialect.is_diary() {
+        let unit = self.settings.format.meter_unit;
+        if dialect.is_diary() && dialect.unit != unit {
             // The wearer may have changed their unit since the file was first read.
-            dialect.unit = self.settings.format.meter_unit;
+            dialect = self.places.shared(Arc::new(Dialect { unit, ..Dialect::clone(&dialect) }));
         }
         let clock = self.settings.format.clock(dialect.zone, &self.travels);
         let rows = dialect.rows_by(&clock, text, place.line, place.last);
@@ -330,7 +375,7 @@ impl Folder {
         if !place.remember(file).and_then(|()| before.holds(file, bytes)).unwrap_or(false) {
             return Ok(false);
         }
-        self.places.insert(name.to_owned(), place.clone());
+        self.places.set(name, place.clone());
         let body = serde_json::to_string(place).unwrap_or_else(|error| unreachable!("a place is JSON: {error}"));
         piece.place = Some((name.to_owned(), body));
         self.send(Incoming::Piece(piece)).map(|()| true)
@@ -339,34 +384,6 @@ impl Folder {
     fn send(&self, incoming: Incoming) -> Result<(), Ended> {
         self.queue.blocking_send(incoming).map_err(|_| Ended)
     }
-}
-
-/// The files that count, in the order of their names. Links to folders are not followed.
-fn files(settings: &SourceSettings) -> io::Result<Vec<PathBuf>> {
-    let mut found = Vec::new();
-    let mut folders = vec![(settings.folder.clone(), 0)];
-    while let Some((folder, depth)) = folders.pop() {
-        for entry in fs::read_dir(&folder)? {
-            let entry = entry?;
-            let path = entry.path();
-            let name = entry.file_name();
-            let Some(name) = name.to_str().filter(|name| is_finished(name)) else { continue };
-            if entry.file_type()?.is_dir() {
-                if settings.subfolders && depth < DEPTH_MAX {
-                    folders.push((path, depth + 1));
-                }
-            } else if found.len() < FILES_MAX && matches(&settings.files, name) && path.is_file() {
-                found.push(path);
-            }
-        }
-    }
-    found.sort();
-    Ok(found)
-}
-
-fn read_places(places: Vec<(String, String)>) -> BTreeMap<String, Place> {
-    // A place of a form no longer known is read from the start: rows already known change nothing.
-    places.into_iter().filter_map(|(path, body)| Some((path, serde_json::from_str(&body).ok()?))).collect()
 }
 
 /// The text after so many lines.
@@ -380,38 +397,4 @@ pub fn after_lines(text: &[u8], count: u64) -> &[u8] {
 fn lines(text: &[u8]) -> u64 {
     let ends: u64 = text.iter().map(|byte| u64::from(*byte == b'\n')).sum();
     ends + u64::from(text.last().is_some_and(|last| *last != b'\n'))
-}
-
-/// Files being written aside carry such names until they are renamed.
-fn is_finished(name: &str) -> bool {
-    !name.starts_with('.')
-        && !name.ends_with('~')
-        && ![".tmp", ".part", ".partial", ".swp"].iter().any(|end| name.ends_with(end))
-}
-
-/// Does a name fit a pattern in which `*` stands for anything?
-fn matches(pattern: &str, name: &str) -> bool {
-    match pattern.split_once('*') {
-        None => pattern == name,
-        Some((start, rest)) => name
-            .strip_prefix(start)
-            .is_some_and(|left| (0..=left.len()).filter_map(|at| left.get(at..)).any(|left| matches(rest, left))),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn patterns() {
-        assert!(
-            matches("*.csv", "a.csv")
-                && matches("*", "x")
-                && matches("day*.c*v", "day-1.csv")
-                && matches("a.csv", "a.csv")
-        );
-        assert!(!matches("*.csv", "a.csv.gz") && !matches("a*b", "ac"));
-        assert!(!is_finished("x.csv.tmp") && !is_finished(".x.csv") && is_finished("x.csv"));
-    }
 }

@@ -3,8 +3,11 @@
 
 pub mod events;
 pub mod folder;
+mod listing;
 pub mod place;
+pub mod places;
 pub mod stdin;
+mod watch;
 
 use crate::domain::reading::{Reading, SourceId, Undecided};
 use crate::domain::written::Written;
@@ -66,6 +69,13 @@ pub enum Incoming {
         /// Why.
         words: String,
     },
+    /// Files have been gone for so long that their places need not be kept.
+    Gone {
+        /// Of which source.
+        source: SourceId,
+        /// Their paths.
+        paths: Vec<String>,
+    },
     /// The first look at every folder is done.
     LookedOnce,
     /// Standard input has ended.
@@ -98,10 +108,24 @@ impl Piece {
         Self { of_diary, ..self }
     }
 
+    /// A piece without anything: only the place moves.
+    fn empty(source: SourceId) -> Self {
+        Self::new(source, "", &Rows::default())
+    }
+
     /// A piece that is a question: nothing of the file can be read until it is answered.
     fn question(source: SourceId, file: &str, line: u64, what: &str, hint: &str) -> Self {
-        let mut piece = Self::new(source, file, &Rows::default());
-        piece.refusals.push(format!("{file}: line {line}: {what}; {hint}"));
+        Self::asked(source, format!("{file}: line {line}: {what}; {hint}"))
+    }
+
+    /// A piece that says that a folder holds more than is looked at.
+    fn beyond(source: SourceId, folder: &str, what: &str, hint: &str) -> Self {
+        Self::asked(source, format!("{folder}: {what}; {hint}"))
+    }
+
+    fn asked(source: SourceId, words: String) -> Self {
+        let mut piece = Self::empty(source);
+        piece.refusals.push(words);
         piece.refused = 1;
         piece.refused_at_end = QUESTION_COUNTS;
         piece.whole_file = true;

@@ -3,8 +3,10 @@
 use crate::formats::repeated::After;
 use crate::formats::wanted::Dialect;
 use serde::{Deserialize, Serialize};
-use std::fs::File;
+use std::fs::{File, Metadata};
 use std::io::{self, Read, Seek, SeekFrom};
+use std::os::unix::fs::MetadataExt;
+use std::sync::Arc;
 
 /// Bytes at the head, and before the place, that tell whether a file was rewritten.
 const HEAD_BYTES: u64 = 4_096;
@@ -21,11 +23,18 @@ pub struct Place {
     /// Number of the next line.
     pub line: u64,
     /// How it is written, once that was found out.
-    pub dialect: Option<Dialect>,
+    pub dialect: Option<Arc<Dialect>>,
     /// The last row before the place.
     pub last: Option<After>,
     /// What the file looked like last: unchanged means nothing to do.
     pub looked: Looked,
+    /// When anything about the file changed last, in nanoseconds: unlike the time in `looked` nobody can set
+    /// it back.
+    #[serde(default)]
+    pub status_changed: i64,
+    /// The bytes at the place are the rest of a line that was refused for its length.
+    #[serde(default)]
+    pub skips: bool,
     /// What the head and the bytes before the place were.
     prints: (u64, u64),
 }
@@ -35,6 +44,23 @@ impl Place {
     #[must_use]
     pub fn start() -> Self {
         Self { line: 1, ..Self::default() }
+    }
+
+    /// Remembers what the file looks like.
+    pub(super) fn look(&mut self, about: &Metadata) {
+        let nanos = |seconds: i64, nanos: i64| i128::from(seconds) * 1_000_000_000 + i128::from(nanos);
+        self.looked = (about.len(), nanos(about.mtime(), about.mtime_nsec()), about.ino());
+        self.status_changed = i64::try_from(nanos(about.ctime(), about.ctime_nsec())).unwrap_or(0);
+    }
+
+    pub(super) const fn look_as(&mut self, other: &Self) {
+        self.looked = other.looked;
+        self.status_changed = other.status_changed;
+    }
+
+    /// Do both files look alike?
+    pub(super) fn looks_like(&self, other: &Self) -> bool {
+        self.looked == other.looked && self.status_changed == other.status_changed
     }
 
     /// Is what was taken in still what the file begins with?
@@ -72,7 +98,7 @@ impl Place {
 /// How the file of a stored place is written, if that was found out.
 #[must_use]
 pub fn dialect_of(stored: &str) -> Option<Dialect> {
-    serde_json::from_str::<Place>(stored).ok()?.dialect
+    serde_json::from_str::<Place>(stored).ok()?.dialect.map(|dialect| (*dialect).clone())
 }
 
 fn prints(file: &mut File, offset: u64) -> io::Result<(u64, u64)> {

@@ -13,7 +13,7 @@ use crate::engine::policy::Policy;
 use crate::engine::{SNAPSHOT_VERSION, State};
 use crate::outbox::message::Message;
 use crate::outbox::plan::{self, Addresses, Order};
-use rusqlite::{Transaction, params};
+use rusqlite::{OptionalExtension, Transaction, params};
 use std::collections::BTreeSet;
 
 /// Events are kept this long: enough to rebuild an engine from.
@@ -63,6 +63,15 @@ pub struct Intake {
     pub counts: Vec<(&'static str, u64)>,
 }
 
+/// What of some rows is new.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Unknown {
+    /// New readings, in order and without doubles.
+    pub readings: Vec<Reading>,
+    /// Rows that say another value at a time that is known.
+    pub differing: u64,
+}
+
 /// The answer to a line of the inbox.
 #[derive(Debug, Clone, Copy)]
 pub struct Answered<'a> {
@@ -86,27 +95,34 @@ pub struct Written {
 }
 
 impl Store {
-    /// The rows of a source that are not known yet.
+    /// The rows of a source that are not known yet. Of two values at one time the first is kept.
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn unknown(&self, readings: &[Reading]) -> Result<Vec<Reading>, Error> {
+    pub fn unknown(&self, readings: &[Reading]) -> Result<Unknown, Error> {
         let mut statement = self
             .connection
-            .prepare_cached("SELECT 1 FROM readings WHERE source = ?1 AND measured = ?2")
+            .prepare_cached("SELECT hundredths, kind FROM readings WHERE source = ?1 AND measured = ?2")
             .map_err(|error| self.wrap(error))?;
-        let mut unknown: Vec<Reading> = Vec::new();
+        let mut unknown = Unknown::default();
         for reading in readings {
             let known = statement
-                .exists(params![reading.source.0, reading.measured.millis()])
+                .query_row(params![reading.source.0, reading.measured.millis()], |row| {
+                    Ok(glucose(row.get(0)?, row.get(1)?))
+                })
+                .optional()
                 .map_err(|error| self.wrap(error))?;
-            if !known {
-                unknown.push(*reading);
+            match known {
+                None => unknown.readings.push(*reading),
+                Some(known) => unknown.differing += u64::from(differ(known, reading.glucose)),
             }
         }
-        // Of two values at one time the first written is kept.
-        unknown.sort_by_key(|reading| reading.measured);
-        unknown.dedup_by_key(|reading| reading.measured);
+        unknown.readings.sort_by_key(|reading| reading.measured);
+        unknown.readings.dedup_by(|again, first| {
+            let same_time = again.measured == first.measured;
+            unknown.differing += u64::from(same_time && differ(again.glucose, first.glucose));
+            same_time
+        });
         Ok(unknown)
     }
 
@@ -126,6 +142,23 @@ impl Store {
             }
         }
         Ok(untold)
+    }
+
+    /// Forgets where reading of these files goes on.
+    ///
+    /// # Errors
+    /// When the store cannot be written; then none is forgotten.
+    pub fn forget_places(&mut self, source: SourceId, paths: &[String]) -> Result<(), Error> {
+        let path = self.path.clone();
+        let wrap = |error| Error::Sqlite { path: path.clone(), error };
+        let transaction = self.connection.transaction().map_err(wrap)?;
+        for path in paths {
+            transaction
+                .prepare_cached("DELETE FROM places WHERE source = ?1 AND path = ?2")
+                .and_then(|mut statement| statement.execute(params![source.0, path]))
+                .map_err(wrap)?;
+        }
+        transaction.commit().map_err(wrap)
     }
 
     /// Writes one turn.
@@ -294,6 +327,11 @@ fn withdraw(transaction: &Transaction<'_>, thread: i64) -> rusqlite::Result<Vec<
 /// `SQLite`'s integers are signed; ours count up from zero and stay far below the sign.
 pub(super) fn number(unsigned: u64) -> i64 {
     i64::try_from(unsigned).unwrap_or(i64::MAX)
+}
+
+/// Do two values say different things? The unit they came in does not matter.
+fn differ(one: Glucose, other: Glucose) -> bool {
+    (one.hundredths(), one.measured()) != (other.hundredths(), other.measured())
 }
 
 /// Unit and kind of a value in one small number.

@@ -183,6 +183,22 @@ impl Store {
         self.all("SELECT path, body FROM places WHERE source = ?1", [source.0], |row| Ok((row.get(0)?, row.get(1)?)))
     }
 
+    /// Hands over where reading of each file goes on, one at a time: there may be very many.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn each_place(&self, source: SourceId, mut each: impl FnMut(&str, &str)) -> Result<(), Error> {
+        let mut read = || -> rusqlite::Result<()> {
+            let mut statement = self.connection.prepare_cached("SELECT path, body FROM places WHERE source = ?1")?;
+            let mut rows = statement.query([source.0])?;
+            while let Some(row) = rows.next()? {
+                each(row.get_ref(0)?.as_str()?, row.get_ref(1)?.as_str()?);
+            }
+            Ok(())
+        };
+        read().map_err(|error| self.wrap(error))
+    }
+
     /// Counts of each source.
     ///
     /// # Errors

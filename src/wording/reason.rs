@@ -28,6 +28,16 @@ pub fn line(decision: &Decision, voice: Voice) -> String {
 pub fn sentence(reason: &Reason, voice: Voice) -> String {
     let clock = |at| voice.clock(at);
     match reason {
+        Reason::ComingDown { .. }
+        | Reason::TooEarly { .. }
+        | Reason::NotComingDown { .. }
+        | Reason::NothingToAsk { .. }
+        | Reason::LowNobodyMarked { .. }
+        | Reason::StillLow { .. }
+        | Reason::NoFreshReading { .. }
+        | Reason::Back { .. }
+        | Reason::StillHigh { .. }
+        | Reason::NightOver { .. } => of_looks(reason, voice),
         Reason::BeyondLimit { limit, since } => {
             format!("beyond {} since {}", voice.limit(*limit), clock(*since))
         }
@@ -68,24 +78,6 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
             format!("ways to reach the wearer that work: {working}; that fail: {}", words.join("; "))
         }
         Reason::ChannelsWork => "every way to reach the wearer works".to_owned(),
-        Reason::ComingDown { next, .. } => format!("coming down, looks again at {}", clock(*next)),
-        Reason::TooEarly { next, .. } => {
-            format!("too early to ask with injected insulin, looks again at {}", clock(*next))
-        }
-        Reason::NotComingDown { treated, asked_for, next } => {
-            let why = if *asked_for { "you asked to be asked now" } else { "not coming down" };
-            format!("{why}; treated at {}, next look {}", clock(treated.at), clock(*next))
-        }
-        Reason::NothingToAsk { next } => {
-            format!("falling, within range or not to be seen, looks again at {}", clock(*next))
-        }
-        Reason::LowNobodyMarked { since, next } => {
-            format!(
-                "low since {}, nobody marked it as treated, and it is not rising; asked again at {}",
-                clock(*since),
-                clock(*next)
-            )
-        }
         Reason::ClockAhead { .. }
         | Reason::ClockBehind { .. }
         | Reason::HistoryOnly { .. }
@@ -103,21 +95,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::SensorStarted { .. }
         | Reason::SensorOff { .. }
         | Reason::SensorEnds { .. }
-        | Reason::NoSuchSource { .. } => sensor(reason, voice),
-        Reason::StillLow { treated, next } => {
-            format!("still low; treated at {}, next look {}", clock(treated.at), clock(*next))
-        }
-        Reason::NoFreshReading { treated, next, .. } => {
-            format!("no fresh reading to look at; treated at {}, next look {}", clock(treated.at), clock(*next))
-        }
-        Reason::Back { treated } => format!("back within range; treated at {}", clock(treated.at)),
-        Reason::StillHigh { since, marked, next } => {
-            let marked = if *marked { "its looks are over" } else { "nobody marked it as treated" };
-            format!("high since {}, {marked}; asked again at {}", clock(*since), clock(*next))
-        }
-        Reason::NightOver { since, next } => {
-            format!("high since {}, kept for the morning; asked again at {}", clock(*since), clock(*next))
-        }
+        | Reason::NoSuchSource { .. } => of_sensors(reason, voice),
         Reason::Past { spans, more } => {
             format!("{} stretches in readings that came in late", spans.len() + more)
         }
@@ -167,7 +145,7 @@ fn of_what_was_said(reason: &Reason, voice: Voice) -> String {
 }
 
 /// The same of sensors, sources and their signals.
-fn sensor(reason: &Reason, voice: Voice) -> String {
+fn of_sensors(reason: &Reason, voice: Voice) -> String {
     let clock = |at| voice.clock(at);
     match reason {
         Reason::ClockAhead { by } => format!("the source's clock is {by} ahead of this computer's"),
@@ -225,6 +203,46 @@ fn sensor(reason: &Reason, voice: Voice) -> String {
         Reason::SensorOff { until } => format!("the sensor is off; its silence is no alert until {}", clock(*until)),
         Reason::SensorEnds { end } => format!("the sensor ends {}", clock(*end)),
         Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
+        other => other.word().replace('_', " "),
+    }
+}
+
+/// The same of looks and questions after a high or a low.
+fn of_looks(reason: &Reason, voice: Voice) -> String {
+    let clock = |at| voice.clock(at);
+    match reason {
+        Reason::ComingDown { next, .. } => format!("coming down, looks again at {}", clock(*next)),
+        Reason::TooEarly { next, .. } => {
+            format!("too early to ask with injected insulin, looks again at {}", clock(*next))
+        }
+        Reason::NotComingDown { treated, asked_for, next } => {
+            let why = if *asked_for { "you asked to be asked now" } else { "not coming down" };
+            format!("{why}; treated at {}, next look {}", clock(treated.at), clock(*next))
+        }
+        Reason::NothingToAsk { next } => {
+            format!("falling, within range or not to be seen, looks again at {}", clock(*next))
+        }
+        Reason::LowNobodyMarked { since, next } => {
+            format!(
+                "low since {}, nobody marked it as treated, and it is not rising; asked again at {}",
+                clock(*since),
+                clock(*next)
+            )
+        }
+        Reason::StillLow { treated, next } => {
+            format!("still low; treated at {}, next look {}", clock(treated.at), clock(*next))
+        }
+        Reason::NoFreshReading { treated, next, .. } => {
+            format!("no fresh reading to look at; treated at {}, next look {}", clock(treated.at), clock(*next))
+        }
+        Reason::Back { treated } => format!("back within range; treated at {}", clock(treated.at)),
+        Reason::StillHigh { since, marked, next } => {
+            let marked = if *marked { "its looks are over" } else { "nobody marked it as treated" };
+            format!("high since {}, {marked}; asked again at {}", clock(*since), clock(*next))
+        }
+        Reason::NightOver { since, next } => {
+            format!("high since {}, kept for the morning; asked again at {}", clock(*since), clock(*next))
+        }
         other => other.word().replace('_', " "),
     }
 }

@@ -5,6 +5,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stderr, reason = "a test ends loudly")]
 
+mod bounds;
 mod desktop;
 mod disk;
 mod systemd;
@@ -286,6 +287,11 @@ impl Recheck {
     pub(crate) fn kill(&mut self) {
         self.running.as_mut().expect("recheck was started").end();
         self.running = None;
+    }
+
+    /// The number of the running process.
+    pub(crate) fn process(&self) -> u32 {
+        self.running.as_ref().expect("recheck was started").id()
     }
 
     pub(crate) fn is_alive(&mut self) -> bool {

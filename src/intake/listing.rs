@@ -1,0 +1,228 @@
+//! Which files of a source count: finds them, within bounds, and says when there are more. Reads none of them.
+
+use crate::config::SourceSettings;
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// Bounds of one look.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Bounds {
+    /// Most files looked at in one source.
+    pub(super) files: usize,
+    /// Most folders looked into in one source.
+    pub(super) folders: usize,
+    /// Deepest folder looked into below the one in the settings.
+    pub(super) depth: u32,
+}
+
+/// Far more than a lifetime of daily exports, and still looked at within a second.
+pub(super) const BOUNDS: Bounds = Bounds { files: 100_000, folders: 10_000, depth: 8 };
+
+/// A bound that a source goes beyond.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Beyond {
+    /// What there is too much of.
+    pub(super) what: String,
+    /// What to do about it.
+    pub(super) hint: &'static str,
+}
+
+/// What a look at the names found.
+#[derive(Debug)]
+pub(super) struct Listing {
+    /// Files that count, in the order of their names.
+    pub(super) files: Vec<PathBuf>,
+    /// What was left out.
+    pub(super) beyond: Vec<Beyond>,
+}
+
+/// What a path below the source's folder is.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) enum Named {
+    /// A file that counts.
+    File(PathBuf),
+    /// A folder: what is in it is found by looking at all.
+    Folder,
+    /// Nothing that counts.
+    Nothing,
+}
+
+/// The files that count. Links to folders are not followed. Of too many files the last by name are kept:
+/// names that hold a date put the newest there.
+pub(super) fn list(settings: &SourceSettings, bounds: Bounds) -> io::Result<Listing> {
+    let mut files = Vec::new();
+    let (mut too_many, mut too_many_folders, mut too_deep) = (false, false, false);
+    let mut folders = vec![(settings.folder.clone(), 0)];
+    let mut seen = 1;
+    while let Some((folder, depth)) = folders.pop() {
+        let entries = match fs::read_dir(&folder) {
+            // Gone since it was listed is gone.
+            Err(error) if depth > 0 && error.kind() == io::ErrorKind::NotFound => continue,
+            entries => entries?,
+        };
+        for entry in entries {
+            let entry = entry?;
+            let name = entry.file_name();
+            let Some(name) = name.to_str().filter(|name| is_finished(name)) else { continue };
+            let Ok(kind) = entry.file_type() else { continue };
+            if kind.is_dir() {
+                match settings.subfolders {
+                    true if depth >= bounds.depth => too_deep = true,
+                    true if seen >= bounds.folders => too_many_folders = true,
+                    true => {
+                        seen += 1;
+                        folders.push((entry.path(), depth + 1));
+                    }
+                    false => {}
+                }
+            } else if matches(&settings.files, name) && (kind.is_file() || entry.path().is_file()) {
+                files.push(entry.path());
+                if files.len() > bounds.files.saturating_mul(2) {
+                    too_many = true;
+                    keep_last(&mut files, bounds.files);
+                }
+            }
+        }
+    }
+    too_many |= files.len() > bounds.files;
+    keep_last(&mut files, bounds.files);
+    let beyond = [
+        (too_many, format!("more than {} files: only the last by name are read", bounds.files), MOVE_OLD),
+        (too_many_folders, format!("more than {} folders: the others are not read", bounds.folders), MOVE_OLD),
+        (too_deep, format!("folders more than {} deep: what is in them is not read", bounds.depth), WATCH_DEEPER),
+    ];
+    let beyond = beyond.into_iter().filter(|(is, _, _)| *is).map(|(_, what, hint)| Beyond { what, hint }).collect();
+    Ok(Listing { files, beyond })
+}
+
+const MOVE_OLD: &str = "move old exports elsewhere, or name the wanted ones with files = \"...\"";
+const WATCH_DEEPER: &str = "set folder to one further down, or add a source for it";
+
+fn keep_last(files: &mut Vec<PathBuf>, most: usize) {
+    files.sort_unstable();
+    files.drain(..files.len().saturating_sub(most));
+}
+
+/// What a path is, given below the source's folder.
+pub(super) fn named(settings: &SourceSettings, below: &Path, bounds: Bounds) -> Named {
+    let path = settings.folder.join(below);
+    let Ok(about) = fs::metadata(&path) else { return Named::Nothing };
+    let parts: Option<Vec<&str>> = below.iter().map(|part| part.to_str().filter(|name| is_finished(name))).collect();
+    let Some((name, above)) = parts.as_ref().and_then(|parts| parts.split_last()) else { return Named::Nothing };
+    let deep = u32::try_from(above.len()).unwrap_or(u32::MAX);
+    if deep > if settings.subfolders { bounds.depth } else { 0 } {
+        Named::Nothing
+    } else if about.is_dir() {
+        Named::Folder
+    } else if about.is_file() && matches(&settings.files, name) {
+        Named::File(path)
+    } else {
+        Named::Nothing
+    }
+}
+
+/// Files being written aside carry such names until they are renamed.
+fn is_finished(name: &str) -> bool {
+    !name.starts_with('.')
+        && !name.ends_with('~')
+        && ![".tmp", ".part", ".partial", ".swp"].iter().any(|end| name.ends_with(end))
+}
+
+/// Does a name fit a pattern in which `*` stands for anything?
+fn matches(pattern: &str, name: &str) -> bool {
+    match pattern.split_once('*') {
+        None => pattern == name,
+        Some((start, rest)) => name
+            .strip_prefix(start)
+            .is_some_and(|left| (0..=left.len()).filter_map(|at| left.get(at..)).any(|left| matches(rest, left))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::ends::Watch;
+    use crate::domain::local::Zone;
+    use crate::formats::wanted::Wanted;
+
+    fn source(folder: &Path, subfolders: bool) -> SourceSettings {
+        let (name, files) = ("sensor".to_owned(), "*.csv".to_owned());
+        let format = Wanted::anything(Zone::UTC);
+        SourceSettings { name, folder: folder.to_owned(), files, subfolders, watch: Watch::Poll, format }
+    }
+
+    fn names(listing: &Listing) -> Vec<String> {
+        listing.files.iter().map(|path| path.file_name().unwrap().to_str().unwrap().to_owned()).collect()
+    }
+
+    #[test]
+    fn patterns() {
+        assert!(
+            matches("*.csv", "a.csv")
+                && matches("*", "x")
+                && matches("day*.c*v", "day-1.csv")
+                && matches("a.csv", "a.csv")
+        );
+        assert!(!matches("*.csv", "a.csv.gz") && !matches("a*b", "ac"));
+        assert!(!is_finished("x.csv.tmp") && !is_finished(".x.csv") && is_finished("x.csv"));
+    }
+
+    #[test]
+    fn of_too_many_files_the_last_are_kept_and_it_is_said() {
+        let folder = tempfile::tempdir().unwrap();
+        for day in 0..50 {
+            fs::write(folder.path().join(format!("day-{day:02}.csv")), "").unwrap();
+        }
+        let settings = source(folder.path(), false);
+        for most in [3, 24, 49] {
+            let listing = list(&settings, Bounds { files: most, ..BOUNDS }).unwrap();
+            let wanted: Vec<String> = (50 - most..50).map(|day| format!("day-{day:02}.csv")).collect();
+            assert_eq!(names(&listing), wanted);
+            assert_eq!(listing.beyond.len(), 1);
+            assert_eq!(listing.beyond[0].what, format!("more than {most} files: only the last by name are read"));
+        }
+        let listing = list(&settings, Bounds { files: 50, ..BOUNDS }).unwrap();
+        assert_eq!((listing.files.len(), listing.beyond.len()), (50, 0));
+    }
+
+    #[test]
+    fn folders_too_deep_or_too_many_are_said() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::create_dir_all(folder.path().join("a/b/c")).unwrap();
+        fs::create_dir(folder.path().join("z")).unwrap();
+        for below in ["a/1.csv", "a/b/2.csv", "a/b/c/3.csv", "z/4.csv"] {
+            fs::write(folder.path().join(below), "").unwrap();
+        }
+        let settings = source(folder.path(), true);
+        let whole = list(&settings, Bounds { files: 9, folders: 5, depth: 3 }).unwrap();
+        assert_eq!((names(&whole).len(), whole.beyond.len()), (4, 0));
+        let deep = list(&settings, Bounds { files: 9, folders: 5, depth: 2 }).unwrap();
+        assert_eq!(names(&deep), ["1.csv", "2.csv", "4.csv"]);
+        assert_eq!(deep.beyond[0].what, "folders more than 2 deep: what is in them is not read");
+        let many = list(&settings, Bounds { files: 9, folders: 2, depth: 3 }).unwrap();
+        assert_eq!(many.beyond[0].what, "more than 2 folders: the others are not read");
+        // Without subfolders nothing below is missed, because nothing below is wanted.
+        let flat = list(&source(folder.path(), false), Bounds { files: 9, folders: 1, depth: 0 }).unwrap();
+        assert_eq!((flat.files.len(), flat.beyond.len()), (0, 0));
+    }
+
+    #[test]
+    fn a_path_is_named_as_listing_finds_it() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::create_dir_all(folder.path().join("a/.hidden")).unwrap();
+        for below in ["1.csv", "a/2.csv", "a/.hidden/3.csv", "4.csv.tmp", "5.txt"] {
+            fs::write(folder.path().join(below), "").unwrap();
+        }
+        for subfolders in [true, false] {
+            let settings = source(folder.path(), subfolders);
+            let listed = list(&settings, BOUNDS).unwrap().files;
+            for below in ["1.csv", "a/2.csv", "a/.hidden/3.csv", "4.csv.tmp", "5.txt", "gone.csv"] {
+                let path = folder.path().join(below);
+                let wanted = if listed.contains(&path) { Named::File(path) } else { Named::Nothing };
+                assert_eq!(named(&settings, Path::new(below), BOUNDS), wanted, "{below}");
+            }
+            assert_eq!(named(&settings, Path::new("a"), BOUNDS), Named::Folder);
+        }
+    }
+}
