@@ -20,5 +20,6 @@ mod layers;
 mod open_data;
 mod properties;
 mod real;
+mod sensor;
 mod storm;
 mod tidy;

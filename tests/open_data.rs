@@ -7,8 +7,10 @@
 use super::real::{Recheck, wait_within, webhook};
 use recheck::config::meant::{Purpose, settings};
 use recheck::domain::local::Zone;
-use recheck::domain::time::Timestamp;
+use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::effect::Condition;
+use recheck::engine::policy::Policy;
+use recheck::engine::reason::Reason;
 use recheck::formats::encoding::Encoding;
 use recheck::formats::rows::Row;
 use recheck::formats::wanted::Wanted;
@@ -149,6 +151,49 @@ fn the_defaults_do_what_the_document_says() {
     assert!(low.re_raised * 50 <= low.raised, "at most 2 % are raised again");
     assert!(delay(&low) <= delay(&other), "told no later on average: {} and {}", delay(&low), delay(&other));
     assert!(other.missed * 20 > other.episodes, "the reference rule is silent on more than one low in twenty");
+}
+
+/// Two people of all 42 have stretches in which two signals alternate: in UoMGlucose2304 from the first minutes
+/// of 2023-10-08 on (248 and 70 within minutes), in HUPA0001P where two resampled sources were merged. It is
+/// noticed within an hour of the first reading, rung for once a day at most, and nobody else is told of it.
+/// UoMGlucose2301 holds one signal twice, two minutes apart: recorded, not rung.
+#[test]
+fn two_signals_are_noticed_and_no_others() {
+    let Some(folder) = folder("two_signals_are_noticed_and_no_others") else { return };
+    let mut noticed = Vec::new();
+    let mut doubled = Vec::new();
+    for set in ["hupa-ucm", "t1d-uom"] {
+        let mut paths: Vec<PathBuf> =
+            fs::read_dir(folder.join(set)).unwrap().map(|entry| entry.unwrap().path()).collect();
+        paths.sort();
+        for path in paths {
+            let text = fs::read(&path).unwrap();
+            let dialect = Wanted::anything(Zone::UTC).sniff(&text, Encoding::Utf8, None).unwrap();
+            let end = text.iter().position(|byte| *byte == b'\n').unwrap() + 1;
+            let mut rows = dialect.rows(&text[end..], 2, None).rows;
+            put_in_order(&mut rows);
+            let name = path.file_stem().unwrap().to_string_lossy().into_owned();
+            let mut rung: Vec<Timestamp> = Vec::new();
+            let mut raised = 0;
+            run(Policy::new(Zone::UTC), &rows, |at, decision| match decision.reason {
+                Reason::TwoSignals { .. } => {
+                    raised += 1;
+                    rung.extend(decision.rings.then_some(at));
+                }
+                Reason::WrittenTwice { .. } if doubled.last() != Some(&name) => doubled.push(name.clone()),
+                _ => {}
+            });
+            if let Some(first) = rung.first() {
+                assert!(rung.windows(2).all(|pair| pair[1] - pair[0] > Span::hours(24)), "{name}: {rung:?}");
+                noticed.push((name, *first - rows[0].measured, raised, rung.len()));
+            }
+        }
+    }
+    eprintln!("two signals: {noticed:?}; one signal twice: {doubled:?}");
+    let names: Vec<&str> = noticed.iter().map(|(name, ..)| name.as_str()).collect();
+    assert_eq!(names, ["HUPA0001P", "UoMGlucose2304"]);
+    assert!(noticed[1].1 <= Span::hours(1), "{:?}", noticed[1]);
+    assert_eq!(doubled, ["UoMGlucose2301"]);
 }
 
 /// Every line of every file is explained: it is the header, a reading taken in, a reading known already, one

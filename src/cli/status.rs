@@ -141,10 +141,10 @@ impl Seen<'_> {
             Some(Trust::Source(trusted)) if usize::from(trusted.0) != number => {
                 notes.push("set aside by `recheck trust`".to_owned());
             }
-            Some(Trust::Signal { ours, other, .. }) => notes.push(format!(
-                "of two signals the one at {} counts",
-                ours.shown(policy.unit, None) + ", not at " + &other.shown(policy.unit, None)
-            )),
+            Some(Trust::Signal { ours, other, .. }) => {
+                let (ours, other) = (ours.shown(policy.unit, None), other.shown(policy.unit, None));
+                notes.push(format!("of two signals the one at {ours} counts, not the one at {other}"));
+            }
             Some(Trust::Source(_)) | None => {}
         }
         if source.wrote_twice().is_some_and(|at| self.now - at < Span::hours(1)) {

@@ -40,8 +40,8 @@ const RECENT_MIN: i64 = 15;
 const ECHO_BELOW_SECONDS: i64 = 234;
 
 /// Pairs of readings that must be alike before the later of a pair is taken for an echo: so many of the last.
-const ECHO_PAIRS: usize = 4;
-const ECHO_PAIRS_ALIKE: usize = 3;
+const ECHO_PAIRS: usize = 6;
+const ECHO_PAIRS_ALIKE: usize = 5;
 
 /// A signal that was single for this long is news when it doubles again.
 const ECHO_TOLD_HOURS: i64 = 24;
