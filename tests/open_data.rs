@@ -153,10 +153,10 @@ fn the_defaults_do_what_the_document_says() {
     assert!(other.missed * 20 > other.episodes, "the reference rule is silent on more than one low in twenty");
 }
 
-/// Two people of all 42 have stretches in which two signals alternate: in UoMGlucose2304 from the first minutes
-/// of 2023-10-08 on (248 and 70 within minutes), in HUPA0001P where two resampled sources were merged. It is
+/// Two people of all 42 have stretches in which two signals alternate: in `UoMGlucose2304` from the first minutes
+/// of 2023-10-08 on (248 and 70 within minutes), in `HUPA0001P` where two resampled sources were merged. It is
 /// noticed within an hour of the first reading, rung for once a day at most, and nobody else is told of it.
-/// UoMGlucose2301 holds one signal twice, two minutes apart: recorded, not rung.
+/// `UoMGlucose2301` holds one signal twice, two minutes apart: recorded, not rung.
 #[test]
 fn two_signals_are_noticed_and_no_others() {
     let Some(folder) = folder("two_signals_are_noticed_and_no_others") else { return };
