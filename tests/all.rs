@@ -18,6 +18,7 @@ mod exhaust;
 mod intake;
 mod layers;
 mod open_data;
+mod people;
 mod properties;
 mod real;
 mod sensor;

@@ -23,11 +23,11 @@ use recheck::domain::glucose::{Glucose, Unit};
 use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
-use recheck::engine::Engine;
-use recheck::engine::effect::{Decision, Id, Side};
+use recheck::engine::effect::{Audience, Decision, Id, Side};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use recheck::engine::reason::Reason;
+use recheck::engine::{Engine, State};
 use recheck::wording::text::text;
 use std::collections::BTreeSet;
 use std::fs;
@@ -39,8 +39,11 @@ const DAY: i64 = 1_772_409_600;
 struct Life {
     engine: Engine,
     sets: Vec<String>,
-    told: Vec<(Timestamp, Decision)>,
+    told: Vec<Told>,
 }
+
+/// A decision, when, and its title.
+type Told = (Timestamp, Decision, String);
 
 #[test]
 fn the_documents_are_true() {
@@ -55,7 +58,7 @@ fn the_documents_are_true() {
         for (line, timeline) in timelines(&document) {
             count += 1;
             let (told, expected) = live(&timeline);
-            words.extend(told.iter().map(|(_, decision)| decision.reason.word()));
+            words.extend(told.iter().map(|(_, decision, _)| decision.reason.word()));
             let shown: Vec<String> = told.iter().map(show).collect();
             let wanted: Vec<String> = expected.iter().map(|line| line.trim().to_owned()).collect();
             if !agree(&shown, &wanted) {
@@ -100,7 +103,7 @@ fn agree(shown: &[String], wanted: &[String]) -> bool {
         })
 }
 
-fn live(lines: &[String]) -> (Vec<(Timestamp, Decision)>, Vec<String>) {
+fn live(lines: &[String]) -> (Vec<Told>, Vec<String>) {
     let mut life = Life { engine: Engine::new(policy(&[])), sets: Vec::new(), told: Vec::new() };
     let mut expected = Vec::new();
     for line in lines.iter().map(|line| line.trim()).filter(|line| !line.is_empty()) {
@@ -108,8 +111,10 @@ fn live(lines: &[String]) -> (Vec<(Timestamp, Decision)>, Vec<String>) {
             expected.push(line.to_owned());
         } else if let Some(assignment) = line.strip_prefix("set ") {
             life.sets.push(assignment.to_owned());
-            life.engine = Engine::new(policy(&life.sets));
         } else {
+            if life.told.is_empty() && life.engine.snapshot() == &State::default() {
+                life.engine = Engine::new(policy(&life.sets));
+            }
             life.step(line);
         }
     }
@@ -228,6 +233,14 @@ impl Life {
         }
     }
 
+    fn tell(&mut self, told: Vec<Decision>, at: Timestamp) {
+        let policy = self.engine.policy();
+        self.told.extend(told.into_iter().map(|decision| {
+            let title = text(&decision, policy, at).title;
+            (at, decision, title)
+        }));
+    }
+
     /// Ticks come when the engine wants them, then what happens. While nobody watches there are none.
     fn happens(&mut self, at: Timestamp, event: &Event) {
         let watched = !matches!(event, Event::Unwatched { .. });
@@ -236,10 +249,10 @@ impl Life {
                 break;
             };
             let told = self.engine.handle(&Event::Tick, deadline);
-            self.told.extend(told.into_iter().map(|decision| (deadline, decision)));
+            self.tell(told, deadline);
         }
         let told = self.engine.handle(event, at);
-        self.told.extend(told.into_iter().map(|decision| (at, decision)));
+        self.tell(told, at);
         // What is saved is enough to go on from, at every step of every document.
         let saved = serde_json::to_string(self.engine.snapshot()).unwrap();
         let restored = Engine::restore(self.engine.policy().clone(), serde_json::from_str(&saved).unwrap());
@@ -316,11 +329,14 @@ fn time(text: &str) -> Timestamp {
     Timestamp::from_seconds(DAY) + Span::minutes(minutes)
 }
 
-fn show((at, decision): &(Timestamp, Decision)) -> String {
+fn show((at, decision, title): &Told) -> String {
     let minutes = (*at - Timestamp::from_seconds(DAY)).as_minutes();
-    let rings = if decision.rings { " rings" } else { "" };
-    let title =
-        if decision.rings { format!(" \"{}\"", text(decision, &policy(&[]), *at).title) } else { String::new() };
+    let rings = match (decision.rings, decision.to) {
+        (true, Audience::Person(person)) => format!(" rings person {}", person + 1),
+        (true, Audience::Wearer) => " rings".to_owned(),
+        (false, _) => String::new(),
+    };
+    let title = if decision.rings { format!(" \"{title}\"") } else { String::new() };
     format!(
         "{:02}:{:02} -> {} {} {}{rings}{title}",
         minutes / 60,

@@ -253,7 +253,7 @@ fn replay_prints_the_lines_that_are_promised() {
         assert!(object["at"].as_str().unwrap().ends_with("+01:00"), "{line}");
         events.insert(object["event"].as_str().unwrap().to_owned());
     }
-    let known = ["raised", "repeated", "ended", "held", "withheld", "look", "prompt"];
+    let known = ["raised", "repeated", "ended", "held", "withheld", "look", "prompt", "escalated"];
     assert!(events.iter().all(|event| known.contains(&event.as_str())), "{events:?}");
     assert!(["raised", "ended", "prompt"].iter().all(|event| events.contains(*event)), "{events:?}");
 }

@@ -7,6 +7,7 @@ use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
 use recheck::engine::effect::{Condition, Decision, Id, Side, What};
 use recheck::engine::event::{Event, Which};
+use recheck::engine::level::Active;
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use recheck::engine::timers::Timer;
 use std::collections::BTreeSet;
@@ -131,6 +132,8 @@ impl Story {
                 What::Ended if !matches!(decision.condition, Condition::RecheckHigh | Condition::RecheckLow) => {
                     assert!(self.open.remove(&key), "ended while closed: {:?}", self.told);
                 }
+                What::Escalated => assert!(self.open.contains(&key), "escalated while closed: {:?}", self.told),
+                What::Called => panic!("there is nobody to call: {:?}", self.told),
                 What::Ended | What::Held | What::Withheld | What::Look | What::Prompt | What::Told | What::Answer => {}
             }
             if decision.rings {
@@ -140,6 +143,15 @@ impl Story {
         let state = self.engine.snapshot();
         if state.high.root().is_some() {
             assert!(state.timers.due(Timer::HighLook).is_some(), "a high fell silent for good: {:?}", self.told);
+        }
+        if state.low.active().any(Active::is_beyond) {
+            let chain = state.chain.as_ref();
+            assert!(chain.is_some(), "nobody would be called for a low: {:?}", self.told);
+            assert!(
+                state.timers.due(Timer::Chain).is_some() || chain.is_some_and(|chain| chain.answered.is_some()),
+                "an unanswered low fell silent: {:?}",
+                self.told
+            );
         }
         if state.low_care.is_some() {
             assert!(

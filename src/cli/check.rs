@@ -4,9 +4,11 @@ use super::Place;
 use super::print::{FAILED, Failure, line};
 use super::watch::runtime;
 use crate::channels::Channel;
+use crate::config::Receipt;
 use crate::daemon::clock;
 use crate::outbox::outcome::Outcome;
 use crate::outbox::plan;
+use crate::store::Store;
 use std::process::ExitCode;
 use tokio::sync::mpsc;
 
@@ -22,6 +24,18 @@ pub(super) fn check(place: &Place) -> Result<ExitCode, Failure> {
                 source.folder.display()
             ));
         }
+    }
+    let confirms = settings.reaches.values().any(|reach| reach.owner.is_none() && reach.receipt == Receipt::Confirm);
+    let answered =
+        Store::look(&place.state()).ok().flatten().is_some_and(|store| store.was_answered().unwrap_or(false));
+    if !settings.policy.people.is_empty() && !confirms && !answered {
+        line(
+            "note: others are called when you do not answer, and no answer has ever come back: try `recheck seen`, the",
+        );
+        line("      desktop's button or a line in a diary file, so that nobody is called in vain");
+    }
+    for person in &settings.policy.people {
+        line(&format!("note: {} is called when you do not answer; have you agreed on it?", person.name));
     }
     if std::fs::read_to_string(place.config()).is_ok_and(|text| !text.contains("therapy")) {
         line("note: wearer.therapy is not set; injections are assumed");

@@ -17,6 +17,7 @@ use crate::formats::wanted::Wanted;
 use crate::store::Store;
 use crate::store::inbox::Said;
 use crate::wearer::script::{ACTS, Act, CADENCE_MIN, LENGTH_MIN, at, reading};
+use std::collections::BTreeMap;
 use std::fs::OpenOptions;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -35,7 +36,12 @@ const BEFORE_MIN: i64 = 60;
 pub(super) fn run() -> Result<ExitCode, Failure> {
     let folder = TemporaryFolder::make()?;
     let policy = policy();
-    let wanted = Settings { policy: policy.clone(), sources: vec![source(&folder.0)], channels: channels() };
+    let wanted = Settings {
+        policy: policy.clone(),
+        sources: vec![source(&folder.0)],
+        channels: channels(),
+        reaches: BTreeMap::new(),
+    };
     line("DEMO: a night-shift baker wears a sensor and injects insulin. She sleeps from 06:30 to 13:00.");
     line("Sixteen hours pass in a minute. Nothing here is a real person; nothing is left behind.\n");
     let readings = runtime()?.block_on(live(&folder.0, wanted, &policy))?;

@@ -134,11 +134,16 @@ fn print(file: &str, zone: Zone, at: Timestamp, decision: &Decision) {
         file,
         at: zone.rfc3339(at),
         event: match decision.what {
-            What::Raised | What::Repeated | What::Ended | What::Held | What::Withheld | What::Look | What::Prompt => {
-                decision.what.name()
-            }
-            // Past readings, stretches not watched and answers do not happen in a replay.
-            What::Told | What::Answer => return,
+            What::Raised
+            | What::Repeated
+            | What::Ended
+            | What::Held
+            | What::Withheld
+            | What::Look
+            | What::Prompt
+            | What::Escalated => decision.what.name(),
+            // There is nobody to be called. Past readings, stretches not watched and answers do not happen in a replay.
+            What::Called | What::Told | What::Answer => return,
         },
         id: decision.id.0,
         part_of: decision.part_of.map(|Id(id)| id),

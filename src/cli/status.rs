@@ -117,6 +117,7 @@ impl Seen<'_> {
             "zone": self.zone(),
             "alerts": self.alerts(),
             "rechecks": self.rechecks(),
+            "unanswered": self.unanswered(),
             "channels": channels,
             "sources": sources,
             "refusals": refusals,
@@ -210,6 +211,23 @@ impl Seen<'_> {
         all
     }
 
+    /// The low that nobody has answered yet, and who was called for it.
+    fn unanswered(&self) -> Value {
+        let (policy, state) = (self.engine.policy(), self.engine.snapshot());
+        let stamp = |at: Timestamp| policy.zone.rfc3339(at);
+        let named = |person: u8| policy.people.get(usize::from(person)).map(|person| person.name.clone());
+        state.chain.as_ref().map_or(Value::Null, |chain| {
+            let called: Vec<Value> =
+                chain.called.iter().map(|(person, at)| json!({ "name": named(*person), "at": stamp(*at) })).collect();
+            json!({
+                "since": stamp(chain.since),
+                "answered": chain.answered.map(stamp),
+                "called": called,
+                "next": state.timers.due(Timer::Chain).map(stamp),
+            })
+        })
+    }
+
     fn rechecks(&self) -> Vec<Value> {
         let state = self.engine.snapshot();
         let stamp = |at: Timestamp| self.engine.policy().zone.rfc3339(at);
@@ -265,6 +283,17 @@ impl Seen<'_> {
             let since = alert["since"].as_str().map_or_else(String::new, |at| format!(" since {}", clock_of(Some(at))));
             format!("{:>4}  {}{since}, {told}{seen}", alert["id"].to_string(), text(alert, "condition"))
         });
+        let chain = &all["unanswered"];
+        if chain["since"].is_string() {
+            let answered = match chain["answered"].as_str() {
+                Some(at) => format!("answered {}", clock_of(Some(at))),
+                None => format!("NOT ANSWERED, rings again {}", clock(&chain["next"])),
+            };
+            lines.push(format!("Low since {}, {answered}", clock(&chain["since"])));
+            section(&mut lines, "Called", &chain["called"], |call| {
+                format!("      {} {}", text(call, "name"), clock(&call["at"]))
+            });
+        }
         section(&mut lines, "Re-checks", &all["rechecks"], |care| {
             let treated = care["treated"]
                 .as_str()

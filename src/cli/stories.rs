@@ -20,7 +20,9 @@ pub(super) fn story(at: Timestamp, decision: &Decision, policy: &Policy) -> Stri
         What::Held | What::Withheld => {
             ("quiet", format!("{}: {}", decision.condition.name(), reason::sentence(&decision.reason, voice)))
         }
-        What::Raised | What::Repeated | What::Prompt | What::Told => ("quiet", decision.condition.name().to_owned()),
+        What::Raised | What::Repeated | What::Prompt | What::Told | What::Escalated | What::Called => {
+            ("quiet", decision.condition.name().to_owned())
+        }
     };
     let words = words.replace('\n', "\n               ");
     format!("{}  {verb:<6} {words}", policy.zone.clock(at))

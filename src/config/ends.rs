@@ -11,6 +11,7 @@ use crate::engine::policy::{Policy, SensorPolicy, SourceKind, SourcePolicy};
 use crate::formats::encoding::Encoding;
 use crate::formats::stamp::Stamp;
 use crate::formats::wanted::Wanted;
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 /// A folder that is watched, or standard input.
@@ -65,6 +66,32 @@ pub enum ChannelSettings {
     },
     /// An HTTP address that takes JSON.
     Webhook(Webhook),
+}
+
+/// Whom a channel reaches, and how.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Reach {
+    /// Kept for alerts that nobody answers.
+    pub later: bool,
+    /// Without values: somebody may look over the shoulder.
+    pub discreet: bool,
+    /// What an accepted message proves.
+    pub receipt: Receipt,
+    /// Whose it is: a person's place among those who are called; none: the wearer's.
+    pub owner: Option<u8>,
+}
+
+/// What an accepted message proves (the three kinds of IEC TR 80001-2-5: a system that informs, one that
+/// delivers, one that delivers and is confirmed).
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Receipt {
+    /// That it was handed on.
+    #[default]
+    Inform,
+    /// That it arrived at the device.
+    Deliver,
+    /// A person can confirm by it.
+    Confirm,
 }
 
 /// An HTTP address that takes JSON.
@@ -172,15 +199,29 @@ fn format(words: &mut Words<'_>, zone: Zone, meter_unit: Unit) -> Wanted {
     }
 }
 
-pub(super) fn channels(top: &mut Words<'_>, purpose: Purpose, start: Place) -> Vec<ChannelSettings> {
+pub(super) fn channels(
+    top: &mut Words<'_>,
+    purpose: Purpose,
+    start: Place,
+) -> (Vec<ChannelSettings>, BTreeMap<String, Reach>) {
     let node = top.take("channel");
     let mut all = Words::of("channel", node, start, top.problems());
     let mut found = Vec::new();
+    let mut reaches = BTreeMap::new();
     for (name, node) in all.take_all() {
         let place = node.place;
         let empty = matches!(&node.value, Value::Table(table) if table.is_empty());
         let mut words = Words::of(&format!("channel.{name}"), Some(node), place, all.problems());
         let kind = words.text("kind").map(|(_, kind)| kind);
+        let receipt = words.parsed("receipt", "\"inform\", \"deliver\" or \"confirm\"", receipt);
+        let reach = Reach {
+            later: words.yes_or_no("later").unwrap_or(false),
+            discreet: words.yes_or_no("discreet").unwrap_or(false),
+            // The desktop's buttons are pressed by somebody.
+            receipt: receipt.unwrap_or(if name == "desktop" { Receipt::Confirm } else { Receipt::Inform }),
+            owner: None,
+        };
+        reaches.insert(name.clone(), reach);
         match kind.as_deref() {
             Some("desktop") => found.push(ChannelSettings::Desktop { name }),
             None if name == "desktop" && empty => found.push(ChannelSettings::Desktop { name }),
@@ -208,7 +249,7 @@ pub(super) fn channels(top: &mut Words<'_>, purpose: Purpose, start: Place) -> V
         );
     }
     all.end();
-    found
+    (found, reaches)
 }
 
 fn webhook(words: &mut Words<'_>, name: String, place: Place) -> Webhook {
@@ -243,6 +284,15 @@ fn kind(text: &str) -> Option<SourceKind> {
         "streaming" => Some(SourceKind::Streaming),
         "scanned" => Some(SourceKind::Scanned),
         "history" => Some(SourceKind::History),
+        _ => None,
+    }
+}
+
+fn receipt(text: &str) -> Option<Receipt> {
+    match text {
+        "inform" => Some(Receipt::Inform),
+        "deliver" => Some(Receipt::Deliver),
+        "confirm" => Some(Receipt::Confirm),
         _ => None,
     }
 }

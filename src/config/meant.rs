@@ -1,6 +1,7 @@
 //! The settings as meant: checked values, with the defaults of the parts they belong to.
 
-use super::ends::{ChannelSettings, SourceSettings, channels, sources};
+use super::ends::{ChannelSettings, Reach, SourceSettings, channels, sources};
+use super::people::{escalation, people};
 use super::problem::{Place, Problem, Problems};
 use super::tree::{self, Node};
 use super::words::Words;
@@ -9,7 +10,11 @@ use crate::domain::local::{Hours, Zone};
 use crate::domain::time::Span;
 use crate::engine::policy::{LevelPolicy, Policy, Rings, Therapy};
 use crate::formats::wanted::Wanted;
+use std::collections::BTreeMap;
 use std::path::Path;
+
+/// Longest name of the wearer: titles must leave room for the value.
+const NAME_CHARS_MAX: usize = 16;
 
 /// All settings.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,6 +25,8 @@ pub struct Settings {
     pub sources: Vec<SourceSettings>,
     /// Ways to reach the wearer.
     pub channels: Vec<ChannelSettings>,
+    /// Whom each channel reaches, and how, by its name.
+    pub reaches: BTreeMap<String, Reach>,
 }
 
 impl Settings {
@@ -84,6 +91,7 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     if let Some(night) = wearer.parsed("night", "hours such as \"23:00-07:00\"", Hours::parse) {
         policy.night = night;
     }
+    policy.name = wearer.text("name").map(|(_, name)| name.trim().chars().take(NAME_CHARS_MAX).collect());
     wearer.end();
 
     levels(&mut top, &mut policy, start);
@@ -119,9 +127,11 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     recheck.end();
 
     let sources = sources(&mut top, &mut policy, purpose, start);
-    let channels = channels(&mut top, purpose, start);
+    let (channels, mut reaches) = channels(&mut top, purpose, start);
+    people(&mut top, &mut policy, &mut reaches, start);
+    escalation(&mut top, &mut policy.escalation, start);
     top.end();
-    Settings { policy, sources, channels }
+    Settings { policy, sources, channels, reaches }
 }
 
 fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {

@@ -3,9 +3,10 @@
 pub mod ends;
 pub mod files;
 pub mod meant;
+mod people;
 pub mod problem;
 pub mod tree;
 pub mod words;
 
-pub use ends::{ChannelSettings, SourceSettings, Webhook};
+pub use ends::{ChannelSettings, Reach, Receipt, SourceSettings, Webhook};
 pub use meant::Settings;

@@ -186,6 +186,25 @@ impl<'a> Words<'a> {
         columns
     }
 
+    /// One text or several.
+    pub fn texts(&mut self, key: &'static str) -> Vec<String> {
+        let Some(node) = self.take(key) else { return Vec::new() };
+        let all = match node.value {
+            Value::List(all) => all,
+            value => vec![Node { place: node.place, value }],
+        };
+        let mut texts = Vec::new();
+        for one in all {
+            match one.value {
+                Value::Text(text) => texts.push(text),
+                other => {
+                    self.mistyped::<()>(key, one.place, &other, "text in quotes, or a list of them");
+                }
+            }
+        }
+        texts
+    }
+
     /// Cadences with one decimal, as tenths.
     pub fn tenths(&mut self, key: &'static str, into: &mut i64) {
         let Some(node) = self.take(key) else { return };

@@ -10,6 +10,7 @@ use crate::config::{ChannelSettings, Settings};
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
+use crate::engine::effect::Audience;
 use crate::engine::event::{Cause, Event};
 use crate::engine::policy::{Policy, SourceKind, SourcePolicy};
 use crate::intake::folder::Folder;
@@ -18,7 +19,7 @@ use crate::intake::stdin::Lines;
 use crate::intake::{Incoming, QUEUE_MAX};
 use crate::outbox::health::Health;
 use crate::outbox::outcome::Outcome;
-use crate::outbox::plan::Addresses;
+use crate::outbox::plan::{Address, Addresses};
 use crate::store::{self, Store};
 use std::collections::BTreeSet;
 use std::path::PathBuf;
@@ -101,7 +102,7 @@ impl Daemon {
         let (queue_sender, queue) = mpsc::channel(QUEUE_MAX);
         let channels = open_channels(&settings.channels, &click_sender)?;
         let addresses = Addresses {
-            channels: channels.iter().map(|channel| channel.name().to_owned()).collect(),
+            channels: channels.iter().map(|channel| address(channel.name(), &settings)).collect(),
             mark,
             life: store.life()?,
         };
@@ -204,6 +205,12 @@ impl Daemon {
         }
         Ok(())
     }
+}
+
+fn address(name: &str, settings: &Settings) -> Address {
+    let reach = settings.reaches.get(name).cloned().unwrap_or_default();
+    let of = reach.owner.map_or(Audience::Wearer, Audience::Person);
+    Address { name: name.to_owned(), of, later: reach.later, discreet: reach.discreet }
 }
 
 fn open_channels(

@@ -145,6 +145,10 @@ pub enum What {
     Look,
     /// A re-check asks the wearer something.
     Prompt,
+    /// Nobody answered an alert: it rings again, and by more ways.
+    Escalated,
+    /// Somebody else is called.
+    Called,
     /// Something the wearer is told once.
     Told,
     /// The answer to what the wearer just said.
@@ -163,9 +167,30 @@ impl What {
             Self::Withheld => "withheld",
             Self::Look => "look",
             Self::Prompt => "prompt",
+            Self::Escalated => "escalated",
+            Self::Called => "called",
             Self::Told => "told",
             Self::Answer => "answer",
         }
+    }
+}
+
+/// Whom a decision is for.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Audience {
+    /// The wearer.
+    #[default]
+    Wearer,
+    /// One of the people who are called, from 0 in the order of the settings.
+    Person(u8),
+}
+
+impl Audience {
+    /// Is it for the wearer?
+    #[must_use]
+    pub const fn is_wearer(&self) -> bool {
+        matches!(self, Self::Wearer)
     }
 }
 
@@ -208,6 +233,9 @@ pub struct Decision {
     /// Why the value is less sure than others; it is said with it, and delays nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub doubt: Option<Doubt>,
+    /// For whom.
+    #[serde(default, skip_serializing_if = "Audience::is_wearer")]
+    pub to: Audience,
     /// Why.
     pub reason: Reason,
 }

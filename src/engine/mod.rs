@@ -11,6 +11,7 @@
 
 mod arrival;
 pub mod effect;
+pub mod escalation;
 pub mod event;
 pub mod level;
 mod past;
@@ -36,6 +37,7 @@ use crate::domain::local::{Hours, Stretch};
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use effect::{Condition, Decision, Id, Side, What};
+use escalation::Chain;
 use event::{Cause, Event};
 use level::{Seen, Told};
 use policy::Policy;
@@ -101,6 +103,9 @@ pub struct State {
     /// Two signals that alternate, if there are.
     #[serde(default)]
     pub two_signals: Option<TwoSignals>,
+    /// The calls for a low that nobody answers.
+    #[serde(default)]
+    pub chain: Option<Chain>,
     /// When two signals last alternated.
     #[serde(default)]
     two_signals_last: Option<Timestamp>,
@@ -264,9 +269,10 @@ impl Engine {
         for side in [Side::Low, Side::High] {
             turn.judged = self.of_two_signals(side, turn.now).or_else(|| self.latest_of(reading.source));
             let value = turn.judged.map_or(reading.glucose, |judged| judged.glucose);
+            let first = turn.out.len();
             self.judge_side(turn, &Seen { side, value, measured: reading.measured, cadence });
             match side {
-                Side::Low => self.follow_low(turn),
+                Side::Low => self.follow_chain(turn, first),
                 Side::High => self.follow_high(turn),
             }
         }
@@ -289,6 +295,8 @@ impl Engine {
                 Timer::Gap(source) => self.gap(turn, source),
                 Timer::Scan(source) => self.call_for_scan(turn, source),
                 Timer::SensorEnd(source) => self.tell_sensor_end(turn, source),
+                Timer::Chain => self.escalate(turn),
+                Timer::GapCall(source) => self.call_for_gap(turn, source),
             }
         }
         unreachable!("a turn works off its timers");

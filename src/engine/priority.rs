@@ -8,6 +8,7 @@
 //! | very low | irreversible harm possible | prompt | high |
 //! | low | reversible | prompt | medium |
 //! | low still low at a look, not rising, or not to be seen | irreversible harm possible | prompt | high |
+//! | low that nobody answers, or that stays when answered | irreversible harm possible | prompt | high |
 //! | very high | irreversible harm possible (ketones) | delayed | medium |
 //! | high | reversible | delayed | low |
 //! | gap after a low or falling value | unseen low | prompt | medium |
@@ -26,6 +27,8 @@ use super::trend::Rate;
 /// The priority of a decision.
 pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> Priority {
     match condition {
+        _ if matches!(reason, Reason::Unanswered { .. } | Reason::NotRecovering { .. }) => Priority::High,
+        _ if matches!(reason, Reason::Answered { .. } | Reason::LowOver { .. }) => Priority::Information,
         Condition::VeryLow => Priority::High,
         Condition::Low
         | Condition::VeryHigh
@@ -39,7 +42,7 @@ pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> P
         },
         Condition::RecheckLow => match reason {
             Reason::StillLow { .. } if rate.is_some_and(|rate| rate.direction().rises()) => Priority::Medium,
-            Reason::StillLow { .. } | Reason::LowNobodyMarked { .. } | Reason::NoFreshReading { .. } => Priority::High,
+            Reason::StillLow { .. } | Reason::NoFreshReading { .. } => Priority::High,
             _ => Priority::Information,
         },
         Condition::Scan => match reason {

@@ -2,6 +2,7 @@
 //! all read the same reason; the sentences are made elsewhere.
 
 use super::effect::{Condition, Id, Side};
+use super::escalation::Step;
 use super::event::Cause;
 use super::two_signals::Trust;
 use crate::domain::glucose::Glucose;
@@ -50,7 +51,7 @@ pub enum Reason {
     NotComingDown { treated: Treatment, asked_for: bool, next: Timestamp },
     /// There is nothing to ask about a high now: it is coming down, within range, or not to be seen.
     NothingToAsk { next: Timestamp },
-    /// A low or very low that nobody marked as treated is still there and not rising.
+    /// Asked by an older version about a low that nobody marked as treated.
     LowNobodyMarked { since: Timestamp, next: Timestamp },
     /// The source's clock runs ahead of this computer's.
     ClockAhead { by: Span },
@@ -87,6 +88,14 @@ pub enum Reason {
     SensorOff { until: Timestamp },
     /// A sensor comes to its end.
     SensorEnds { end: Timestamp },
+    /// Nobody has answered this low; what was done about it now.
+    Unanswered { since: Timestamp, step: Step, told: Vec<(u8, Timestamp)> },
+    /// The low was answered, and stays.
+    NotRecovering { since: Timestamp, answered: Timestamp, told: Vec<(u8, Timestamp)> },
+    /// The wearer has answered.
+    Answered { at: Timestamp },
+    /// The low that somebody was called for is over.
+    LowOver { since: Timestamp },
     /// No source has that name.
     NoSuchSource { names: Vec<String> },
     /// A look found the low still there.
@@ -174,7 +183,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 53] = [
+    pub const WORDS: [&'static str; 56] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -194,7 +203,6 @@ impl Reason {
         "asked_for",
         "not_coming_down",
         "nothing_to_ask",
-        "low_nobody_marked",
         "clock_ahead",
         "clock_behind",
         "history_only",
@@ -212,6 +220,10 @@ impl Reason {
         "sensor_started",
         "sensor_off",
         "sensor_ends",
+        "unanswered",
+        "not_recovering",
+        "answered",
+        "low_over",
         "no_such_source",
         "still_low",
         "no_fresh_reading",
@@ -271,6 +283,10 @@ impl Reason {
             Self::SensorStarted { .. } => "sensor_started",
             Self::SensorOff { .. } => "sensor_off",
             Self::SensorEnds { .. } => "sensor_ends",
+            Self::Unanswered { .. } => "unanswered",
+            Self::NotRecovering { .. } => "not_recovering",
+            Self::Answered { .. } => "answered",
+            Self::LowOver { .. } => "low_over",
             Self::NoSuchSource { .. } => "no_such_source",
             Self::StillLow { .. } => "still_low",
             Self::NoFreshReading { .. } => "no_fresh_reading",

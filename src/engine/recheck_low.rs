@@ -1,5 +1,5 @@
-//! Looking again after a low: every quarter of an hour until the value is back, by night too. A low that
-//! nobody marked as treated is asked about as well, unless it is rising.
+//! Looking again after a low: every quarter of an hour until the value is back, by night too. What nobody
+//! answered is not here: see `escalation`.
 
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
@@ -13,9 +13,6 @@ use serde::{Deserialize, Serialize};
 /// Without a reading it asks so often in a row, and then at longer spans: there is no news to tell.
 const UNSEEN_IN_A_ROW: u32 = 3;
 const UNSEEN_LATER_MIN: i64 = 60;
-
-/// An unmarked low is asked about at every second look; a very low at every one.
-const UNMARKED_LOW_LOOKS: i64 = 2;
 
 /// The re-check of one low.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -33,24 +30,6 @@ pub struct LowCare {
 }
 
 impl Engine {
-    /// A low has begun to be alerted: if nobody marks it, ask later. When its alerts are over, so is that.
-    pub(super) fn follow_low(&mut self, turn: &Turn) {
-        let root = self.side(Side::Low).root().map(|root| (root.id, root.since));
-        match (root, &self.state.low_care) {
-            (Some((alert, since)), None) => {
-                let id = self.take_id();
-                self.state.low_care = Some(LowCare { id, part_of: Some(alert), since, treated: None, unseen: 0 });
-                let next = turn.now + self.unmarked_span(turn);
-                self.state.timers.set(Timer::LowLook, next);
-            }
-            (None, Some(LowCare { treated: None, .. })) => {
-                self.state.low_care = None;
-                self.state.timers.stop(Timer::LowLook);
-            }
-            (_, _) => {}
-        }
-    }
-
     /// Starts, or re-plans, the looks of a treated low. Answers with what was understood.
     pub(super) fn treat_low(&mut self, turn: &mut Turn, at: Timestamp) {
         let root = self.side(Side::Low).root().map(|root| (root.id, root.since));
@@ -66,17 +45,16 @@ impl Engine {
         self.state.timers.set(Timer::LowLook, due);
         let reason = Reason::LooksPlanned { side: Side::Low, treated, looks: vec![due], night_rule: false };
         turn.tell(What::Answer, Condition::RecheckLow, id, part_of, reason, false);
+        self.answer_chain(turn, at);
     }
 
     /// The timer of the re-check is due.
     pub(super) fn look_at_low(&mut self, turn: &mut Turn) {
-        let Some(care) = self.state.low_care.clone() else {
-            return;
-        };
         turn.judged = self.lowest_latest(turn.now);
-        match care.treated {
-            Some(treated) => self.look_at_treated_low(turn, &care, treated),
-            None => self.ask_about_low(turn, &care),
+        match self.state.low_care.clone() {
+            Some(care @ LowCare { treated: Some(treated), .. }) => self.look_at_treated_low(turn, &care, treated),
+            // An older version asked about lows that nobody marked here.
+            Some(LowCare { treated: None, .. }) | None => self.state.low_care = None,
         }
     }
 
@@ -118,26 +96,6 @@ impl Engine {
         self.state.low_care = Some(LowCare { unseen, ..care.clone() });
         turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
         turn.tell(What::Prompt, Condition::RecheckLow, care.id, care.part_of, reason, true);
-    }
-
-    fn ask_about_low(&mut self, turn: &mut Turn, care: &LowCare) {
-        let limit = self.policy.levels.low.limit.hundredths();
-        let next = turn.now + self.unmarked_span(turn);
-        self.state.timers.set(Timer::LowLook, next);
-        let low = turn.judged.is_some_and(|judged| judged.glucose.hundredths() < limit);
-        let rising = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction().rises());
-        let (what, rings) = if low && !rising { (What::Prompt, true) } else { (What::Look, false) };
-        // Low now may be a later stretch than the one that raised the alert.
-        let rows = self.side(Side::Low).active().filter_map(|active| active.row);
-        let since = rows.map(|row| row.since).min().unwrap_or(care.since);
-        let reason = if rings { Reason::LowNobodyMarked { since, next } } else { Reason::NothingToAsk { next } };
-        turn.tell(what, Condition::RecheckLow, care.id, care.part_of, reason, rings);
-    }
-
-    fn unmarked_span(&self, turn: &Turn) -> Span {
-        let very_low = self.policy.levels.very_low.limit.hundredths();
-        let is_very_low = turn.judged.is_some_and(|judged| judged.glucose.hundredths() < very_low);
-        self.policy.recheck.low_look.times(if is_very_low { 1 } else { UNMARKED_LOW_LOOKS }, 1)
     }
 
     /// The wearer was told that a low is back: if it is not, the next low reading rings, however soon.

@@ -80,6 +80,8 @@ impl Engine {
                 self.state.meter = Some((note.at, glucose));
             }
             turn.judged = self.latest(turn.now);
+            // Whoever measures is awake and at it.
+            self.answer_chain(turn, note.at);
             self.complete_high_look(turn);
             self.complete_low_look(turn);
         }
@@ -137,6 +139,10 @@ impl Engine {
         }
         if let Some(two) = &mut self.state.two_signals {
             mark(two.id, &mut two.seen);
+        }
+        let of_the_low = |id: &Id| self.state.low.active().any(|active| active.id == *id);
+        if ids.iter().any(of_the_low) {
+            self.answer_chain(turn, until.unwrap_or(turn.now));
         }
         let reason = match which {
             Some(id) if ids.is_empty() => Reason::NoSuchAlert { id },

@@ -2,7 +2,7 @@
 //! rings by day only is held. Knows nothing of re-checks.
 
 use super::Engine;
-use super::effect::{Condition, Decision, Id, Side, What};
+use super::effect::{Audience, Condition, Decision, Id, Side, What};
 use super::level::{Active, Level, Seen, Step, Told};
 use super::policy::{LevelPolicy, Rings};
 use super::priority;
@@ -214,6 +214,21 @@ impl Turn {
         reason: Reason,
         rings: bool,
     ) {
+        self.tell_to(Audience::Wearer, what, condition, id, part_of, reason, rings);
+    }
+
+    /// The same, for somebody.
+    #[expect(clippy::too_many_arguments, reason = "one decision, all it says; a struct would only rename them")]
+    pub(super) fn tell_to(
+        &mut self,
+        to: Audience,
+        what: What,
+        condition: Condition,
+        id: Id,
+        part_of: Option<Id>,
+        reason: Reason,
+        rings: bool,
+    ) {
         let judged = self.judged;
         self.out.push(Decision {
             what,
@@ -226,6 +241,7 @@ impl Turn {
             reading_at: judged.map(|judged| judged.at),
             rate: judged.and_then(|judged| judged.rate),
             doubt: self.doubt.filter(|_| condition.is_about_glucose()),
+            to,
             reason,
         });
     }

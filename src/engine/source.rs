@@ -2,7 +2,7 @@
 //! one lost source, whatever the cause.
 
 use super::arrival::Arrivals;
-use super::effect::{Condition, Id, What};
+use super::effect::{Audience, Condition, Id, What};
 use super::policy::SourceKind;
 use super::reason::Reason;
 use super::scan::Scan;
@@ -273,12 +273,36 @@ impl Engine {
             // What the wearer chose is silent: what they set aside is better than nothing.
             self.trust_all(turn);
         }
+        let by_night = self.policy.escalation.gap_by_night;
+        if let Some(newest) = state.newest.filter(|_| turn.night.inside && !state.grave && state.bad_since.is_none()) {
+            // By night an ordinary value that falls silent wakes nobody so soon.
+            let due = (newest + by_night).min(turn.night.until);
+            if turn.now < due {
+                self.state.timers.set(Timer::Gap(source), due);
+                return;
+            }
+        }
         // Silent because its file cannot be understood: the cause is told, not the silence.
         if let (Some(since), Some(words)) = (state.bad_since, state.bad_words) {
             self.lose(turn, source, Condition::SourceFailed, since, Reason::Unreadable { since, words });
         } else {
             let reason = Reason::NothingReached { since: state.newest, grave: state.grave };
             self.lose(turn, source, Condition::Gap, state.newest.unwrap_or(turn.now), reason);
+            if let Some(newest) = state.newest.filter(|_| turn.night.inside && state.grave) {
+                self.state.timers.set(Timer::GapCall(source), (newest + by_night).max(turn.now));
+            }
+        }
+    }
+
+    /// By night nothing has come for long after a low or falling value, and nobody answers.
+    pub(super) fn call_for_gap(&mut self, turn: &mut Turn, source: SourceId) {
+        let state = self.source(source).clone();
+        let Some(lost) = state.lost.filter(|lost| lost.condition == Condition::Gap && !lost.seen) else { return };
+        turn.judged = self.latest_of(source);
+        let reason = Reason::NothingReached { since: state.newest, grave: true };
+        turn.tell(What::Escalated, Condition::Gap, lost.id, None, reason.clone(), true);
+        if !self.policy.people.is_empty() {
+            turn.tell_to(Audience::Person(0), What::Called, Condition::Gap, lost.id, None, reason, true);
         }
     }
 

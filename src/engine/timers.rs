@@ -20,6 +20,10 @@ pub enum Timer {
     Scan(SourceId),
     /// A sensor's end is to be told.
     SensorEnd(SourceId),
+    /// The next step for a low that nobody answers.
+    Chain,
+    /// Somebody else is called for a silence that nobody answers.
+    GapCall(SourceId),
 }
 
 /// All running timers; at most one of each name.

@@ -2,7 +2,7 @@
 
 use super::message::Message;
 use crate::domain::time::{Span, Timestamp};
-use crate::engine::effect::{Decision, Id, Priority, What};
+use crate::engine::effect::{Audience, Condition, Decision, Id, Priority, What};
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 use crate::wording::text::{shortened, text};
@@ -19,11 +19,24 @@ pub enum Order {
     Withdraw(Id),
 }
 
+/// One channel, as far as it matters to whom a message goes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Address {
+    /// Its name.
+    pub name: String,
+    /// Whose it is.
+    pub of: Audience,
+    /// Kept for alerts that nobody answers.
+    pub later: bool,
+    /// Without values.
+    pub discreet: bool,
+}
+
 /// Where messages go, and how they are marked.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Addresses {
-    /// Names of the channels that are set up.
-    pub channels: Vec<String>,
+    /// The channels that are set up.
+    pub channels: Vec<Address>,
     /// Put before every title: `DEMO` or `TRY`.
     pub mark: Option<&'static str>,
     /// Tells one installation's keys from another's.
@@ -46,16 +59,18 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
         return None;
     }
     let said = text(decision, policy, now);
+    let hidden = Decision { glucose: None, rate: None, doubt: None, ..decision.clone() };
     let messages = addresses
         .channels
         .iter()
-        .map(|channel| Message {
-            key: format!("{}-{number}-{channel}", addresses.life),
-            channel: channel.clone(),
+        .filter(|address| address.of == decision.to && (!address.later || decision.what == What::Escalated))
+        .map(|address| Message {
+            key: format!("{}-{number}-{}", addresses.life, address.name),
+            channel: address.name.clone(),
             thread,
-            title: marked(addresses.mark, &said.title),
-            body: said.body.clone(),
-            decision: Some(decision.clone()),
+            title: marked(addresses.mark, &if address.discreet { discreet(decision) } else { said.title.clone() }),
+            body: if address.discreet { LOOK.to_owned() } else { said.body.clone() },
+            decision: Some(if address.discreet { hidden.clone() } else { decision.clone() }),
             what: decision.what.name().to_owned(),
             priority: decision.priority,
             decided: now,
@@ -66,6 +81,27 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
         })
         .collect();
     Some(Order::Send(messages))
+}
+
+/// Where the values are, for somebody who sees none.
+const LOOK: &str = "Values are hidden here. Look at `recheck status`, or at the sensor's own display.";
+
+/// A title without a value.
+fn discreet(decision: &Decision) -> String {
+    let what = match decision.condition {
+        Condition::VeryLow => "Treat now",
+        Condition::Low => "Treat by your plan",
+        Condition::High | Condition::VeryHigh => "Look and note",
+        Condition::RecheckHigh | Condition::RecheckLow => "Look again",
+        Condition::Gap | Condition::SourceFailed | Condition::TwoSignals => "Check the sensor",
+        Condition::Scan => "Scan the sensor",
+        Condition::Sensor
+        | Condition::ChannelFailed
+        | Condition::WhileAway
+        | Condition::NotWatching
+        | Condition::Diary => "Look when you can",
+    };
+    what.to_owned()
 }
 
 /// A trial for one channel.

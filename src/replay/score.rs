@@ -141,7 +141,14 @@ impl LevelScore {
                 }
                 What::Repeated => self.repeated += 1,
                 What::Ended => ended = Some(*at),
-                What::Held | What::Withheld | What::Look | What::Prompt | What::Told | What::Answer => {}
+                What::Held
+                | What::Withheld
+                | What::Look
+                | What::Prompt
+                | What::Escalated
+                | What::Called
+                | What::Told
+                | What::Answer => {}
             }
         }
         self.episodes += u64::try_from(episodes.len()).unwrap_or(u64::MAX);

@@ -85,6 +85,15 @@ impl Store {
         Ok(self.connection.last_insert_rowid())
     }
 
+    /// Has the wearer ever answered an alert: said that it was seen, or treated?
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn was_answered(&self) -> Result<bool, Error> {
+        let answers = "SELECT 1 FROM inbox WHERE accepted = 1 AND (body LIKE '{\"seen\"%' OR body LIKE '{\"treated\"%' OR body LIKE '{\"written\"%') LIMIT 1";
+        Ok(!self.all(answers, [], |_| Ok(()))?.is_empty())
+    }
+
     /// Is there a line of a diary file with that key?
     ///
     /// # Errors

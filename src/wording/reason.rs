@@ -2,6 +2,7 @@
 
 use super::Voice;
 use crate::engine::effect::{Decision, Side, What};
+use crate::engine::escalation::Step;
 use crate::engine::event::Cause;
 use crate::engine::reason::{Call, Reason};
 use crate::engine::two_signals::Trust;
@@ -95,7 +96,11 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::SensorStarted { .. }
         | Reason::SensorOff { .. }
         | Reason::SensorEnds { .. }
-        | Reason::NoSuchSource { .. } => of_sensors(reason, voice),
+        | Reason::NoSuchSource { .. }
+        | Reason::Unanswered { .. }
+        | Reason::NotRecovering { .. }
+        | Reason::Answered { .. }
+        | Reason::LowOver { .. } => of_sensors(reason, voice),
         Reason::Past { spans, more } => {
             format!("{} stretches in readings that came in late", spans.len() + more)
         }
@@ -202,6 +207,21 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         }
         Reason::SensorOff { until } => format!("the sensor is off; its silence is no alert until {}", clock(*until)),
         Reason::SensorEnds { end } => format!("the sensor ends {}", clock(*end)),
+        Reason::Unanswered { since, step, .. } => {
+            let step = match step {
+                Step::Promote => "as grave as a very low now",
+                Step::Repeat => "rings again",
+                Step::Again => "goes on ringing",
+                Step::Second => "the second person is called",
+                Step::Third => "the third person is called",
+            };
+            format!("nobody has answered since {}: {step}", clock(*since))
+        }
+        Reason::NotRecovering { since, answered, .. } => {
+            format!("low since {}, answered {}, and it stays: others are called", clock(*since), clock(*answered))
+        }
+        Reason::Answered { at } => format!("answered {}", clock(*at)),
+        Reason::LowOver { since } => format!("the low of {} is over", clock(*since)),
         Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),
     }

@@ -30,6 +30,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
     let voice = Voice::new(policy, now);
     let said = Said { voice, decision, policy };
     let (title, body) = match decision.condition {
+        _ if !decision.to.is_wearer() => said.to_others(),
         Condition::VeryLow | Condition::Low | Condition::High | Condition::VeryHigh => said.level(),
         Condition::Gap | Condition::SourceFailed => said.source(),
         Condition::TwoSignals | Condition::Scan | Condition::Sensor => said.sensor(),
@@ -77,7 +78,7 @@ impl Said<'_> {
         self.decision.rate.map(crate::engine::trend::Rate::direction)
     }
 
-    fn read_at(&self) -> String {
+    pub(super) fn read_at(&self) -> String {
         self.decision.reading_at.map_or_else(String::new, |at| self.voice.clock(at))
     }
 
@@ -98,7 +99,7 @@ impl Said<'_> {
         let (value, at) = (self.value_and_direction(), self.read_at());
         let again = match (self.decision.what, &self.decision.reason) {
             (What::Repeated, Reason::NewEpisode { .. }) => " again",
-            (What::Repeated, _) => " still",
+            (What::Repeated | What::Escalated, _) => " still",
             _ => "",
         };
         let (title, what_to_do) = match self.decision.condition {
@@ -135,6 +136,13 @@ impl Said<'_> {
             }
             _ => None,
         };
+        if let Reason::Unanswered { since, .. } = &self.decision.reason {
+            let nobody = format!("Nobody has answered since {}.", self.voice.clock(*since));
+            return (
+                title,
+                format!("{} {nobody} {what_to_do} Then say `recheck seen`, or press the button.", self.full_value()),
+            );
+        }
         let beyond = limit.map_or_else(String::new, |limit| {
             let side =
                 if matches!(self.decision.condition, Condition::VeryLow | Condition::Low) { "Below" } else { "Above" };

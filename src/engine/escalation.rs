@@ -1,0 +1,296 @@
+//! A low that nobody answers does not die quietly: it rings again, by other ways and then for other people,
+//! until somebody answers or the value is back. An answer is not a recovery: a low that stays calls others
+//! even when it was answered. Decides when and whom; what is said and how it is sent is for others.
+
+use super::Engine;
+use super::effect::{Audience, Condition, Id, Side, What};
+use super::level::Told;
+use super::policy::EscalationPolicy;
+use super::reason::Reason;
+use super::timers::Timer;
+use super::turn::{Judged, Turn};
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// People who can be called.
+const PEOPLE_MAX: usize = 2;
+
+/// A step that waits for a value to rise or fall is looked at again after this.
+const LOOK_AGAIN_MIN: i64 = 5;
+
+/// Fifteen minutes back end an episode (Danne 2017, Diabetes Care 40:1631).
+const BACK_FOR_MIN: i64 = 15;
+
+/// The calls for one low, from its first ring to its end.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Chain {
+    /// The alert that began it.
+    pub id: Id,
+    /// Its first ring; of a new episode under one alert, that one's.
+    pub since: Timestamp,
+    /// The same, later by the time the value was back meanwhile: steps count from it.
+    began: Timestamp,
+    /// When it rang as very low, if it did; later by the same.
+    very_low: Option<Timestamp>,
+    /// The value is back since then, and the alert has not ended.
+    back: Option<Timestamp>,
+    /// When the wearer answered.
+    pub answered: Option<Timestamp>,
+    /// When each person was called.
+    pub called: Vec<(u8, Timestamp)>,
+    /// Steps made, in the order of [`Step`].
+    done: Vec<Step>,
+    /// When it last rang for want of an answer.
+    again: Option<Timestamp>,
+}
+
+/// One step of a chain, the gravest last.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Step {
+    /// A low nobody answered becomes high priority.
+    Promote,
+    /// It rings again, and by the ways kept for later.
+    Repeat,
+    /// And again, and again.
+    Again,
+    /// The second person is called.
+    Second,
+    /// The third.
+    Third,
+}
+
+impl Chain {
+    const fn new(id: Id, now: Timestamp) -> Self {
+        Self {
+            id,
+            since: now,
+            began: now,
+            very_low: None,
+            back: None,
+            answered: None,
+            called: Vec::new(),
+            done: Vec::new(),
+            again: None,
+        }
+    }
+
+    /// The steps that are still to be made, with when they are due.
+    fn steps(&self, policy: &EscalationPolicy, night: bool) -> Vec<(Timestamp, Step)> {
+        let second = if night { policy.second_by_night } else { policy.second_by_day };
+        let start = match (self.very_low, self.answered) {
+            (Some(at), _) => at,
+            (None, None) => self.began + policy.low_unanswered,
+            (None, Some(_)) => self.began + policy.low_answered,
+        };
+        let mut steps = Vec::new();
+        match self.answered {
+            None => {
+                if self.very_low.is_none() {
+                    steps.push((start, Step::Promote));
+                }
+                steps.extend([(start + policy.repeat, Step::Repeat), (start + second, Step::Second)]);
+                steps.push((start + policy.third, Step::Third));
+            }
+            // Answered: others are called only for a value that stays.
+            Some(_) if self.very_low.is_some() => {
+                steps.extend([(start + policy.not_recovering, Step::Second), (start + policy.third, Step::Third)]);
+            }
+            Some(_) => steps.extend([(start + second, Step::Second), (start + policy.third, Step::Third)]),
+        }
+        steps.retain(|(_, step)| !self.done.contains(step));
+        if self.answered.is_none() {
+            // What comes after the last step goes on for good.
+            let last = start + policy.third;
+            let next = self.again.map_or(last, |again| again.max(last)) + policy.every;
+            steps.push((next, Step::Again));
+        }
+        steps
+    }
+}
+
+impl Engine {
+    /// What was decided on the low side from `first` on, in this turn, begins a chain or makes it graver.
+    pub(super) fn follow_chain(&mut self, turn: &mut Turn, first: usize) {
+        let rung = |condition: Condition| {
+            turn.out.iter().skip(first).any(|decision| {
+                decision.rings
+                    && decision.condition == condition
+                    && matches!(decision.what, What::Raised | What::Repeated)
+            })
+        };
+        let (very_low, low) = (rung(Condition::VeryLow), rung(Condition::Low));
+        let root = self.side(Side::Low).root().map(|root| root.id);
+        match root {
+            None => self.end_chain(turn),
+            Some(id) if very_low || low => {
+                let mut chain = match self.state.chain.take() {
+                    // A new low under the same alert is a new one to answer; who was called stays told.
+                    Some(chain) if low && !very_low => Chain { called: chain.called, ..Chain::new(id, turn.now) },
+                    Some(chain) => Chain { answered: None, done: Vec::new(), again: None, ..chain },
+                    None => Chain::new(id, turn.now),
+                };
+                if very_low {
+                    chain.very_low = Some(turn.now);
+                }
+                self.state.chain = Some(chain);
+            }
+            Some(_) => {}
+        }
+        self.plan_chain(turn);
+        self.tell_back(turn);
+    }
+
+    /// The wearer answered: marked as seen, treated, ate. Others who were called are told.
+    pub(super) fn answer_chain(&mut self, turn: &mut Turn, at: Timestamp) {
+        let Some(chain) = &mut self.state.chain else { return };
+        if chain.answered.is_none() {
+            chain.answered = Some(at);
+            let chain = chain.clone();
+            let (condition, id, part_of) = self.speaking(&chain);
+            for (person, _) in chain.called {
+                let to = Audience::Person(person);
+                turn.tell_to(to, What::Told, condition, id, part_of, Reason::Answered { at }, true);
+            }
+        }
+        self.plan_chain(turn);
+    }
+
+    /// A step is due.
+    pub(super) fn escalate(&mut self, turn: &mut Turn) {
+        let Some(mut chain) = self.state.chain.clone() else { return };
+        let fresh = self.lowest_latest(turn.now);
+        if self.is_back(fresh) {
+            return;
+        }
+        // Nothing is fresh: the last value there was is said, with its time.
+        turn.judged = fresh.or_else(|| self.state.window.newest().and_then(|last| self.latest_of(last.source)));
+        let steps = chain.steps(&self.policy.escalation, turn.night.inside);
+        let due: Vec<Step> = steps.into_iter().filter(|(at, _)| *at <= turn.now).map(|(_, step)| step).collect();
+        let stays = self.stays(&chain, fresh);
+        // After a sleep all that fell due is one step: the gravest.
+        let Some(gravest) = due.iter().copied().max() else {
+            self.plan_chain(turn);
+            return;
+        };
+        if chain.answered.is_some() && !stays {
+            self.state.timers.set(Timer::Chain, turn.now + Span::minutes(LOOK_AGAIN_MIN));
+            return;
+        }
+        chain.done.extend(due.iter().filter(|step| **step != Step::Again));
+        let reason = match chain.answered {
+            None => Reason::Unanswered { since: chain.since, step: gravest, told: chain.called.clone() },
+            Some(at) => Reason::NotRecovering { since: chain.since, answered: at, told: chain.called.clone() },
+        };
+        let speaking @ (condition, id, part_of) = self.speaking(&chain);
+        if chain.answered.is_none() {
+            turn.tell(What::Escalated, condition, id, part_of, reason.clone(), true);
+            chain.again = Some(turn.now);
+        }
+        for (step, person) in [(Step::Second, 0), (Step::Third, 1)] {
+            let repeats = due.contains(&Step::Again) && chain.called.iter().any(|(known, _)| *known == person);
+            if due.contains(&step) || repeats {
+                self.call(turn, &mut chain, person, speaking, &reason);
+            }
+        }
+        self.state.chain = Some(chain);
+        self.plan_chain(turn);
+    }
+
+    /// Calls a person; one who may not be called at this hour is passed over for the next.
+    fn call(
+        &self,
+        turn: &mut Turn,
+        chain: &mut Chain,
+        person: u8,
+        (condition, id, part_of): (Condition, Id, Option<Id>),
+        reason: &Reason,
+    ) {
+        let zone = self.policy.zone;
+        let reachable = (usize::from(person)..self.policy.people.len().min(PEOPLE_MAX)).find(|place| {
+            let hours = self.policy.people.get(*place).and_then(|person| person.hours);
+            hours.is_none_or(|hours| hours.stretch(zone, turn.now).inside)
+        });
+        let Some(person) = reachable.and_then(|place| u8::try_from(place).ok()) else { return };
+        match chain.called.iter_mut().find(|(known, _)| *known == person) {
+            Some(known) => known.1 = turn.now,
+            None => chain.called.push((person, turn.now)),
+        }
+        turn.tell_to(Audience::Person(person), What::Called, condition, id, part_of, reason.clone(), true);
+    }
+
+    fn end_chain(&mut self, turn: &mut Turn) {
+        self.state.timers.stop(Timer::Chain);
+        let Some(chain) = self.state.chain.take() else { return };
+        tell_over(turn, chain.id, chain.since, chain.called);
+    }
+
+    /// The value has been back for an episode's length: whoever was called is told, once.
+    fn tell_back(&mut self, turn: &mut Turn) {
+        let Some(chain) = &mut self.state.chain else { return };
+        if chain.back.is_some_and(|back| turn.now - back >= Span::minutes(BACK_FOR_MIN)) {
+            let (id, since, called) = (chain.id, chain.since, std::mem::take(&mut chain.called));
+            tell_over(turn, id, since, called);
+        }
+    }
+
+    /// Sets the timer for the next step; none while the value is back, and that time does not count.
+    fn plan_chain(&mut self, turn: &Turn) {
+        let is_back = self.is_back(self.lowest_latest(turn.now));
+        let Some(chain) = &mut self.state.chain else { return };
+        if is_back {
+            chain.back.get_or_insert(turn.now);
+            self.state.timers.stop(Timer::Chain);
+            return;
+        }
+        if let Some(back) = chain.back.take() {
+            let later = |at: Timestamp| at + (turn.now - back);
+            chain.began = later(chain.began);
+            chain.very_low = chain.very_low.map(later);
+            chain.again = chain.again.map(later);
+        }
+        let next = chain.steps(&self.policy.escalation, turn.night.inside).into_iter().map(|(at, _)| at).min();
+        match next {
+            Some(at) => self.state.timers.set(Timer::Chain, at.max(turn.now)),
+            None => self.state.timers.stop(Timer::Chain),
+        }
+    }
+
+    /// Is the newest value no longer low? Not knowing is not being back.
+    fn is_back(&self, judged: Option<Judged>) -> bool {
+        judged.is_some_and(|judged| judged.glucose.hundredths() >= self.policy.levels.low.limit.hundredths())
+    }
+
+    /// Does the value stay where it was, answered or not?
+    fn stays(&self, chain: &Chain, judged: Option<Judged>) -> bool {
+        let limit = match chain.very_low {
+            Some(_) => self.policy.levels.very_low.limit,
+            None => self.policy.levels.low.limit,
+        };
+        judged.is_none_or(|judged| {
+            let rises = judged.rate.is_some_and(|rate| rate.direction().rises());
+            judged.glucose.hundredths() < limit.hundredths() && !rises
+        })
+    }
+
+    /// The alert that speaks for the low now: the worse one while the value is beyond its limit.
+    fn speaking(&self, chain: &Chain) -> (Condition, Id, Option<Id>) {
+        let side = self.side(Side::Low);
+        // A milder one that was hidden has never been told: the worse goes on speaking for it.
+        let told = side.milder.active().filter(|milder| milder.told != Told::Hidden);
+        let beyond = side.worse.active().filter(|worse| worse.is_beyond() || told.is_none());
+        match (beyond, told) {
+            (Some(worse), _) => (Condition::VeryLow, worse.id, worse.part_of),
+            (None, Some(milder)) => (Condition::Low, milder.id, milder.part_of),
+            (None, None) => (Condition::Low, chain.id, None),
+        }
+    }
+}
+
+/// The low is over: whoever was called is told.
+fn tell_over(turn: &mut Turn, id: Id, since: Timestamp, called: Vec<(u8, Timestamp)>) {
+    for (person, _) in called {
+        let reason = Reason::LowOver { since };
+        turn.tell_to(Audience::Person(person), What::Told, Condition::Low, id, None, reason, true);
+    }
+}
