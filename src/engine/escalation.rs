@@ -244,10 +244,10 @@ impl Engine {
             return;
         }
         if let Some(back) = chain.back.take() {
-            let later = |at: Timestamp| at + (turn.now - back);
-            chain.began = later(chain.began);
-            chain.very_low = chain.very_low.map(later);
-            chain.again = chain.again.map(later);
+            let by = turn.now - back;
+            chain.began = chain.began + by;
+            chain.very_low = chain.very_low.map(|at| at + by);
+            chain.again = chain.again.map(|at| at + by);
         }
         let next = chain.steps(&self.policy.escalation, turn.night.inside).into_iter().map(|(at, _)| at).min();
         match next {
