@@ -8,7 +8,7 @@
 //! `10:00-11:00 every 5m doubles 120 to 180` (each again two minutes later); `10:00 reads 120 from 1` (the
 //! second source by name); `08:00 brings 02:10-03:05 at 60` (late readings, one batch);
 //! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|carbohydrate|symptoms|text`,
-//! `10:00 notes scan|sensor-start|sensor-stop`, `10:00 trusts 248|all|source 1`,
+//! `10:00 notes scan|sensor-start|sensor-stop`, `10:00 trusts 248|all|source 1`, `10:00 quiet 30m [CONDITION]`,
 //! `10:00 meter 142`, `10:00 seen [NUMBER]`; `10:00 refused 3`, `10:00 lost`, `10:00 odd file`, `10:00 channels 0 failing`,
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
 //! `10:00 writes treated [high|low] [at 09:50]`, `10:00 writes insulin|carbohydrate|symptoms|scan|text [at 09:50]`,
@@ -23,7 +23,7 @@ use recheck::domain::glucose::{Glucose, Unit};
 use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
-use recheck::engine::effect::{Audience, Decision, Id, Side};
+use recheck::engine::effect::{Audience, Condition, Decision, Id, Side};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use recheck::engine::reason::Reason;
@@ -150,6 +150,11 @@ impl Life {
                 let reading = Reading { source: SourceId(source.parse().unwrap()), ..reading(at, value) };
                 Event::Readings { rows: vec![reading], first_sight: false }
             }
+            ["quiet", "off"] => Event::QuietOff,
+            ["quiet", how_long, rest @ ..] => Event::Quiet {
+                span: span(how_long).unwrap(),
+                condition: rest.first().map(|name| Condition::named(name).unwrap()),
+            },
             ["trusts", "all"] => Event::Trust(Trusted::All),
             ["trusts", "source", source] => Event::Trust(Trusted::Source(SourceId(source.parse().unwrap()))),
             ["trusts", value] => Event::Trust(Trusted::Near(glucose(value))),

@@ -87,6 +87,13 @@ enum Command {
         #[arg(long, value_name = "TIME")]
         at: Option<String>,
     },
+    /// No ring for a while, of one condition or of what rang last; `quiet off` ends it. What is graver rings.
+    Quiet {
+        /// For how long: 15m, 1h; or `off`.
+        how_long: String,
+        /// Of what: low, high, gap ...; `very_low` must be named.
+        condition: Option<String>,
+    },
     /// Say which of two signals counts: a value near it, or a source; `all` for both again.
     Trust {
         /// A value such as 142, the name of a source, or `all`.
@@ -151,6 +158,7 @@ pub fn main() -> ExitCode {
         Command::Seen { id } => say::seen(&place, id),
         Command::Treated { which, at, look } => say::treated(&place, which.as_deref(), at.as_deref(), look.as_deref()),
         Command::Note { kind, words, at } => say::note(&place, &kind, &words, at.as_deref()),
+        Command::Quiet { how_long, condition } => say::quiet(&place, &how_long, condition.as_deref()),
         Command::Trust { which } => say::trust(&place, &which),
         Command::Why { id } => why::run(&place, id),
         Command::Zone { words, from } => zone::run(&place, &words, from.as_deref()),

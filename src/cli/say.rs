@@ -11,8 +11,9 @@ use crate::domain::local::{Local, Meaning, TimeOfDay};
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
-use crate::engine::effect::{Id, Side};
+use crate::engine::effect::{Condition, Id, Side};
 use crate::engine::event::{Trusted, Which};
+use crate::engine::quiet;
 use crate::formats::diary::{self, KINDS, NotANote, Part, Told};
 use crate::formats::stamp::{Read, Stamp};
 use crate::store::Store;
@@ -60,6 +61,26 @@ pub(super) fn note(place: &Place, kind: &str, words: &[String], at: Option<&str>
     let (settings, clock) = place.settings_in_force()?;
     let (kind, words) = kind_of(kind, words, settings.policy.unit)?;
     say(&place.state(), &Said::Noted(Note { at: when(at, &clock)?, kind, words: words.join(" ") }))
+}
+
+pub(super) fn quiet(place: &Place, how_long: &str, condition: Option<&str>) -> Result<ExitCode, Failure> {
+    if how_long == "off" {
+        return say(&place.state(), &Said::QuietOff);
+    }
+    let span = span(how_long).filter(|span| *span >= Span::minutes(1)).ok_or_else(|| {
+        Failure::new(format!("\"{how_long}\" is no time to be quiet"))
+            .hint("say `recheck quiet 30m`, `recheck quiet 30m high`, or `recheck quiet off`")
+    })?;
+    let can_be: Vec<&str> =
+        Condition::ALL.into_iter().filter(|one| quiet::longest(*one).is_some()).map(Condition::name).collect();
+    let condition = match condition {
+        None => None,
+        Some(name) => Some(Condition::named(name).filter(|one| quiet::longest(*one).is_some()).ok_or_else(|| {
+            Failure::new(format!("there is no \"{name}\" to be quiet"))
+                .hint(format!("it can be one of: {}", can_be.join(", ")))
+        })?),
+    };
+    say(&place.state(), &Said::Quiet { span, condition })
 }
 
 pub(super) fn trust(place: &Place, which: &str) -> Result<ExitCode, Failure> {

@@ -118,6 +118,9 @@ impl Seen<'_> {
             "alerts": self.alerts(),
             "rechecks": self.rechecks(),
             "unanswered": self.unanswered(),
+            "quiet": self.engine.snapshot().quiet.iter().filter(|quiet| quiet.until > self.now).map(|quiet| {
+                json!({ "condition": quiet.condition.name(), "until": stamp(quiet.until) })
+            }).collect::<Vec<Value>>(),
             "channels": channels,
             "sources": sources,
             "refusals": refusals,
@@ -294,6 +297,9 @@ impl Seen<'_> {
                 format!("      {} {}", text(call, "name"), clock(&call["at"]))
             });
         }
+        section(&mut lines, "Quiet", &all["quiet"], |quiet| {
+            format!("      {} until {}", text(quiet, "condition"), clock(&quiet["until"]))
+        });
         section(&mut lines, "Re-checks", &all["rechecks"], |care| {
             let treated = care["treated"]
                 .as_str()

@@ -242,6 +242,8 @@ fn event_of(line: &Line) -> Option<(Event, Option<Note>)> {
     Some(match &line.what {
         Said::Treated { which, at, look } => (Event::Treated { which: *which, at: latest(*at), look: *look }, None),
         Said::Noted(note) => (Event::Noted(note.clone()), Some(note.clone())),
+        Said::Quiet { span, condition } => (Event::Quiet { span: *span, condition: *condition }, None),
+        Said::QuietOff => (Event::QuietOff, None),
         Said::Trust(which) => (Event::Trust(*which), None),
         Said::Seen { which } => (Event::Seen { which: *which, until: None }, None),
         Said::Written { line: written, whence } => super::diary::event_of(written, whence, line.said),

@@ -82,6 +82,31 @@ impl Condition {
 }
 
 impl Condition {
+    /// By its name.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|condition| condition.name() == name)
+    }
+
+    /// All of them.
+    pub const ALL: [Self; 15] = [
+        Self::VeryLow,
+        Self::Low,
+        Self::High,
+        Self::VeryHigh,
+        Self::Gap,
+        Self::SourceFailed,
+        Self::ChannelFailed,
+        Self::TwoSignals,
+        Self::Scan,
+        Self::Sensor,
+        Self::RecheckHigh,
+        Self::RecheckLow,
+        Self::WhileAway,
+        Self::NotWatching,
+        Self::Diary,
+    ];
+
     /// Is it about a value, rather than about sensor, channels or diary?
     #[must_use]
     pub const fn is_about_glucose(self) -> bool {

@@ -1,6 +1,6 @@
 //! What can happen to the engine. Nothing else ever reaches it.
 
-use super::effect::{Id, Side};
+use super::effect::{Condition, Id, Side};
 use super::policy::Policy;
 use crate::domain::diary::Note;
 use crate::domain::glucose::Glucose;
@@ -74,6 +74,15 @@ pub enum Event {
         /// How many more.
         more: u64,
     },
+    /// The wearer wants no ring for a while.
+    Quiet {
+        /// For how long.
+        span: Span,
+        /// Of what; `None` for what rang last.
+        condition: Option<Condition>,
+    },
+    /// Everything rings again.
+    QuietOff,
     /// The wearer chose which of several signals counts.
     Trust(Trusted),
     /// Nobody was watching for a while.

@@ -17,6 +17,7 @@ pub mod level;
 mod past;
 pub mod policy;
 mod priority;
+pub mod quiet;
 pub mod reason;
 pub mod recheck_high;
 pub mod recheck_low;
@@ -41,6 +42,7 @@ use escalation::Chain;
 use event::{Cause, Event};
 use level::{Seen, Told};
 use policy::Policy;
+use quiet::Quiet;
 use reason::Reason;
 use recheck_high::HighCare;
 use recheck_low::LowCare;
@@ -103,6 +105,12 @@ pub struct State {
     /// Two signals that alternate, if there are.
     #[serde(default)]
     pub two_signals: Option<TwoSignals>,
+    /// Conditions that do not ring for a while.
+    #[serde(default)]
+    pub quiet: Vec<Quiet>,
+    /// What rang last.
+    #[serde(default)]
+    last_rung: Option<Condition>,
     /// The calls for a low that nobody answers.
     #[serde(default)]
     pub chain: Option<Chain>,
@@ -189,6 +197,8 @@ impl Engine {
                 self.noted(&mut turn, note);
             }
             Event::Seen { which, until } => self.seen(&mut turn, *which, *until),
+            Event::Quiet { span, condition } => self.quiet(&mut turn, *span, *condition),
+            Event::QuietOff => self.quiet_off(&mut turn),
             Event::Trust(which) => self.trust(&mut turn, *which),
             Event::Written { said, whence } => self.written(&mut turn, said, whence),
             Event::DiaryRefused { words, more } => diary_refused(&mut turn, words, *more),
@@ -198,6 +208,7 @@ impl Engine {
             Event::PolicyChanged(policy) => self.policy_changed(&mut turn, policy),
         }
         self.expire(&mut turn);
+        self.keep_quiet(&mut turn);
         turn.out
     }
 
@@ -296,6 +307,7 @@ impl Engine {
                 Timer::Scan(source) => self.call_for_scan(turn, source),
                 Timer::SensorEnd(source) => self.tell_sensor_end(turn, source),
                 Timer::Chain => self.escalate(turn),
+                Timer::Quiet => self.quiet_is_over(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
             }
         }

@@ -96,6 +96,16 @@ pub enum Reason {
     Answered { at: Timestamp },
     /// The low that somebody was called for is over.
     LowOver { since: Timestamp },
+    /// The wearer wants no ring of this until then.
+    Quiet { until: Timestamp },
+    /// A limited silence was noted; capped at the longest there is.
+    QuietUntil { condition: Condition, until: Timestamp, capped: Option<Span> },
+    /// It is not clear what is to be quiet: nothing rang, or what rang may not be.
+    QuietWhat { last: Option<Condition> },
+    /// Everything rings again.
+    QuietOff { conditions: Vec<Condition> },
+    /// A limited silence is over, and the value is still beyond its limit.
+    QuietOver { since: Timestamp },
     /// No source has that name.
     NoSuchSource { names: Vec<String> },
     /// A look found the low still there.
@@ -183,7 +193,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 56] = [
+    pub const WORDS: [&'static str; 61] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -224,6 +234,11 @@ impl Reason {
         "not_recovering",
         "answered",
         "low_over",
+        "quiet",
+        "quiet_until",
+        "quiet_what",
+        "quiet_off",
+        "quiet_over",
         "no_such_source",
         "still_low",
         "no_fresh_reading",
@@ -287,6 +302,11 @@ impl Reason {
             Self::NotRecovering { .. } => "not_recovering",
             Self::Answered { .. } => "answered",
             Self::LowOver { .. } => "low_over",
+            Self::Quiet { .. } => "quiet",
+            Self::QuietUntil { .. } => "quiet_until",
+            Self::QuietWhat { .. } => "quiet_what",
+            Self::QuietOff { .. } => "quiet_off",
+            Self::QuietOver { .. } => "quiet_over",
             Self::NoSuchSource { .. } => "no_such_source",
             Self::StillLow { .. } => "still_low",
             Self::NoFreshReading { .. } => "no_fresh_reading",

@@ -24,6 +24,8 @@ pub enum Timer {
     Chain,
     /// Somebody else is called for a silence that nobody answers.
     GapCall(SourceId),
+    /// A limited silence is over.
+    Quiet,
 }
 
 /// All running timers; at most one of each name.

@@ -6,7 +6,7 @@ use crate::domain::diary::Note;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::Travel;
 use crate::domain::written::{DIARY_ONLY_AFTER, Written};
-use crate::engine::effect::Id;
+use crate::engine::effect::{Condition, Id};
 use crate::engine::event::{Trusted, Which};
 use rusqlite::{OptionalExtension, Transaction, params};
 use serde::{Deserialize, Serialize};
@@ -28,6 +28,15 @@ pub enum Said {
     Noted(Note),
     /// Which of several signals counts.
     Trust(Trusted),
+    /// No ring for a while.
+    Quiet {
+        /// For how long.
+        span: Span,
+        /// Of what; none for what rang last.
+        condition: Option<Condition>,
+    },
+    /// Everything rings again.
+    QuietOff,
     /// An alert was seen.
     Seen {
         /// Which; none for all.
@@ -52,9 +61,14 @@ impl Said {
     pub const fn written_at(&self) -> Option<Timestamp> {
         match self {
             Self::Written { line, .. } => Some(line.at),
-            Self::Treated { .. } | Self::Noted(_) | Self::Trust(_) | Self::Seen { .. } | Self::Zone(_) | Self::Home => {
-                None
-            }
+            Self::Treated { .. }
+            | Self::Noted(_)
+            | Self::Trust(_)
+            | Self::Quiet { .. }
+            | Self::QuietOff
+            | Self::Seen { .. }
+            | Self::Zone(_)
+            | Self::Home => None,
         }
     }
 }

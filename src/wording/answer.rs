@@ -95,6 +95,26 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             "Sensor off. Nothing is watched until a reading comes; after {} its silence is an alert again.",
             voice.clock(*until)
         )),
+        Reason::QuietUntil { condition, until, capped } => {
+            let capped = capped.map_or_else(String::new, |most| format!(" {most} is the longest for it."));
+            yes(format!(
+                "{} does not ring until {}.{capped} Everything else does, and so does what is graver.",
+                condition.name(),
+                voice.clock(*until)
+            ))
+        }
+        Reason::QuietWhat { last } => {
+            let last = match last {
+                Some(last) => format!("{} rang last; name it to have it quiet", last.name()),
+                None => "Nothing has rung yet".to_owned(),
+            };
+            no(format!("{last}: recheck quiet 30m CONDITION."))
+        }
+        Reason::QuietOff { conditions } if conditions.is_empty() => yes("Nothing was quiet.".to_owned()),
+        Reason::QuietOff { conditions } => {
+            let names: Vec<&str> = conditions.iter().map(|condition| condition.name()).collect();
+            yes(format!("These ring again: {}.", names.join(", ")))
+        }
         Reason::NoSuchSource { names } => no(format!("There is no such source. There are: {}.", names.join(", "))),
         Reason::MarkedSeen { ids } if ids.is_empty() => yes("No alert is open.".to_owned()),
         Reason::MarkedSeen { ids } => {

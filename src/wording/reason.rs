@@ -100,7 +100,12 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::Unanswered { .. }
         | Reason::NotRecovering { .. }
         | Reason::Answered { .. }
-        | Reason::LowOver { .. } => of_sensors(reason, voice),
+        | Reason::LowOver { .. }
+        | Reason::Quiet { .. }
+        | Reason::QuietUntil { .. }
+        | Reason::QuietWhat { .. }
+        | Reason::QuietOff { .. }
+        | Reason::QuietOver { .. } => of_sensors(reason, voice),
         Reason::Past { spans, more } => {
             format!("{} stretches in readings that came in late", spans.len() + more)
         }
@@ -222,6 +227,11 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         }
         Reason::Answered { at } => format!("answered {}", clock(*at)),
         Reason::LowOver { since } => format!("the low of {} is over", clock(*since)),
+        Reason::Quiet { until } => format!("you wanted it quiet until {}", clock(*until)),
+        Reason::QuietUntil { condition, until, .. } => format!("{} quiet until {}", condition.name(), clock(*until)),
+        Reason::QuietWhat { .. } => "what is to be quiet was not said".to_owned(),
+        Reason::QuietOff { conditions } => format!("{} conditions ring again", conditions.len()),
+        Reason::QuietOver { since } => format!("the silence is over, beyond the limit since {}", clock(*since)),
         Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),
     }

@@ -1,0 +1,134 @@
+//! Limited silence: one condition does not ring for a while. It stays visible, it ends by itself, it never
+//! touches another condition, and what is graver breaks through.
+
+use super::Engine;
+use super::effect::{Condition, Decision, Id, Priority, Side, What};
+use super::level::{Active, Told};
+use super::reason::Reason;
+use super::timers::Timer;
+use super::turn::Turn;
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// Longest silence of each condition. Common practice for the kinds, our own for the spans: a low that is
+/// still there after a quarter of an hour is treated again, a high acts slowly.
+const VERY_LOW_MAX_MIN: i64 = 10;
+const LOW_MAX_MIN: i64 = 15;
+const HIGH_MAX_MIN: i64 = 120;
+const OTHERS_MAX_MIN: i64 = 60;
+
+/// A condition that does not ring until then.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Quiet {
+    /// Which.
+    pub condition: Condition,
+    /// Until when.
+    pub until: Timestamp,
+    /// Something was withheld meanwhile.
+    withheld: bool,
+}
+
+/// The longest silence of a condition; none for what rings only when it is answered or asked for.
+#[must_use]
+pub fn longest(condition: Condition) -> Option<Span> {
+    let minutes = match condition {
+        Condition::VeryLow => VERY_LOW_MAX_MIN,
+        Condition::Low | Condition::RecheckLow => LOW_MAX_MIN,
+        Condition::High | Condition::VeryHigh | Condition::RecheckHigh => HIGH_MAX_MIN,
+        Condition::Gap | Condition::SourceFailed | Condition::TwoSignals | Condition::Scan => OTHERS_MAX_MIN,
+        Condition::ChannelFailed
+        | Condition::Sensor
+        | Condition::WhileAway
+        | Condition::NotWatching
+        | Condition::Diary => return None,
+    };
+    Some(Span::minutes(minutes))
+}
+
+impl Engine {
+    /// The wearer wants no ring for a while: of one condition, or of what rang last.
+    pub(super) fn quiet(&mut self, turn: &mut Turn, span: Span, condition: Option<Condition>) {
+        let answer = |turn: &mut Turn, reason| turn.tell(What::Answer, Condition::Diary, Id(0), None, reason, false);
+        let meant = condition.or(self.state.last_rung.filter(|last| *last != Condition::VeryLow));
+        let Some((condition, most)) = meant.and_then(|meant| Some((meant, longest(meant)?))) else {
+            answer(turn, Reason::QuietWhat { last: self.state.last_rung });
+            return;
+        };
+        let capped = span > most;
+        let until = turn.now + span.min(most);
+        self.state.quiet.retain(|quiet| quiet.condition != condition);
+        self.state.quiet.push(Quiet { condition, until, withheld: false });
+        self.plan_quiet();
+        answer(turn, Reason::QuietUntil { condition, until, capped: capped.then_some(most) });
+    }
+
+    /// All that was quiet rings again from now on.
+    pub(super) fn quiet_off(&mut self, turn: &mut Turn) {
+        let ended = std::mem::take(&mut self.state.quiet);
+        self.state.timers.stop(Timer::Quiet);
+        let conditions = ended.iter().map(|quiet| quiet.condition).collect();
+        turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::QuietOff { conditions }, false);
+    }
+
+    /// After a turn's decisions: those of a quiet condition do not ring. What is of high priority rings, unless
+    /// very low itself was named.
+    pub(super) fn keep_quiet(&mut self, turn: &mut Turn) {
+        if self.state.quiet.is_empty() {
+            self.remember_rung(&turn.out);
+            return;
+        }
+        let mut withheld = Vec::new();
+        for decision in turn.out.iter_mut().filter(|decision| decision.rings && decision.to.is_wearer()) {
+            let graver = decision.priority == Priority::High && decision.condition != Condition::VeryLow;
+            let quiet = self.state.quiet.iter_mut().find(|quiet| quiet.condition == decision.condition);
+            if let Some(quiet) = quiet.filter(|_| !graver) {
+                decision.rings = false;
+                quiet.withheld = true;
+                let reason = Reason::Quiet { until: quiet.until };
+                withheld.push(Decision { what: What::Withheld, reason, ..decision.clone() });
+            }
+        }
+        turn.out.extend(withheld);
+        self.remember_rung(&turn.out);
+    }
+
+    /// A silence is over: what is still beyond its limit, and was withheld, rings now.
+    pub(super) fn quiet_is_over(&mut self, turn: &mut Turn) {
+        let (over, rest): (Vec<Quiet>, Vec<Quiet>) = self.state.quiet.iter().partition(|quiet| quiet.until <= turn.now);
+        self.state.quiet = rest;
+        self.plan_quiet();
+        turn.judged = self.latest(turn.now);
+        for quiet in over.into_iter().filter(|quiet| quiet.withheld) {
+            if let Some(active) = self.still_beyond(quiet.condition) {
+                let reason = Reason::QuietOver { since: active.since };
+                turn.tell(What::Repeated, quiet.condition, active.id, active.part_of, reason, true);
+            }
+        }
+    }
+
+    fn still_beyond(&self, condition: Condition) -> Option<Active> {
+        let (low, high) = (self.side(Side::Low), self.side(Side::High));
+        let level = match condition {
+            Condition::VeryLow => &low.worse,
+            Condition::Low => &low.milder,
+            Condition::High => &high.milder,
+            Condition::VeryHigh => &high.worse,
+            _ => return None,
+        };
+        level.active().filter(|active| active.is_beyond() && active.told != Told::Hidden && !active.seen).copied()
+    }
+
+    fn plan_quiet(&mut self) {
+        match self.state.quiet.iter().map(|quiet| quiet.until).min() {
+            Some(until) => self.state.timers.set(Timer::Quiet, until),
+            None => self.state.timers.stop(Timer::Quiet),
+        }
+    }
+
+    fn remember_rung(&mut self, decisions: &[Decision]) {
+        let rung = decisions.iter().rev().find(|decision| decision.rings && decision.to.is_wearer());
+        if let Some(decision) = rung {
+            self.state.last_rung = Some(decision.condition);
+        }
+    }
+}
