@@ -225,6 +225,32 @@ fn check_tells_all_problems_at_once() {
     }
 }
 
+/// A file is inspected by the settings of the source that reads it. What was found can be pasted, and does
+/// not tie the source to a zone that nobody chose for it.
+#[test]
+fn inspect_goes_by_the_source_that_reads_the_file() {
+    let channel = webhook("http://127.0.0.1:9/");
+    let recheck =
+        Recheck::new(&format!("glucose = [\"stored\", \"scanned\"]\n\n[source.a]\nfolder = \"/nowhere\"\n\n{channel}"));
+    let file = recheck.exports().join("scans.csv");
+    fs::write(&file, "time,stored,scanned\n2026-03-02 14:00,120,\n2026-03-02 14:07,,118\n").unwrap();
+    let inspected = recheck.say(&["inspect", file.to_str().unwrap()]);
+    let words = String::from_utf8_lossy(&inspected.stdout).into_owned();
+    assert!(inspected.status.success() && words.contains("\n[source.sensor]\n"), "{inspected:?}");
+    assert!(words.contains("\n# timezone = \"UTC\" "), "{words}");
+    let own = recheck.say(&["inspect", file.to_str().unwrap(), "--set", "source.sensor.timezone=Asia/Tokyo"]);
+    let words = String::from_utf8_lossy(&own.stdout).into_owned();
+    assert!(words.contains("\ntimezone = \"Asia/Tokyo\"\n"), "{words}");
+    // Beside every source's folder the first counts, unless another is tried.
+    let other = recheck.state().join("other.csv");
+    fs::create_dir_all(recheck.state()).unwrap();
+    fs::copy(&file, &other).unwrap();
+    let asked = recheck.say(&["inspect", other.to_str().unwrap()]);
+    assert_eq!(asked.status.code(), Some(3), "{asked:?}");
+    let tried = "source.sensor.unit=mg/dL";
+    assert!(recheck.say(&["inspect", other.to_str().unwrap(), "--set", tried]).status.success());
+}
+
 /// The replay's lines are a contract: every key on every line, and only the seven events.
 #[test]
 fn replay_prints_the_lines_that_are_promised() {

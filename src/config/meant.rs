@@ -247,6 +247,16 @@ mod tests {
     }
 
     #[test]
+    fn a_section_that_stands_twice_is_told_with_what_to_do() {
+        let text = "[source.sensor]\nfolder = \"a\"\n[source.sensor]\nunit = \"mmol/L\"\n";
+        let all = settings(text, None, &[], Purpose::Replay, Zone::UTC).unwrap_err().all;
+        assert!(
+            all.iter().any(|one| one.what == "duplicate key" && one.hint.contains("put its lines together")),
+            "{all:?}"
+        );
+    }
+
+    #[test]
     fn very_low_may_neither_wait_nor_be_silent() {
         assert_eq!(problems("[level.very_low]\non_delay = \"5m\"\n"), ["level.very_low may not have an on_delay"]);
         assert_eq!(problems("[level.very_low]\nrings = \"by_day\"\n"), ["level.very_low must always ring"]);
