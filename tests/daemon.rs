@@ -76,7 +76,7 @@ fn late_rows_and_rows_that_differ_are_counted_apart() {
         assert!(sources.contains(line), "{sources}");
     }
     let status = String::from_utf8_lossy(&recheck.say(&["status"]).stdout).into_owned();
-    assert!(status.contains("sensor: 2 differing, 1 doubled, 1 late, 5 taken"), "{status}");
+    assert!(status.contains("sensor: 5 taken, 1 late, 1 doubled, 2 differing\n"), "{status}");
     let kept = Store::look(&recheck.state()).unwrap().unwrap().readings_since(Timestamp::from_seconds(0)).unwrap();
     let kept: Vec<i32> = kept.iter().map(|reading| reading.glucose.hundredths()).collect();
     assert_eq!(kept, [10_000, 10_100, 10_200, 10_300, 10_400], "the first value is kept");
@@ -154,11 +154,45 @@ fn treated_is_echoed_and_asked_about_when_it_is_not_clear() {
     recheck.alert("low", |_| true);
     let said = recheck.say(&["treated"]);
     let words = String::from_utf8_lossy(&said.stdout).into_owned();
-    assert!(said.status.success() && words.starts_with("food, low of ") && words.contains("looks at"), "{words}");
+    assert!(
+        said.status.success()
+            && words.starts_with("Low of ")
+            && words.contains(", treated ")
+            && words.contains("looks at"),
+        "{words}"
+    );
     assert_eq!(recheck.status().unwrap()["rechecks"][0]["of"], "low");
     let future = recheck.say(&["treated", "low", "--at", "2999-01-01 10:00"]);
     let words = String::from_utf8_lossy(&future.stderr).into_owned();
     assert!(!future.status.success() && words.contains("error: --at") && words.contains("hint:"), "{words}");
+}
+
+/// What was understood is said back: words and amounts are easily mistaken. What would be left out silently is
+/// asked about instead.
+#[test]
+fn what_is_said_is_said_back_or_asked_about() {
+    let mut recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    recheck.watch_after_an_hour_in_range();
+    let noted = recheck.say(&["note", "insulin", "4U", "by", "my", "plan"]);
+    let words = String::from_utf8_lossy(&noted.stdout).into_owned();
+    assert!(words.starts_with("Noted: insulin 4 U by my plan, at "), "{words}");
+    recheck.drop_a_low();
+    recheck.alert("low", |_| true);
+    let noted = recheck.say(&["note", "carbohydrate", "15", "g"]);
+    let words = String::from_utf8_lossy(&noted.stdout).into_owned();
+    assert!(words.starts_with("Noted: carbohydrate 15 g, at ") && words.contains("\nLow of "), "{words}");
+    for (said, what) in [
+        (&["treated", "low", "--look", "60m"][..], "--look is for a high"),
+        (&["trust", "8.4"], "is the unit mmol/L?"),
+        (&["note", "sensor", "arm", "stop"], "it is not clear whether a sensor is to stop"),
+    ] {
+        let asked = recheck.say(said);
+        let words = String::from_utf8_lossy(&asked.stderr).into_owned();
+        assert!(
+            asked.status.code() == Some(1) && words.contains(what) && words.contains("hint: "),
+            "{said:?}: {words}"
+        );
+    }
 }
 
 /// The look of a treated high falls due after the program was killed and started again: it goes on as if it
