@@ -163,7 +163,7 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
             all.wrong(
                 *place,
                 format!("{below}.limit {lower} is not below {above}.limit {upper}"),
-                "limits must grow from very_low to very_high",
+                format!("limits are in {}, and must grow from very_low to very_high", unit.name()),
             );
         }
     }
