@@ -195,6 +195,16 @@ fn what_is_said_is_said_back_or_asked_about() {
     }
 }
 
+#[test]
+fn status_says_which_source_an_alert_is_about() {
+    let mut recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    recheck.watch_after_an_hour_in_range();
+    fs::remove_dir_all(recheck.exports()).unwrap();
+    recheck.alert("source_failed", |alert| alert["source"] == "sensor");
+    let status = String::from_utf8_lossy(&recheck.say(&["status"]).stdout).into_owned();
+    assert!(status.contains("  source failed (sensor) since "), "{status}");
+}
+
 /// The look of a treated high falls due after the program was killed and started again: it goes on as if it
 /// had not stopped.
 #[test]
@@ -229,6 +239,11 @@ fn lines_of_standard_input_are_read_and_its_end_is_an_alert() {
     let lost = receiver.about("source_failed");
     assert_eq!(lost.len(), 1);
     assert!(lost[0].body["text"].as_str().unwrap().contains("standard input has ended"));
+    let status = recheck.status().unwrap();
+    assert_eq!(
+        (&status["sources"][0]["name"], &status["sources"][0]["note"]),
+        (&"stdin".into(), &serde_json::Value::Null)
+    );
 }
 
 #[test]

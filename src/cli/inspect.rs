@@ -1,7 +1,7 @@
 //! `recheck inspect FILE`: how a file is written, as far as it can be told; a preview of what was read; and
 //! the settings that say the same.
 
-use super::print::{ASKED_BACK, Failure, line};
+use super::print::{ASKED_BACK, Failure, folded, line};
 use super::{Place, print};
 use crate::config::files::computer_zone;
 use crate::config::{Settings, SourceSettings};
@@ -58,7 +58,7 @@ pub(super) fn run(place: &Place, path: &Path, set: &[String]) -> Result<ExitCode
         ));
     }
     for refusal in found.refused.iter().take(SHOWN) {
-        line(&format!("  refused: {refusal}"));
+        folded(&format!("  refused: {refusal}"));
     }
     if found.clock_change > 0 {
         line(&format!("  {} rows lie in the hour of a clock change", found.clock_change));
@@ -67,8 +67,8 @@ pub(super) fn run(place: &Place, path: &Path, set: &[String]) -> Result<ExitCode
         line(&format!("  {} of them could be the second time round: their order does not say", found.undecided.len()));
     }
     if found.of_diary {
-        line(&format!("\nFound: {}.", dialect.as_settings().join(", ")));
-        line("Lines of a diary are taken in like `recheck note`, `treated` and `seen`. It needs no settings.");
+        folded(&format!("\nFound: {}.", dialect.as_settings().join(", ")));
+        folded("Lines of a diary are taken in like `recheck note`, `treated` and `seen`. It needs no settings.");
         return Ok(ExitCode::SUCCESS);
     }
     line(&format!("\nSettings that say the same. Where [source.{source}] stands already, put them below it:\n"));

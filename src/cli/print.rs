@@ -114,8 +114,12 @@ pub(super) fn line(text: &str) {
 
 /// A line of words.
 pub(super) fn words(text: &str) {
-    // Without standard error there is nobody to tell.
-    let _ = writeln!(std::io::stderr().lock(), "{text}");
+    let mut out = std::io::stderr().lock();
+    let columns = if out.is_terminal() { COLUMNS } else { usize::MAX };
+    for text in text.lines().flat_map(|text| fold(text, columns)) {
+        // Without standard error there is nobody to tell.
+        let _ = writeln!(out, "{text}");
+    }
 }
 
 #[cfg(test)]

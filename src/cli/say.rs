@@ -2,7 +2,7 @@
 //! woken and asked what it understood.
 
 use super::Place;
-use super::print::{ASKED_BACK, Failure, line};
+use super::print::{ASKED_BACK, Failure, folded, line};
 use crate::config::words::{SPAN_EXPECTED, span};
 use crate::daemon::{clock, control};
 use crate::domain::diary::{Amount, Kind, Note};
@@ -102,7 +102,7 @@ pub(super) fn say(folder: &Path, said: &Said) -> Result<ExitCode, Failure> {
     let began = clock::stopwatch();
     while began.elapsed() < ANSWER_MAX {
         if let Some((accepted, words)) = store.answer(number)? {
-            line(&words);
+            folded(&words);
             return Ok(if accepted { ExitCode::SUCCESS } else { ExitCode::from(ASKED_BACK) });
         }
         std::thread::sleep(LOOK_EVERY);

@@ -11,7 +11,7 @@ use crate::domain::travel::WallClock;
 use crate::engine::Engine;
 use crate::engine::effect::Condition;
 use crate::engine::level::{Level, Told};
-use crate::engine::policy::SourceKind;
+use crate::engine::policy::{Policy, SourceKind};
 use crate::engine::recheck_high::Stage;
 use crate::engine::timers::Timer;
 use crate::engine::two_signals::Trust;
@@ -41,9 +41,11 @@ pub(super) fn run(place: &Place, as_json: bool) -> Result<ExitCode, Failure> {
     };
     let now = clock::wall();
     let runs = control::is_there(&folder);
-    let state = store.saved()?.and_then(|saved| saved.state).unwrap_or_default();
+    let (state, lived_by) = store.saved()?.map_or((None, None), |saved| (saved.state, saved.policy));
+    let state = state.unwrap_or_default();
     let engine = Engine::restore(settings.policy.clone(), state);
-    let seen = Seen { store: &store, engine: &engine, now, runs, channels: &settings.channels, clock: &clock };
+    let seen =
+        Seen { store: &store, engine: &engine, now, runs, channels: &settings.channels, clock: &clock, lived_by };
     let all = seen.all()?;
     if as_json {
         line(&all.to_string());
@@ -62,6 +64,8 @@ struct Seen<'a> {
     runs: bool,
     channels: &'a [ChannelSettings],
     clock: &'a WallClock,
+    /// What the last run was told: it knows standard input, which the settings do not name.
+    lived_by: Option<Policy>,
 }
 
 impl Seen<'_> {
@@ -130,7 +134,8 @@ impl Seen<'_> {
         let clock = |at: Timestamp| policy.zone.clock_seen_from(at, self.now);
         let source = state.sources.get(number)?;
         // The settings list sources by name, the state by their lasting numbers.
-        let known = policy.sources.iter().find(|source| source.name == name);
+        let lived_by = self.lived_by.as_ref().and_then(|policy| policy.sources.get(number));
+        let known = lived_by.into_iter().chain(&policy.sources).find(|source| source.name == name);
         let kind = known.map_or(SourceKind::History, |source| source.kind);
         let sensor = known.map(|source| source.sensor).unwrap_or_default();
         let session = source.session();
