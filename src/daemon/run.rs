@@ -19,7 +19,7 @@ use crate::outbox::health::Health;
 use crate::outbox::plan::Addresses;
 use crate::store::commit::{Answered, Intake, Turn, Written};
 use crate::store::{self, Store};
-use crate::wording::answer::answer;
+use crate::wording::answer::{Answer, answer, to_note};
 use crate::wording::{Voice, reason};
 use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -205,7 +205,11 @@ impl Daemon {
             let answer = decisions
                 .iter()
                 .find(|decision| decision.what == What::Answer)
-                .map(|decision| answer(decision, next.policy(), now));
+                .map(|decision| answer(decision, next.policy(), now))
+                .map(|answer| match note {
+                    Some(note) => Answer { words: to_note(note, &answer, next.policy(), now), ..answer },
+                    None => answer,
+                });
             (line, note, answer)
         });
         let answered = said.as_ref().map(|(line, note, answer)| Answered {

@@ -130,6 +130,14 @@ fn is_finished(name: &str) -> bool {
 }
 
 /// Does a name fit a pattern in which `*` stands for anything?
+/// Is this a file that the source reads, wherever it is named from?
+#[must_use]
+pub fn belongs(settings: &SourceSettings, path: &Path) -> bool {
+    let (Ok(path), Ok(folder)) = (path.canonicalize(), settings.folder.canonicalize()) else { return false };
+    let there = if settings.subfolders { path.starts_with(&folder) } else { path.parent() == Some(&folder) };
+    there && path.file_name().and_then(|name| name.to_str()).is_some_and(|name| matches(&settings.files, name))
+}
+
 fn matches(pattern: &str, name: &str) -> bool {
     match pattern.split_once('*') {
         None => pattern == name,

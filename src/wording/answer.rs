@@ -1,11 +1,16 @@
 //! What the wearer is answered when they say something: what was understood, or what is still asked.
 
 use super::Voice;
+use crate::domain::diary::{Kind, Note};
 use crate::domain::time::Timestamp;
+use crate::domain::written::{Entry, Written};
 use crate::engine::effect::{Decision, Side};
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 use crate::engine::two_signals::Trust;
+
+/// The answer where nothing follows.
+const NOTED: &str = "Noted.";
 
 /// An answer: accepted, or a question back.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,6 +21,18 @@ pub struct Answer {
     pub words: String,
 }
 
+/// The same to a diary line: what was noted is said first, because words and amounts are easily mistaken.
+#[must_use]
+pub fn to_note(note: &Note, answer: &Answer, policy: &Policy, now: Timestamp) -> String {
+    if matches!(note.kind, Kind::SensorStart(_) | Kind::SensorStop(_)) {
+        // Its answer says it already.
+        return answer.words.clone();
+    }
+    let line = Written { at: note.at, what: Entry::Noted { kind: note.kind.clone(), words: note.words.clone() } };
+    let noted = format!("Noted: {line}, at {}.", Voice::new(policy, now).clock(note.at));
+    if answer.words == NOTED { noted } else { format!("{noted}\n{}", answer.words) }
+}
+
 /// The answer in a decision, if it is one.
 #[must_use]
 pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
@@ -24,14 +41,12 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
     let no = |words: String| Answer { accepted: false, words };
     match &decision.reason {
         Reason::LooksPlanned { side, treated, looks, night_rule } => {
-            let (with, what) = match side {
-                Side::High => ("insulin", "high"),
-                Side::Low => ("food", "low"),
+            let what = match side {
+                Side::High => "High",
+                Side::Low => "Low",
             };
-            let of = treated.alert_since.map_or_else(
-                || format!("{what}, treated {}", voice.clock(treated.at)),
-                |since| format!("{what} of {}", voice.clock(since)),
-            );
+            let of = treated.alert_since.map_or_else(String::new, |since| format!(" of {}", voice.clock(since)));
+            let at = voice.clock(treated.at);
             let looks: Vec<String> = looks.iter().map(|look| voice.clock(*look)).collect();
             let looks = match (looks.is_empty(), side) {
                 (true, _) => "looking now".to_owned(),
@@ -48,7 +63,7 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             } else {
                 String::new()
             };
-            yes(format!("{with}, {of}; {looks}{night}"))
+            yes(format!("{what}{of}, treated {at}: {looks}{night}"))
         }
         Reason::WhichOne { open } if open.is_empty() => {
             no("No alert is open. Say what was treated: `recheck treated high` or `recheck treated low`.".to_owned())
@@ -101,6 +116,6 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();
             yes(format!("Seen: {}. The re-checks go on.", ids.join(", ")))
         }
-        _ => yes("Noted.".to_owned()),
+        _ => yes(NOTED.to_owned()),
     }
 }

@@ -27,7 +27,7 @@ impl Said<'_> {
             ),
             Reason::Absurd { since, values } => (
                 format!("Values since {} cannot be glucose; not watching", self.voice.clock(*since)),
-                format!("{values} values in a row cannot be glucose in the unit of the settings. Is the unit right? I am not watching. Use your sensor's own display meanwhile."),
+                format!("{values} values in a row cannot be glucose in the unit of the settings. Is the unit right? `recheck sources` shows how its files are read. I am not watching. Use your sensor's own display meanwhile."),
             ),
             Reason::ClockAhead { by } => (
                 format!("The sensor's clock is {by} ahead. Set it right"),
