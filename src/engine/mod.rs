@@ -220,13 +220,14 @@ impl Engine {
                 self.absurd_value(turn, reading);
                 continue;
             }
+            let past = turn.now - reading.measured > self.past_after(source);
             if self.set_aside(turn, reading) {
+                self.aside_gave(turn, reading, !past);
                 continue;
             }
             if !self.state.window.insert(*reading) {
                 continue;
             }
-            let past = turn.now - reading.measured > self.past_after(source);
             self.source_gave(turn, reading, !past);
             // One that is older than what was judged before is late, not new.
             if !past && known.is_none_or(|known| reading.measured > known) {
@@ -258,6 +259,7 @@ impl Engine {
             self.watch_for_gap(turn, reading);
             return;
         }
+        self.source(reading.source).judged = Some(reading.measured);
         self.notice_two_signals(turn);
         turn.doubt = self.doubt(turn.now);
         let cadence = self.source(reading.source).cadence();

@@ -131,6 +131,11 @@ impl Engine {
     }
 
     /// The sources a note is about; a name that is none is answered.
+    pub(super) fn names_watched(&self) -> Vec<String> {
+        let watched = self.policy.sources.iter().filter(|source| source.kind != SourceKind::History);
+        watched.map(|source| source.name.clone()).collect()
+    }
+
     fn sensors_named(&self, turn: &mut Turn, of: Option<&str>) -> Option<Vec<SourceId>> {
         let policy = &self.policy;
         let watched =
@@ -143,8 +148,8 @@ impl Engine {
             .filter_map(|place| u16::try_from(place).ok().map(SourceId))
             .collect();
         if found.is_empty() {
-            let known = policy.sources.iter().map(|source| source.name.clone()).collect();
-            turn.tell(What::Answer, Condition::Sensor, Id(0), None, Reason::NoSuchSource { names: known }, false);
+            let reason = Reason::NoSuchSource { names: self.names_watched() };
+            turn.tell(What::Answer, Condition::Sensor, Id(0), None, reason, false);
             return None;
         }
         Some(found)

@@ -9,13 +9,13 @@ use crate::engine::reason::{Call, Reason};
 impl Said<'_> {
     pub(super) fn source(&self) -> (String, String) {
         match &self.decision.reason {
-            Reason::NothingReached { since: Some(since), grave: true } => (
+            Reason::NothingReached { since: Some(since), grave: true } if self.decision.glucose.is_some() => (
                 format!("Nothing since {}, last {}. Measure", self.voice.clock(*since), self.value_and_direction()),
-                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Measure with a meter, and check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
+                format!("Nothing reached me since {}. {}I do not know what came after. Measure with a meter, and check sensor, phone and export.", self.voice.clock(*since), self.last_value()),
             ),
-            Reason::NothingReached { since: Some(since), grave: false } => (
+            Reason::NothingReached { since: Some(since), .. } => (
                 format!("Nothing reached me since {}. Check the sensor", self.voice.clock(*since)),
-                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
+                format!("Nothing reached me since {}. {}I do not know what came after. Check sensor, phone and export.", self.voice.clock(*since), self.last_value()),
             ),
             Reason::NothingReached { since: None, .. } => (
                 "Nothing has reached me yet. Check the export".to_owned(),
@@ -42,6 +42,14 @@ impl Said<'_> {
                 format!("Readings come {late} late or more, time after time. They are kept as history, and I ask for nothing: no alert of mine can come from them. Use your sensor's own display. A reading that is about now changes this back."),
             ),
             _ => ("Readings arrive again".to_owned(), self.full_value()),
+        }
+    }
+
+    /// A sentence about the last value, with a space after it; nothing where it is no longer known.
+    fn last_value(&self) -> String {
+        match self.full_value() {
+            value if value.is_empty() => value,
+            value => format!("The last value was {value} "),
         }
     }
 
