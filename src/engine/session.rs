@@ -86,6 +86,11 @@ impl Engine {
 
     /// The evening before the sensor's end.
     pub(super) fn tell_sensor_end(&mut self, turn: &mut Turn, source: SourceId) {
+        if turn.night.inside {
+            // Put off by sleep or a clock that was set: nobody wakes for it.
+            self.state.timers.set(Timer::SensorEnd(source), turn.night.until);
+            return;
+        }
         let life = self.sensor(source).life;
         let end = self.source(source).session.started().zip(life).map(|(started, life)| started + life);
         if let Some(end) = end {
@@ -108,9 +113,11 @@ impl Engine {
     }
 
     /// Silence of a source is not counted before its sensor can give something.
-    pub(super) fn not_before_warm(&mut self, source: SourceId, due: Timestamp) -> Timestamp {
+    pub(super) fn not_before_warm(&mut self, now: Timestamp, source: SourceId, due: Timestamp) -> Timestamp {
         let sensor = self.sensor(source);
-        let warm = self.source(source).session.started().map(|started| started + sensor.warm_up);
+        // A start ahead of the clock was noted before the clock was set back: it must not put off the alert.
+        let started = self.source(source).session.started().filter(|started| *started <= now);
+        let warm = started.map(|started| started + sensor.warm_up);
         warm.map_or(due, |warm| due.max(warm + self.policy.gap.after))
     }
 

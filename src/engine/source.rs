@@ -259,7 +259,7 @@ impl Engine {
             gap.after.max(cadence.times(gap.cadences_tenths, 10))
         };
         // A sensor clock ahead of ours must not put off the alert.
-        let due = self.not_before_warm(reading.source, reading.measured.min(turn.now) + after);
+        let due = self.not_before_warm(turn.now, reading.source, reading.measured.min(turn.now) + after);
         self.state.timers.set(Timer::Gap(reading.source), due);
     }
 

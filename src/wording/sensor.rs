@@ -68,6 +68,14 @@ impl Said<'_> {
                 ),
             ),
             Reason::ScanDue { call, last, full } => self.scan(*call, *last, *full),
+            // Told late, after a night or a sleep of the computer.
+            Reason::SensorEnds { end } if *end <= now => (
+                format!("The sensor ended {}. Change it", self.voice.clock(*end)),
+                format!(
+                    "By its life in the settings the sensor ended {}. When you have changed it, say `recheck note sensor start`.",
+                    self.voice.clock(*end)
+                ),
+            ),
             Reason::SensorEnds { end } => (
                 format!("The sensor ends {}. Have the next one ready", self.voice.clock(*end)),
                 format!(
