@@ -2,7 +2,7 @@
 //! What the wearer chose to set aside ends by itself.
 
 use recheck::domain::diary::{Kind, Note};
-use recheck::domain::glucose::Glucose;
+use recheck::domain::glucose::{Glucose, Unit};
 use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
@@ -180,6 +180,13 @@ fn an_old_high_does_not_make_a_very_low_the_other_unit() {
     life.reads(ARM, at(1, 0), 330);
     life.reads(ARM, at(9, 0), 30);
     assert_eq!(life.rang(Condition::VeryLow, DAY), Some(at(9, 0)));
+    // Nor does a fraction, where the source writes them.
+    let mut life = Life::new(two_sources());
+    for (now, value) in [(at(1, 0), "330.4"), (at(9, 0), "30.6")] {
+        let reading = Reading { source: ARM, measured: now, glucose: Glucose::parse(value, Unit::MgDl).unwrap() };
+        life.happens(now, &Event::Readings { rows: vec![reading], first_sight: false });
+    }
+    assert_eq!(life.rang(Condition::VeryLow, DAY), Some(at(9, 0)));
 }
 
 /// What is said of a silence names no value that is not known any more.
@@ -198,4 +205,20 @@ fn a_silence_whose_last_value_is_forgotten_is_said_without_it() {
     let said = text(silence, &policy, *at);
     assert_eq!(said.title, "Nothing reached me since 08:00. Check the sensor");
     assert!(said.body.starts_with("Nothing reached me since 08:00. I do not know what came after."), "{}", said.body);
+}
+
+/// What was seen at eight is not what rang at half past: a diary line that comes late marks nothing newer.
+#[test]
+fn two_signals_that_rang_after_a_line_was_written_are_not_seen() {
+    let mut life = Life::new(two_sources());
+    for (place, value) in [150, 100].into_iter().cycle().take(10).enumerate() {
+        life.reads(ARM, at(8, 5 * i64::try_from(place).unwrap()), value);
+    }
+    let rang = life.rang(Condition::TwoSignals, DAY).unwrap();
+    let is_seen = |life: &Life| life.engine.snapshot().two_signals.unwrap().seen;
+    for (until, seen) in [(rang - Span::minutes(1), false), (rang, true)] {
+        let said = Box::new(Event::Seen { which: None, until: Some(until) });
+        life.happens(at(8, 50), &Event::Written { said, whence: "diary.csv: line 2".to_owned() });
+        assert_eq!(is_seen(&life), seen);
+    }
 }

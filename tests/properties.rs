@@ -6,10 +6,10 @@ use recheck::domain::glucose::{Glucose, Unit};
 use recheck::domain::local::{Hours, Zone};
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
-use recheck::engine::Engine;
 use recheck::engine::effect::{Condition, Decision, Side, What};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
+use recheck::engine::{Engine, State};
 use recheck::formats::encoding::Encoding;
 use recheck::formats::rows::Row;
 use recheck::formats::wanted::Wanted;
@@ -224,7 +224,7 @@ fn any_event(dice: &mut Dice, policy: &Policy, now: Timestamp) -> Event {
         now - Span::minutes([0, dice.roll(60), dice.roll(5_000)][usize::try_from(dice.roll(3)).unwrap()])
     };
     let noted = |at: Timestamp, kind: Kind| Event::Noted(Note { at, kind, words: String::new() });
-    match dice.roll(18) {
+    match dice.roll(20) {
         0..=4 => {
             let source = number(dice);
             let newest = past(dice) + Span::minutes(if dice.roll(9) == 0 { dice.roll(600) } else { 0 });
@@ -257,6 +257,20 @@ fn any_event(dice: &mut Dice, policy: &Policy, now: Timestamp) -> Event {
             _ => Policy { zone: Zone::named(ZONES[usize::try_from(dice.roll(6)).unwrap()]).unwrap(), ..policy.clone() },
         })),
         16 => Event::Started,
+        17 | 18 => {
+            let at = past(dice);
+            let said = match dice.roll(3) {
+                0 => Event::Treated { which: None, at, look: None },
+                1 => Event::Seen { which: None, until: Some(at) },
+                _ => noted(
+                    at,
+                    [Kind::Insulin(None), Kind::SensorStart(name(dice)), Kind::Scan]
+                        [usize::try_from(dice.roll(3)).unwrap()]
+                    .clone(),
+                ),
+            };
+            Event::Written { said: Box::new(said), whence: "diary.csv: line 2".to_owned() }
+        }
         _ => Event::Channels { working: usize::try_from(dice.roll(2)).unwrap(), failing: Vec::new() },
     }
 }
@@ -273,6 +287,8 @@ fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
         // Calls since the last event that may have reset them.
         let mut calls: Vec<Timestamp> = Vec::new();
         let mut turn = |engine: &mut Engine, event: &Event, now: Timestamp| {
+            let stored = serde_json::to_string(event).unwrap();
+            assert_eq!(serde_json::from_str::<Event>(&stored).unwrap(), *event, "seed {seed}");
             let told = engine.handle(event, now);
             let next = engine.next_deadline();
             assert!(next.is_none_or(|next| next > now), "seed {seed}: at {now:?} after {event:?} the next is {next:?}");
@@ -359,4 +375,58 @@ fn a_clock_that_is_set_back_silences_neither_calls_nor_gaps() {
         );
     }
     assert_eq!(rang, [(Condition::Gap, 25), (Condition::Scan, 360), (Condition::Scan, 450)]);
+}
+
+/// Fields that the first released form of the state did not have.
+const ADDED: [&str; 13] = [
+    "two_signals",
+    "two_signals_last",
+    "trust",
+    "good",
+    "good_at",
+    "judged",
+    "echo",
+    "arrivals",
+    "session",
+    "scan",
+    "told_at",
+    "sensor",
+    "until",
+];
+
+fn without_added(value: &mut serde_json::Value) {
+    match value {
+        serde_json::Value::Object(object) => {
+            object.retain(|key, _| !ADDED.contains(&key.as_str()));
+            object.values_mut().for_each(without_added);
+        }
+        serde_json::Value::Array(all) => all.iter_mut().for_each(without_added),
+        _ => {}
+    }
+}
+
+/// A state, its settings and its events as the first released version saved them are read, and go on.
+#[test]
+fn what_the_first_version_saved_is_read() {
+    let rows = day(3);
+    let mut engine = Engine::new(policy());
+    for row in &rows[..60] {
+        let reading = Reading { source: SourceId(0), measured: row.measured, glucose: row.glucose };
+        engine.handle(&Event::Readings { rows: vec![reading], first_sight: false }, row.measured);
+    }
+    let later = rows[59].measured + Span::hours(2);
+    engine.handle(&Event::Tick, later);
+    assert!(engine.snapshot().sources[0].lost().is_some(), "the state holds no lost source");
+    let mut saved = serde_json::to_value((engine.snapshot(), engine.policy())).unwrap();
+    let whole = saved.to_string().len();
+    without_added(&mut saved);
+    assert!(saved.to_string().len() < whole);
+    let (state, lived_by): (State, Policy) = serde_json::from_value(saved).unwrap();
+    assert_eq!(lived_by, policy());
+    let mut engine = Engine::restore(lived_by, state);
+    let seen: Event = serde_json::from_str(r#"{"seen":{"which":null}}"#).unwrap();
+    assert_eq!(engine.handle(&seen, later).len(), 1);
+    let reading = Reading { source: SourceId(0), measured: later, glucose: Glucose::mg_dl(50) };
+    let told = engine.handle(&Event::Readings { rows: vec![reading], first_sight: false }, later);
+    assert!(told.iter().any(|decision| decision.condition == Condition::VeryLow && decision.rings), "{told:?}");
 }

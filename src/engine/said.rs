@@ -135,7 +135,9 @@ impl Engine {
                 mark(lost.id, &mut lost.seen);
             }
         }
-        if let Some(two) = &mut self.state.two_signals {
+        if let Some(two) = &mut self.state.two_signals
+            && until.is_none_or(|until| two.told_at.unwrap_or(two.since) <= until)
+        {
             mark(two.id, &mut two.seen);
         }
         let reason = match which {

@@ -170,8 +170,11 @@ impl SourceState {
         };
         match good.map(Glucose::hundredths) {
             Some(good) => (other - good).abs() < (value - good).abs(),
-            // Nothing to compare with: meters and sensors show whole mg/dL.
-            None => glucose.received() == Unit::MgDl && value % 100 != 0,
+            // Nothing to compare with: meters and sensors show whole mg/dL, unless this one has shown others.
+            None => {
+                let whole = self.good.is_none_or(|good| good.hundredths() % 100 == 0);
+                glucose.received() == Unit::MgDl && value % 100 != 0 && whole
+            }
         }
     }
 }

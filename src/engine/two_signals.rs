@@ -61,6 +61,9 @@ pub struct TwoSignals {
     pub higher: Glucose,
     /// Marked as seen.
     pub seen: bool,
+    /// When the wearer was told.
+    #[serde(default)]
+    pub told_at: Option<Timestamp>,
 }
 
 /// Which readings the wearer wants to count.
@@ -175,7 +178,8 @@ impl Engine {
             .collect();
         let Some(since) = steps.last().copied().filter(|_| steps.len() >= BACK_AND_FORTH) else { return };
         let id = self.take_id();
-        self.state.two_signals = Some(TwoSignals { id, since, last: now, lower, higher, seen: false });
+        let told_at = Some(turn.now);
+        self.state.two_signals = Some(TwoSignals { id, since, last: now, lower, higher, seen: false, told_at });
         let reason = Reason::TwoSignals { lower, higher, since };
         // Signals that meet for a while and part again are no news.
         let known = self.state.two_signals_last.replace(now);
