@@ -9,11 +9,13 @@ use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::effect::{Condition, Decision, Side, What};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
+use recheck::engine::reason::Reason;
 use recheck::engine::{Engine, State};
 use recheck::formats::encoding::Encoding;
 use recheck::formats::rows::Row;
 use recheck::formats::wanted::Wanted;
 use recheck::replay::run::{put_in_order, run};
+use recheck::wording::text::text;
 
 /// 2026-03-02 00:00 UTC.
 const START: Timestamp = Timestamp::from_seconds(1_772_409_600);
@@ -197,6 +199,7 @@ const BEFORE_CHANGES: [i64; 2] = [1_774_569_600, 1_792_713_600];
 fn any_policy(dice: &mut Dice) -> Policy {
     let zone = ZONES[usize::try_from(dice.roll(6)).unwrap()];
     let mut policy = Policy::new(Zone::named(zone).unwrap());
+    policy.unit = [Unit::MgDl, Unit::MmolL][usize::try_from(dice.roll(2)).unwrap()];
     let from = dice.roll(1_440);
     let length = [1, 1_439, 1 + dice.roll(1_439), 480][usize::try_from(dice.roll(4)).unwrap()];
     let clock = |minute: i64| format!("{:02}:{:02}", minute % 1_440 / 60, minute % 60);
@@ -275,7 +278,8 @@ fn any_event(dice: &mut Dice, policy: &Policy, now: Timestamp) -> Event {
     }
 }
 
-/// Weeks of anything: every deadline makes progress, what was saved goes on alike, nobody is called for a
+/// Weeks of anything, said in either unit: no title is cut but those that tell of a high, a look or a silence
+/// that is days old. Every deadline makes progress, what was saved goes on alike, nobody is called for a
 /// scan in the night, and one source calls no more than six times a day for one scan.
 #[test]
 fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
@@ -295,6 +299,24 @@ fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
             let policy = engine.policy();
             if *event != Event::Tick {
                 calls.clear();
+            }
+            for decision in told.iter().filter(|one| one.rings) {
+                let said = text(decision, policy, now);
+                let may_be_cut = matches!(
+                    decision.reason,
+                    Reason::NothingReached { .. }
+                        | Reason::StillHigh { .. }
+                        | Reason::NightOver { .. }
+                        | Reason::StillLow { .. }
+                        | Reason::NotComingDown { .. }
+                        | Reason::ComingDown { .. }
+                        | Reason::Back { .. }
+                );
+                let wrong = said.title.ends_with("...") && !may_be_cut
+                    || ["  ", "safe", "all clear"]
+                        .iter()
+                        .any(|words| said.body.contains(words) || said.title.contains(words));
+                assert!(!wrong, "seed {seed}: {said:?}");
             }
             let of_sensor = |one: &&Decision| one.rings && matches!(one.condition, Condition::Scan | Condition::Sensor);
             for decision in told.iter().filter(of_sensor) {
