@@ -35,6 +35,11 @@ impl Session {
         self.started
     }
 
+    /// Did it begin or end after an instant?
+    fn is_after(&self, at: Timestamp) -> bool {
+        self.started.max(self.stopped) > Some(at)
+    }
+
     /// Was it taken off?
     #[must_use]
     pub const fn is_stopped(&self) -> bool {
@@ -48,16 +53,24 @@ impl Engine {
         let Some(sources) = self.sensors_named(turn, of) else { return };
         let mut told = None;
         for source in sources {
+            // A line of a file may come after what was noted later.
+            if self.source(source).session.is_after(at) {
+                continue;
+            }
             let sensor = self.sensor(source);
             self.source(source).session = Session { started: Some(at), stopped: None };
             let until = at + sensor.warm_up;
             let end = sensor.life.map(|life| at + life);
-            self.end_silence(turn, source, Reason::WarmingUp { until });
-            if self.kind(source) == SourceKind::Streaming {
-                let due = until.max(turn.now) + self.policy.gap.after;
-                self.state.timers.set(Timer::Gap(source), due);
+            // A silence after the warm-up is the new sensor's own.
+            if until >= turn.now {
+                self.end_silence(turn, source, Reason::WarmingUp { until });
+                if self.kind(source) == SourceKind::Streaming {
+                    self.state.timers.set(Timer::Gap(source), until + self.policy.gap.after);
+                }
             }
-            self.scan_is_done(turn, source, None);
+            if self.source(source).newest.is_none_or(|newest| newest < at) {
+                self.scan_is_done(turn, source, None);
+            }
             match end.map(|end| self.evening_before(end)).filter(|evening| *evening > turn.now) {
                 Some(evening) => self.state.timers.set(Timer::SensorEnd(source), evening),
                 None => self.state.timers.stop(Timer::SensorEnd(source)),
@@ -72,16 +85,25 @@ impl Engine {
     pub(super) fn sensor_stopped(&mut self, turn: &mut Turn, at: Timestamp, of: Option<&str>) {
         let Some(sources) = self.sensors_named(turn, of) else { return };
         let until = at + Span::hours(OFF_HOURS);
+        let mut reason = Reason::Noted;
         for source in sources {
-            self.source(source).session.stopped = Some(at);
-            self.end_silence(turn, source, Reason::SensorOff { until });
+            let state = self.source(source);
+            // What gave readings since, or was started again, is on.
+            if state.session.is_after(at) || state.newest.is_some_and(|newest| newest > at) {
+                continue;
+            }
+            state.session.stopped = Some(at);
             self.state.timers.stop(Timer::SensorEnd(source));
-            if self.kind(source) == SourceKind::Streaming {
-                self.state.timers.set(Timer::Gap(source), until.max(turn.now));
+            if until > turn.now {
+                self.end_silence(turn, source, Reason::SensorOff { until });
+                if self.kind(source) == SourceKind::Streaming {
+                    self.state.timers.set(Timer::Gap(source), until);
+                }
             }
             self.plan_scan(turn.now, source);
+            reason = Reason::SensorOff { until };
         }
-        turn.tell(What::Answer, Condition::Sensor, Id(0), None, Reason::SensorOff { until }, false);
+        turn.tell(What::Answer, Condition::Sensor, Id(0), None, reason, false);
     }
 
     /// The evening before the sensor's end.
