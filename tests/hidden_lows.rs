@@ -96,7 +96,7 @@ fn a_source_that_is_set_aside_is_not_silent() {
         life.reads(PHONE, at(8, minute + 1), 60);
     }
     assert!(life.told.iter().all(|(_, decision)| !decision.rings), "{:?}", life.told);
-    assert_eq!(life.engine.snapshot().trust.is_some(), true);
+    assert!(life.engine.snapshot().trust.is_some());
 }
 
 /// Whatever takes away the source that the wearer chose, what they set aside counts again within the hour.

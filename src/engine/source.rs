@@ -168,14 +168,12 @@ impl SourceState {
             Unit::MmolL if value >= MG_DL_LIKELY_HUNDREDTHS => value / MG_DL_PER_MMOL_L,
             Unit::MgDl | Unit::MmolL => return false,
         };
-        match good.map(Glucose::hundredths) {
-            Some(good) => (other - good).abs() < (value - good).abs(),
-            // Nothing to compare with: meters and sensors show whole mg/dL, unless this one has shown others.
-            None => {
-                let whole = self.good.is_none_or(|good| good.hundredths() % 100 == 0);
-                glucose.received() == Unit::MgDl && value % 100 != 0 && whole
-            }
+        if let Some(good) = good.map(Glucose::hundredths) {
+            return (other - good).abs() < (value - good).abs();
         }
+        // Nothing to compare with: meters and sensors show whole mg/dL, unless this one has shown others.
+        let whole = self.good.is_none_or(|good| good.hundredths() % 100 == 0);
+        glucose.received() == Unit::MgDl && value % 100 != 0 && whole
     }
 }
 
