@@ -119,6 +119,8 @@ pub struct Daemon {
     pub(super) looking: usize,
     pub(super) stdin: Stdin,
     pub(super) unsaved: bool,
+    /// Not all that was said is taken in yet.
+    pub(super) more_said: bool,
     pub(super) listener: Option<mpsc::UnboundedSender<Heard>>,
     pub(super) before_judging: Option<fn(&Event)>,
     pub(super) nap: Duration,
@@ -157,6 +159,7 @@ impl Daemon {
                 },
                 Woke::Click(click) => self.click(&click),
                 Woke::Said => self.inbox(),
+                Woke::Slept if self.more_said => self.inbox(),
                 Woke::Slept => Ok(()),
             });
             let turned = turned.and_then(|()| self.time_passed());
@@ -327,6 +330,9 @@ impl Daemon {
     }
 
     fn wait(&self) -> Duration {
+        if self.more_said {
+            return Duration::ZERO;
+        }
         let deadline = self.engine.next_deadline().filter(|_| !self.still_looking());
         [deadline, self.next_due(), self.wall.next_change(self.clock.now())]
             .into_iter()

@@ -91,7 +91,7 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             ))
         }
         Reason::Trusts { trust: Some(Trust::Signal { ours, other, .. }) } => yes(format!(
-            "The signal at {} counts, the one at {} does not. When one of them ends, or with `recheck trust all`, all count again.",
+            "The signal at {} counts, the one at {} does not. When they meet, or one of them ends, or with `recheck trust all`, all count again.",
             voice.value(*ours),
             voice.value(*other)
         )),

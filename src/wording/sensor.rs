@@ -9,13 +9,13 @@ use crate::engine::reason::{Call, Reason};
 impl Said<'_> {
     pub(super) fn source(&self) -> (String, String) {
         match &self.decision.reason {
-            Reason::NothingReached { since: Some(since), grave: true } => (
+            Reason::NothingReached { since: Some(since), grave: true } if self.decision.glucose.is_some() => (
                 format!("Nothing since {}, last {}. Measure", self.voice.clock(*since), self.value_and_direction()),
-                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Measure with a meter, and check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
+                format!("Nothing reached me since {}. {}I do not know what came after. Measure with a meter, and check sensor, phone and export.", self.voice.clock(*since), self.last_value()),
             ),
-            Reason::NothingReached { since: Some(since), grave: false } => (
+            Reason::NothingReached { since: Some(since), .. } => (
                 format!("Nothing reached me since {}. Check the sensor", self.voice.clock(*since)),
-                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
+                format!("Nothing reached me since {}. {}I do not know what came after. Check sensor, phone and export.", self.voice.clock(*since), self.last_value()),
             ),
             Reason::NothingReached { since: None, .. } => (
                 "Nothing has reached me yet. Check the export".to_owned(),
@@ -45,6 +45,14 @@ impl Said<'_> {
         }
     }
 
+    /// A sentence about the last value, with a space after it; nothing where it is no longer known.
+    fn last_value(&self) -> String {
+        match self.full_value() {
+            value if value.is_empty() => value,
+            value => format!("The last value was {value} "),
+        }
+    }
+
     pub(super) fn sensor(&self) -> (String, String) {
         let (now, value) = (self.voice.now, |glucose| self.voice.value(glucose));
         match &self.decision.reason {
@@ -60,6 +68,14 @@ impl Said<'_> {
                 ),
             ),
             Reason::ScanDue { call, last, full } => self.scan(*call, *last, *full),
+            // Told late, after a night or a sleep of the computer.
+            Reason::SensorEnds { end } if *end <= now => (
+                format!("The sensor ended {}. Change it", self.voice.clock(*end)),
+                format!(
+                    "By its life in the settings the sensor ended {}. When you have changed it, say `recheck note sensor start`.",
+                    self.voice.clock(*end)
+                ),
+            ),
             Reason::SensorEnds { end } => (
                 format!("The sensor ends {}. Have the next one ready", self.voice.clock(*end)),
                 format!(
