@@ -15,6 +15,7 @@ mod corpus;
 mod daemon;
 mod diary;
 mod exhaust;
+mod hidden_lows;
 mod intake;
 mod layers;
 mod open_data;

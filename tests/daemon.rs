@@ -76,7 +76,7 @@ fn late_rows_and_rows_that_differ_are_counted_apart() {
         assert!(sources.contains(line), "{sources}");
     }
     let status = String::from_utf8_lossy(&recheck.say(&["status"]).stdout).into_owned();
-    assert!(status.contains("sensor: 2 differing, 1 doubled, 1 late, 5 taken"), "{status}");
+    assert!(status.contains("sensor: 5 taken, 1 late, 1 doubled, 2 differing\n"), "{status}");
     let kept = Store::look(&recheck.state()).unwrap().unwrap().readings_since(Timestamp::from_seconds(0)).unwrap();
     let kept: Vec<i32> = kept.iter().map(|reading| reading.glucose.hundredths()).collect();
     assert_eq!(kept, [10_000, 10_100, 10_200, 10_300, 10_400], "the first value is kept");
@@ -154,11 +154,55 @@ fn treated_is_echoed_and_asked_about_when_it_is_not_clear() {
     recheck.alert("low", |_| true);
     let said = recheck.say(&["treated"]);
     let words = String::from_utf8_lossy(&said.stdout).into_owned();
-    assert!(said.status.success() && words.starts_with("food, low of ") && words.contains("looks at"), "{words}");
+    assert!(
+        said.status.success()
+            && words.starts_with("Low of ")
+            && words.contains(", treated ")
+            && words.contains("looks at"),
+        "{words}"
+    );
     assert_eq!(recheck.status().unwrap()["rechecks"][0]["of"], "low");
     let future = recheck.say(&["treated", "low", "--at", "2999-01-01 10:00"]);
     let words = String::from_utf8_lossy(&future.stderr).into_owned();
     assert!(!future.status.success() && words.contains("error: --at") && words.contains("hint:"), "{words}");
+}
+
+/// What was understood is said back: words and amounts are easily mistaken. What would be left out silently is
+/// asked about instead.
+#[test]
+fn what_is_said_is_said_back_or_asked_about() {
+    let mut recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    recheck.watch_after_an_hour_in_range();
+    let noted = recheck.say(&["note", "insulin", "4U", "by", "my", "plan"]);
+    let words = String::from_utf8_lossy(&noted.stdout).into_owned();
+    assert!(words.starts_with("Noted: insulin 4 U by my plan, at "), "{words}");
+    recheck.drop_a_low();
+    recheck.alert("low", |_| true);
+    let noted = recheck.say(&["note", "carbohydrate", "15", "g"]);
+    let words = String::from_utf8_lossy(&noted.stdout).into_owned();
+    assert!(words.starts_with("Noted: carbohydrate 15 g, at ") && words.contains("\nLow of "), "{words}");
+    for (said, what) in [
+        (&["treated", "low", "--look", "60m"][..], "--look is for a high"),
+        (&["trust", "8.4"], "is the unit mmol/L?"),
+        (&["note", "sensor", "arm", "stop"], "it is not clear whether a sensor is to stop"),
+    ] {
+        let asked = recheck.say(said);
+        let words = String::from_utf8_lossy(&asked.stderr).into_owned();
+        assert!(
+            asked.status.code() == Some(1) && words.contains(what) && words.contains("hint: "),
+            "{said:?}: {words}"
+        );
+    }
+}
+
+#[test]
+fn status_says_which_source_an_alert_is_about() {
+    let mut recheck = Recheck::new(&webhook("http://127.0.0.1:9/"));
+    recheck.watch_after_an_hour_in_range();
+    fs::remove_dir_all(recheck.exports()).unwrap();
+    recheck.alert("source_failed", |alert| alert["source"] == "sensor");
+    let status = String::from_utf8_lossy(&recheck.say(&["status"]).stdout).into_owned();
+    assert!(status.contains("  source failed (sensor) since "), "{status}");
 }
 
 /// The look of a treated high falls due after the program was killed and started again: it goes on as if it
@@ -195,6 +239,11 @@ fn lines_of_standard_input_are_read_and_its_end_is_an_alert() {
     let lost = receiver.about("source_failed");
     assert_eq!(lost.len(), 1);
     assert!(lost[0].body["text"].as_str().unwrap().contains("standard input has ended"));
+    let status = recheck.status().unwrap();
+    assert_eq!(
+        (&status["sources"][0]["name"], &status["sources"][0]["note"]),
+        (&"stdin".into(), &serde_json::Value::Null)
+    );
 }
 
 #[test]
@@ -223,6 +272,32 @@ fn check_tells_all_problems_at_once() {
     ] {
         assert!(words.contains(wanted), "{wanted}\nis not in\n{words}");
     }
+}
+
+/// A file is inspected by the settings of the source that reads it. What was found can be pasted, and does
+/// not tie the source to a zone that nobody chose for it.
+#[test]
+fn inspect_goes_by_the_source_that_reads_the_file() {
+    let channel = webhook("http://127.0.0.1:9/");
+    let recheck =
+        Recheck::new(&format!("glucose = [\"stored\", \"scanned\"]\n\n[source.a]\nfolder = \"/nowhere\"\n\n{channel}"));
+    let file = recheck.exports().join("scans.csv");
+    fs::write(&file, "time,stored,scanned\n2026-03-02 14:00,120,\n2026-03-02 14:07,,118\n").unwrap();
+    let inspected = recheck.say(&["inspect", file.to_str().unwrap()]);
+    let words = String::from_utf8_lossy(&inspected.stdout).into_owned();
+    assert!(inspected.status.success() && words.contains("\n[source.sensor]\n"), "{inspected:?}");
+    assert!(words.contains("\n# timezone = \"UTC\" "), "{words}");
+    let own = recheck.say(&["inspect", file.to_str().unwrap(), "--set", "source.sensor.timezone=Asia/Tokyo"]);
+    let words = String::from_utf8_lossy(&own.stdout).into_owned();
+    assert!(words.contains("\ntimezone = \"Asia/Tokyo\"\n"), "{words}");
+    // Beside every source's folder the first counts, unless another is tried.
+    let other = recheck.state().join("other.csv");
+    fs::create_dir_all(recheck.state()).unwrap();
+    fs::copy(&file, &other).unwrap();
+    let asked = recheck.say(&["inspect", other.to_str().unwrap()]);
+    assert_eq!(asked.status.code(), Some(3), "{asked:?}");
+    let tried = "source.sensor.unit=mg/dL";
+    assert!(recheck.say(&["inspect", other.to_str().unwrap(), "--set", tried]).status.success());
 }
 
 /// The replay's lines are a contract: every key on every line, and only the seven events.

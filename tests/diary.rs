@@ -108,6 +108,28 @@ fn a_high_is_marked_as_treated_from_the_phone_exactly_once() {
     assert!(sources.contains("diary.csv: a diary between \",\"") && sources.contains("1 diary lines taken in"));
 }
 
+/// A script that writes thousands of lines keeps no reading waiting: a very low rings while most of them are
+/// still to be taken in, and then they are.
+#[test]
+fn a_flood_of_lines_does_not_hold_up_a_very_low() {
+    let receiver = Receiver::start();
+    let mut recheck = Recheck::new(&webhook(&receiver.url()));
+    recheck.watch_after_an_hour_in_range();
+    let lines = 3_000;
+    let mut text = HEADER.to_owned();
+    for line in 0..lines {
+        writeln!(text, "{},text,,,line {line}", written(now_seconds() - 3_600)).unwrap();
+    }
+    rewrite(&recheck, &text);
+    wait_until_counted(&recheck, "diary_taken", lines);
+    recheck.drop_rows("day.csv", "glucose", &[(now_seconds(), 50.0)]);
+    receiver.wait_for("very_low", 1);
+    let taken_in = || answers(&recheck, "noted");
+    let meanwhile = taken_in();
+    assert!(meanwhile < usize::try_from(lines).unwrap(), "all were taken in before");
+    wait_for("every line", || (taken_in() as u64 == lines).then_some(()));
+}
+
 /// Killed at many moments while the phone writes: every line is in the diary once.
 #[test]
 fn no_line_is_lost_or_doubled_by_kills() {

@@ -1,18 +1,21 @@
 //! Properties over many made-up days: order and doubles change nothing, restarts change nothing, hysteresis
 //! never chatters, replay decides what living decides.
 
+use recheck::domain::diary::{Kind, Note};
 use recheck::domain::glucose::{Glucose, Unit};
-use recheck::domain::local::Zone;
+use recheck::domain::local::{Hours, Zone};
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
-use recheck::engine::Engine;
-use recheck::engine::effect::{Condition, Decision, What};
-use recheck::engine::event::Event;
+use recheck::engine::effect::{Condition, Decision, Side, What};
+use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
+use recheck::engine::reason::Reason;
+use recheck::engine::{Engine, State};
 use recheck::formats::encoding::Encoding;
 use recheck::formats::rows::Row;
 use recheck::formats::wanted::Wanted;
 use recheck::replay::run::{put_in_order, run};
+use recheck::wording::text::text;
 
 /// 2026-03-02 00:00 UTC.
 const START: Timestamp = Timestamp::from_seconds(1_772_409_600);
@@ -183,4 +186,269 @@ fn any_cut_of_the_text_gives_the_same_rows() {
         }
         assert_eq!(pieces, whole, "seed {seed}");
     }
+}
+
+/// Zones with whole, half and quarter hours, with and without clock changes.
+const ZONES: [&str; 6] =
+    ["UTC", "Europe/Madrid", "America/New_York", "Asia/Kathmandu", "Australia/Lord_Howe", "America/St_Johns"];
+
+/// 2026-03-27 and 2026-10-23, 00:00 UTC: days before clocks change in most of those zones.
+const BEFORE_CHANGES: [i64; 2] = [1_774_569_600, 1_792_713_600];
+
+/// Any settings that may be written: nights of all lengths, one to three sources of any kind.
+fn any_policy(dice: &mut Dice) -> Policy {
+    let zone = ZONES[usize::try_from(dice.roll(6)).unwrap()];
+    let mut policy = Policy::new(Zone::named(zone).unwrap());
+    policy.unit = [Unit::MgDl, Unit::MmolL][usize::try_from(dice.roll(2)).unwrap()];
+    let from = dice.roll(1_440);
+    let length = [1, 1_439, 1 + dice.roll(1_439), 480][usize::try_from(dice.roll(4)).unwrap()];
+    let clock = |minute: i64| format!("{:02}:{:02}", minute % 1_440 / 60, minute % 60);
+    policy.night = Hours::parse(&format!("{}-{}", clock(from), clock(from + length))).unwrap();
+    for place in 0..=dice.roll(3) {
+        let kind = [SourceKind::Scanned, SourceKind::Scanned, SourceKind::Streaming, SourceKind::History]
+            [usize::try_from(dice.roll(4)).unwrap()];
+        let mut source = SourcePolicy::new(&format!("source-{place}"), kind);
+        source.sensor.memory = Span::minutes(60 + dice.roll(47 * 60 + 1));
+        source.sensor.scan_at_bedtime = dice.roll(2) == 0;
+        source.sensor.scan_at_waking = dice.roll(2) == 0;
+        source.sensor.warm_up = Span::minutes(dice.roll(24 * 60 + 1));
+        source.sensor.life = (dice.roll(2) == 0).then(|| Span::hours(24 + dice.roll(696)));
+        policy.sources.push(source);
+    }
+    policy
+}
+
+/// Anything that may happen at an instant.
+fn any_event(dice: &mut Dice, policy: &Policy, now: Timestamp) -> Event {
+    let number = |dice: &mut Dice| SourceId(u16::try_from(dice.roll(3)).unwrap());
+    let value = |dice: &mut Dice| Glucose::mg_dl(i32::try_from(15 + dice.roll(400)).unwrap());
+    let name = |dice: &mut Dice| (dice.roll(2) == 0).then(|| format!("source-{}", dice.roll(4)));
+    let past = |dice: &mut Dice| {
+        now - Span::minutes([0, dice.roll(60), dice.roll(5_000)][usize::try_from(dice.roll(3)).unwrap()])
+    };
+    let noted = |at: Timestamp, kind: Kind| Event::Noted(Note { at, kind, words: String::new() });
+    match dice.roll(20) {
+        0..=4 => {
+            let source = number(dice);
+            let newest = past(dice) + Span::minutes(if dice.roll(9) == 0 { dice.roll(600) } else { 0 });
+            let count = [1, 1, 1 + dice.roll(40)][usize::try_from(dice.roll(3)).unwrap()];
+            let rows = (0..count)
+                .map(|back| Reading { source, measured: newest - Span::minutes(5 * back), glucose: value(dice) })
+                .collect();
+            Event::Readings { rows, first_sight: dice.roll(9) == 0 }
+        }
+        5 => noted(past(dice), Kind::Scan),
+        6 => noted(past(dice), Kind::SensorStart(name(dice))),
+        7 => noted(past(dice), Kind::SensorStop(name(dice))),
+        8 => noted(past(dice), Kind::Meter(value(dice))),
+        9 => noted(past(dice), Kind::Symptoms),
+        10 => Event::Trust(
+            [Trusted::Source(number(dice)), Trusted::Near(value(dice)), Trusted::All]
+                [usize::try_from(dice.roll(3)).unwrap()],
+        ),
+        11 => Event::Treated {
+            which: [None, Some(Which::Side(Side::Low)), Some(Which::Side(Side::High))]
+                [usize::try_from(dice.roll(3)).unwrap()],
+            at: past(dice),
+            look: (dice.roll(2) == 0).then(|| Span::minutes(1 + dice.roll(300))),
+        },
+        12 => Event::Seen { which: None, until: None },
+        13 => Event::Lost { source: number(dice), words: "gone".to_owned() },
+        14 => Event::Refused { source: number(dice), rows: 3, words: "odd".to_owned(), whole_file: dice.roll(2) == 0 },
+        15 => Event::PolicyChanged(Box::new(match dice.roll(3) {
+            0 => any_policy(dice),
+            _ => Policy { zone: Zone::named(ZONES[usize::try_from(dice.roll(6)).unwrap()]).unwrap(), ..policy.clone() },
+        })),
+        16 => Event::Started,
+        17 | 18 => {
+            let at = past(dice);
+            let said = match dice.roll(3) {
+                0 => Event::Treated { which: None, at, look: None },
+                1 => Event::Seen { which: None, until: Some(at) },
+                _ => noted(
+                    at,
+                    [Kind::Insulin(None), Kind::SensorStart(name(dice)), Kind::Scan]
+                        [usize::try_from(dice.roll(3)).unwrap()]
+                    .clone(),
+                ),
+            };
+            Event::Written { said: Box::new(said), whence: "diary.csv: line 2".to_owned() }
+        }
+        _ => Event::Channels { working: usize::try_from(dice.roll(2)).unwrap(), failing: Vec::new() },
+    }
+}
+
+/// Weeks of anything, said in either unit: no title is cut but those that tell of a high, a look or a silence
+/// that is days old. Every deadline makes progress, what was saved goes on alike, nobody is called for a
+/// scan in the night, and one source calls no more than six times a day for one scan.
+#[test]
+fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
+    let (mut called, mut stepped) = (0, 0);
+    for seed in 0..150 {
+        let mut dice = Dice(seed ^ 0x5ca7);
+        let mut engine = Engine::new(any_policy(&mut dice));
+        let mut now = Timestamp::from_seconds(BEFORE_CHANGES[usize::try_from(dice.roll(2)).unwrap()]);
+        // Calls since the last event that may have reset them.
+        let mut calls: Vec<Timestamp> = Vec::new();
+        let mut turn = |engine: &mut Engine, event: &Event, now: Timestamp| {
+            let stored = serde_json::to_string(event).unwrap();
+            assert_eq!(serde_json::from_str::<Event>(&stored).unwrap(), *event, "seed {seed}");
+            let told = engine.handle(event, now);
+            let next = engine.next_deadline();
+            assert!(next.is_none_or(|next| next > now), "seed {seed}: at {now:?} after {event:?} the next is {next:?}");
+            let policy = engine.policy();
+            if *event != Event::Tick {
+                calls.clear();
+            }
+            for decision in told.iter().filter(|one| one.rings) {
+                let said = text(decision, policy, now);
+                let may_be_cut = matches!(
+                    decision.reason,
+                    Reason::NothingReached { .. }
+                        | Reason::StillHigh { .. }
+                        | Reason::NightOver { .. }
+                        | Reason::StillLow { .. }
+                        | Reason::NotComingDown { .. }
+                        | Reason::ComingDown { .. }
+                        | Reason::Back { .. }
+                );
+                let wrong = said.title.ends_with("...") && !may_be_cut
+                    || ["  ", "safe", "all clear"]
+                        .iter()
+                        .any(|words| said.body.contains(words) || said.title.contains(words));
+                assert!(!wrong, "seed {seed}: {said:?}");
+            }
+            let of_sensor = |one: &&Decision| one.rings && matches!(one.condition, Condition::Scan | Condition::Sensor);
+            for decision in told.iter().filter(of_sensor) {
+                let night = policy.night.stretch(policy.zone, now);
+                assert!(!night.inside, "seed {seed}: called at {} in {}", policy.zone.rfc3339(now), policy.night);
+                if decision.condition == Condition::Scan {
+                    calls.push(now);
+                    called += 1;
+                }
+            }
+            let day = calls.iter().filter(|at| now - **at < Span::hours(24)).count();
+            assert!(day <= 6 * policy.sources.len(), "seed {seed}: {day} calls within a day, at {calls:?}");
+            let restored = serde_json::from_str(&serde_json::to_string(engine.snapshot()).unwrap()).unwrap();
+            assert_eq!(*engine.snapshot(), restored, "seed {seed}");
+        };
+        turn(&mut engine, &Event::Started, now);
+        for _ in 0..60 {
+            let until = now
+                + Span::minutes(
+                    [dice.roll(10), dice.roll(300), dice.roll(3_000)][usize::try_from(dice.roll(3)).unwrap()],
+                );
+            if dice.roll(9) == 0 {
+                let cause = [Cause::Slept, Cause::Stopped, Cause::Killed][usize::try_from(dice.roll(3)).unwrap()];
+                let until = until + Span::minutes(dice.roll(5_000));
+                turn(&mut engine, &Event::Unwatched { from: now, to: until, cause }, until);
+                now = until;
+                continue;
+            }
+            while let Some(deadline) = engine.next_deadline().filter(|deadline| *deadline < until) {
+                turn(&mut engine, &Event::Tick, deadline);
+            }
+            now = until;
+            if dice.roll(15) == 0 {
+                let by = Span::minutes([1, -1][usize::try_from(dice.roll(2)).unwrap()] * (1 + dice.roll(3_000)));
+                now = now + by;
+                stepped += 1;
+                turn(&mut engine, &Event::ClockStepped { by }, now);
+            }
+            let event = any_event(&mut dice, &engine.policy().clone(), now);
+            turn(&mut engine, &event, now);
+        }
+    }
+    assert!(called > 1_000 && stepped > 150, "{called} calls, {stepped} steps of the clock");
+}
+
+/// A hundred sources fall silent at the same instant: one turn tells all of them.
+#[test]
+fn as_many_timers_as_there_are_may_fall_due_at_once() {
+    let mut policy = Policy::new(Zone::UTC);
+    policy.sources =
+        (0..100).map(|place| SourcePolicy::new(&format!("source-{place}"), SourceKind::Streaming)).collect();
+    let mut engine = Engine::new(policy);
+    engine.handle(&Event::Started, START);
+    let told = engine.handle(&Event::Tick, START + Span::hours(1));
+    assert_eq!(told.iter().filter(|decision| decision.condition == Condition::Gap).count(), 100);
+}
+
+/// A clock that was a year ahead when the source was first watched, and is then found: the memory is counted
+/// from then all the same, and a start noted by the wrong clock does not put off the alert of a silence.
+#[test]
+fn a_clock_that_is_set_back_silences_neither_calls_nor_gaps() {
+    let mut policy = policy();
+    policy.sources.push(SourcePolicy::new("scanned", SourceKind::Scanned));
+    let mut engine = Engine::new(policy);
+    let noon = START + Span::hours(12);
+    let wrong = noon + Span::hours(365 * 24);
+    engine.handle(&Event::Started, wrong);
+    let note = Note { at: wrong, kind: Kind::SensorStart(Some("replay".to_owned())), words: String::new() };
+    engine.handle(&Event::Noted(note), wrong);
+    engine.handle(&Event::ClockStepped { by: noon - wrong }, noon);
+    let reading = Reading { source: SourceId(0), measured: noon, glucose: Glucose::mg_dl(120) };
+    engine.handle(&Event::Readings { rows: vec![reading], first_sight: false }, noon);
+    let mut rang = Vec::new();
+    while let Some(deadline) = engine.next_deadline().filter(|deadline| *deadline < noon + Span::hours(9)) {
+        let told = engine.handle(&Event::Tick, deadline);
+        rang.extend(
+            told.into_iter().filter(|one| one.rings).map(|one| (one.condition, (deadline - noon).as_minutes())),
+        );
+    }
+    assert_eq!(rang, [(Condition::Gap, 25), (Condition::Scan, 360), (Condition::Scan, 450)]);
+}
+
+/// Fields that the first released form of the state did not have.
+const ADDED: [&str; 13] = [
+    "two_signals",
+    "two_signals_last",
+    "trust",
+    "good",
+    "good_at",
+    "judged",
+    "echo",
+    "arrivals",
+    "session",
+    "scan",
+    "told_at",
+    "sensor",
+    "until",
+];
+
+fn without_added(value: &mut serde_json::Value) {
+    match value {
+        serde_json::Value::Object(object) => {
+            object.retain(|key, _| !ADDED.contains(&key.as_str()));
+            object.values_mut().for_each(without_added);
+        }
+        serde_json::Value::Array(all) => all.iter_mut().for_each(without_added),
+        _ => {}
+    }
+}
+
+/// A state, its settings and its events as the first released version saved them are read, and go on.
+#[test]
+fn what_the_first_version_saved_is_read() {
+    let rows = day(3);
+    let mut engine = Engine::new(policy());
+    for row in &rows[..60] {
+        let reading = Reading { source: SourceId(0), measured: row.measured, glucose: row.glucose };
+        engine.handle(&Event::Readings { rows: vec![reading], first_sight: false }, row.measured);
+    }
+    let later = rows[59].measured + Span::hours(2);
+    engine.handle(&Event::Tick, later);
+    assert!(engine.snapshot().sources[0].lost().is_some(), "the state holds no lost source");
+    let mut saved = serde_json::to_value((engine.snapshot(), engine.policy())).unwrap();
+    let whole = saved.to_string().len();
+    without_added(&mut saved);
+    assert!(saved.to_string().len() < whole);
+    let (state, lived_by): (State, Policy) = serde_json::from_value(saved).unwrap();
+    assert_eq!(lived_by, policy());
+    let mut engine = Engine::restore(lived_by, state);
+    let seen: Event = serde_json::from_str(r#"{"seen":{"which":null}}"#).unwrap();
+    assert_eq!(engine.handle(&seen, later).len(), 1);
+    let reading = Reading { source: SourceId(0), measured: later, glucose: Glucose::mg_dl(50) };
+    let told = engine.handle(&Event::Readings { rows: vec![reading], first_sight: false }, later);
+    assert!(told.iter().any(|decision| decision.condition == Condition::VeryLow && decision.rings), "{told:?}");
 }

@@ -24,7 +24,7 @@ fn two_signals_are_told_and_chosen_from() {
     recheck.watch();
     let told = receiver.wait_for("two_signals", 1);
     assert_eq!(told[0].body["title"], "Two signals: 112 and 245. Check with a meter");
-    assert!(said(&recheck, &["trust", "nobody"]).contains("no source called \"nobody\""));
+    assert!(said(&recheck, &["trust", "nobody"]).contains("\"nobody\" is no source"));
     let answer = said(&recheck, &["trust", "240"]);
     assert!(answer.contains("The signal at 245 counts, the one at 112 does not."), "{answer}");
     assert!(note_on_source(&recheck).contains("of two signals the one at 245 counts"));
@@ -54,7 +54,7 @@ fn a_new_sensor_and_a_scan_are_noted() {
     );
     assert!(note_on_source(&recheck).contains("warms up until "), "{}", note_on_source(&recheck));
     let answer = said(&recheck, &["note", "scan"]);
-    assert!(answer.contains("Noted."), "{answer}");
+    assert!(answer.contains("Noted: scan, at "), "{answer}");
     let answer = said(&recheck, &["note", "sensor", "stop", "leg"]);
     assert!(answer.contains("There is no such source. There are: sensor."), "{answer}");
     let answer = said(&recheck, &["note", "sensor", "stop", "sensor"]);

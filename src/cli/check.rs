@@ -37,10 +37,15 @@ pub(super) fn check(place: &Place) -> Result<ExitCode, Failure> {
     for person in &settings.policy.people {
         line(&format!("note: {} is called when you do not answer; have you agreed on it?", person.name));
     }
-    if std::fs::read_to_string(place.config()).is_ok_and(|text| !text.contains("therapy")) {
-        line("note: wearer.therapy is not set; injections are assumed");
+    if std::fs::read_to_string(place.config()).is_ok_and(|text| !says_therapy(&text)) {
+        line("note: wearer.therapy is not set; \"injections\" are assumed");
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Is the therapy a setting? The file that people copy names it in a comment.
+fn says_therapy(settings: &str) -> bool {
+    settings.lines().any(|line| !line.trim_start().starts_with('#') && line.contains("therapy"))
 }
 
 pub(super) fn trial(place: &Place) -> Result<ExitCode, Failure> {
@@ -72,4 +77,17 @@ pub(super) fn trial(place: &Place) -> Result<ExitCode, Failure> {
         }
     });
     Ok(if all_work { ExitCode::SUCCESS } else { ExitCode::from(FAILED) })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_therapy_in_a_comment_is_not_said() {
+        assert!(!says_therapy(include_str!("../../config/recheck.toml")));
+        assert!(
+            says_therapy("[wearer]\n# either\n  therapy = \"pump\"\n") && says_therapy("wearer.therapy = \"pump\"")
+        );
+    }
 }

@@ -1,12 +1,14 @@
 //! `recheck inspect FILE`: how a file is written, as far as it can be told; a preview of what was read; and
 //! the settings that say the same.
 
-use super::print::{ASKED_BACK, Failure, line};
+use super::print::{ASKED_BACK, Failure, folded, line};
 use super::{Place, print};
 use crate::config::files::computer_zone;
+use crate::config::{Settings, SourceSettings};
 use crate::formats::encoding::Encoding;
 use crate::formats::wanted::NotFound;
 use crate::intake::folder::after_lines;
+use crate::intake::listing::belongs;
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -18,7 +20,9 @@ const SHOWN: usize = 5;
 
 pub(super) fn run(place: &Place, path: &Path, set: &[String]) -> Result<ExitCode, Failure> {
     let settings = place.settings_to_show(set, computer_zone())?;
-    let format = settings.first_format();
+    let source = source_of(&settings, path, set);
+    let format = source.map_or_else(|| settings.first_format(), |source| source.format.clone());
+    let source = source.map_or("sensor", |source| source.name.as_str());
     let name = path.display().to_string();
     let bytes = head(path).map_err(|error| Failure::new(format!("cannot read {name}: {error}")))?;
     let encoding = format.encoding.unwrap_or_else(|| Encoding::guess(bytes.get(..4_096).unwrap_or(&bytes)));
@@ -32,7 +36,7 @@ pub(super) fn run(place: &Place, path: &Path, set: &[String]) -> Result<ExitCode
         }
         Err(NotFound::Question { line: at, what, hint }) => {
             print::words(&format!("question: {name}: line {at}: {what}"));
-            print::words(&format!("\nhint: {hint}; try it with --set source.sensor.KEY=VALUE"));
+            print::words(&format!("\nhint: {hint}; try it with --set source.{source}.KEY=VALUE"));
             return Ok(ExitCode::from(ASKED_BACK));
         }
     };
@@ -54,7 +58,7 @@ pub(super) fn run(place: &Place, path: &Path, set: &[String]) -> Result<ExitCode
         ));
     }
     for refusal in found.refused.iter().take(SHOWN) {
-        line(&format!("  refused: {refusal}"));
+        folded(&format!("  refused: {refusal}"));
     }
     if found.clock_change > 0 {
         line(&format!("  {} rows lie in the hour of a clock change", found.clock_change));
@@ -63,15 +67,32 @@ pub(super) fn run(place: &Place, path: &Path, set: &[String]) -> Result<ExitCode
         line(&format!("  {} of them could be the second time round: their order does not say", found.undecided.len()));
     }
     if found.of_diary {
-        line(&format!("\nFound: {}.", dialect.as_settings().join(", ")));
-        line("Lines of a diary are taken in like `recheck note`, `treated` and `seen`. It needs no settings.");
+        folded(&format!("\nFound: {}.", dialect.as_settings().join(", ")));
+        folded("Lines of a diary are taken in like `recheck note`, `treated` and `seen`. It needs no settings.");
         return Ok(ExitCode::SUCCESS);
     }
-    line("\nSettings that say the same:\n\n[source.sensor]");
+    line(&format!("\nSettings that say the same. Where [source.{source}] stands already, put them below it:\n"));
+    line(&format!("[source.{source}]"));
     for setting in dialect.as_settings() {
-        line(&setting);
+        // A source that names a zone stays there when the wearer travels: that is chosen, not found out.
+        let is_found = format.zone_stays || !setting.starts_with("timezone");
+        line(&if is_found { setting } else { format!("# {setting}   your own clock, travel included") });
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// The source that reads the file; else the one that is to be tried; else the first.
+fn source_of<'a>(settings: &'a Settings, path: &Path, set: &[String]) -> Option<&'a SourceSettings> {
+    let is_tried = |source: &&SourceSettings| {
+        set.iter()
+            .any(|set| set.strip_prefix("source.").is_some_and(|set| set.starts_with(&format!("{}.", source.name))))
+    };
+    let sources = &settings.sources;
+    sources
+        .iter()
+        .find(|source| belongs(source, path))
+        .or_else(|| sources.iter().find(is_tried))
+        .or_else(|| sources.first())
 }
 
 fn head(path: &Path) -> std::io::Result<Vec<u8>> {

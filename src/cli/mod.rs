@@ -48,6 +48,8 @@ struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Watch: read, decide, alert, look again. Runs until stopped.
+    ///
+    /// What is decided goes to standard error; `RECHECK_LOG=debug` says more, `RECHECK_LOG=warn` less.
     Run {
         /// Read lines from standard input instead of the folders in the settings.
         #[arg(long)]
@@ -63,7 +65,7 @@ enum Command {
     Sources,
     /// Mark an alert, or all open ones, as seen.
     Seen {
-        /// Number of the alert.
+        /// Number of the alert; without it, all that are open.
         id: Option<u64>,
     },
     /// Say that a high or a low was treated: recheck looks again.
@@ -73,7 +75,7 @@ enum Command {
         /// When it was treated: 14:05, "2026-03-02 14:05", or 20m for twenty minutes ago.
         #[arg(long, value_name = "TIME")]
         at: Option<String>,
-        /// Ask me then, whatever the therapy: 60m, 1h30m.
+        /// Of a high: ask me then, whatever the therapy: 60m, 1h30m.
         #[arg(long, value_name = "SPAN")]
         look: Option<String>,
     },
@@ -96,7 +98,7 @@ enum Command {
     },
     /// Say which of two signals counts: a value near it, or a source; `all` for both again.
     Trust {
-        /// A value such as 142, the name of a source, or `all`.
+        /// A value such as 142 in your unit, the name of a source, or `all`.
         which: String,
     },
     /// Why an alert rang, or why it was quiet: readings, rule, times, deliveries.

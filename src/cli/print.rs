@@ -3,7 +3,7 @@
 use crate::config::problem::Problems;
 use crate::daemon::StartError;
 use crate::store;
-use std::io::Write as _;
+use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
 /// Something failed.
@@ -71,6 +71,39 @@ pub(super) fn fail(failure: &Failure) -> ExitCode {
     ExitCode::from(FAILED)
 }
 
+/// Columns of a terminal that everybody has.
+const COLUMNS: usize = 80;
+
+/// Data for people: on a terminal no line of it is longer than the terminal is wide.
+pub(super) fn folded(text: &str) {
+    if std::io::stdout().is_terminal() {
+        text.lines().flat_map(|text| fold(text, COLUMNS)).for_each(|text| line(&text));
+    } else {
+        line(text);
+    }
+}
+
+/// A line broken between words; what goes on is set in by two more columns. A longer word stays whole.
+fn fold(text: &str, columns: usize) -> Vec<String> {
+    let indent = text.len() - text.trim_start().len();
+    let mut lines = Vec::new();
+    let mut row = " ".repeat(indent);
+    let mut is_empty = true;
+    for word in text.trim_start().split(' ') {
+        if !is_empty && row.chars().count() + 1 + word.chars().count() > columns {
+            lines.push(std::mem::replace(&mut row, " ".repeat(indent + 2)));
+            is_empty = true;
+        }
+        if !is_empty {
+            row.push(' ');
+        }
+        row.push_str(word);
+        is_empty = false;
+    }
+    lines.push(row);
+    lines
+}
+
 /// A line of data.
 #[expect(clippy::exit, reason = "a closed pipe is the reader's way to say enough")]
 pub(super) fn line(text: &str) {
@@ -81,6 +114,23 @@ pub(super) fn line(text: &str) {
 
 /// A line of words.
 pub(super) fn words(text: &str) {
-    // Without standard error there is nobody to tell.
-    let _ = writeln!(std::io::stderr().lock(), "{text}");
+    let mut out = std::io::stderr().lock();
+    let columns = if out.is_terminal() { COLUMNS } else { usize::MAX };
+    for text in text.lines().flat_map(|text| fold(text, columns)) {
+        // Without standard error there is nobody to tell.
+        let _ = writeln!(out, "{text}");
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::fold;
+
+    #[test]
+    fn lines_are_folded_between_words_and_set_in() {
+        assert_eq!(fold("  one two  three", 80), ["  one two  three"]);
+        assert_eq!(fold("  one two three", 9), ["  one two", "    three"]);
+        assert_eq!(fold("one/two/three/four five", 9), ["one/two/three/four", "  five"]);
+        assert_eq!(fold("", 9), [""]);
+    }
 }

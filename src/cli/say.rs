@@ -2,12 +2,12 @@
 //! woken and asked what it understood.
 
 use super::Place;
-use super::print::{ASKED_BACK, Failure, line};
+use super::print::{ASKED_BACK, Failure, folded, line};
 use crate::config::words::{SPAN_EXPECTED, span};
 use crate::daemon::{clock, control};
 use crate::domain::diary::{Amount, Kind, Note};
-use crate::domain::glucose::{Glucose, Unit};
-use crate::domain::local::{Local, Meaning, TimeOfDay};
+use crate::domain::glucose::Unit;
+use crate::domain::local::TimeOfDay;
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
@@ -38,6 +38,9 @@ pub(super) fn treated(
     at: Option<&str>,
     look: Option<&str>,
 ) -> Result<ExitCode, Failure> {
+    if which == Some("low") && look.is_some() {
+        return Err(Failure::new("--look is for a high").hint("a treated low is looked at until it is back"));
+    }
     let which = match which {
         None => None,
         Some("high") => Some(Which::Side(Side::High)),
@@ -60,6 +63,11 @@ pub(super) fn treated(
 pub(super) fn note(place: &Place, kind: &str, words: &[String], at: Option<&str>) -> Result<ExitCode, Failure> {
     let (settings, clock) = place.settings_in_force()?;
     let (kind, words) = kind_of(kind, words, settings.policy.unit)?;
+    let said: Vec<&str> = words.iter().map(String::as_str).collect();
+    if let (Kind::Sensor, [name, what @ ("start" | "stop")]) = (&kind, said.as_slice()) {
+        return Err(Failure::new(format!("it is not clear whether a sensor is to {what}"))
+            .hint(format!("write it as: recheck note sensor {what} {name}")));
+    }
     say(&place.state(), &Said::Noted(Note { at: when(at, &clock)?, kind, words: words.join(" ") }))
 }
 
@@ -90,10 +98,14 @@ pub(super) fn trust(place: &Place, which: &str) -> Result<ExitCode, Failure> {
     let trusted = match (which, number) {
         ("all", _) => Trusted::All,
         (_, Some(number)) => Trusted::Source(SourceId(number)),
-        (value, None) => Trusted::Near(Glucose::parse(value, unit).map_err(|_| {
-            Failure::new(format!("there is no source called \"{value}\", and it is no value in {}", unit.name()))
-                .hint(format!("say all, a value, or one of: {}", names.join(", ")))
-        })?),
+        // Of two signals the nearest counts: a value in the other unit would choose the wrong one.
+        (value, None) => {
+            let near = diary::meter(&Told { amount: value, ..Told::default() }, unit);
+            Trusted::Near(near.map_err(|wrong| {
+                Failure::new(format!("\"{value}\" is no source, and not {}", wrong.expected))
+                    .hint(format!("say all, a value, or one of: {}", names.join(", ")))
+            })?)
+        }
     };
     say(&place.state(), &Said::Trust(trusted))
 }
@@ -111,7 +123,7 @@ pub(super) fn say(folder: &Path, said: &Said) -> Result<ExitCode, Failure> {
     let began = clock::stopwatch();
     while began.elapsed() < ANSWER_MAX {
         if let Some((accepted, words)) = store.answer(number)? {
-            line(&words);
+            folded(&words);
             return Ok(if accepted { ExitCode::SUCCESS } else { ExitCode::from(ASKED_BACK) });
         }
         std::thread::sleep(LOOK_EVERY);
@@ -120,29 +132,44 @@ pub(super) fn say(folder: &Path, said: &Said) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// The kind with its amount, and the words that are left. How much may stand first among the words.
+/// The kind with its amount, and the words that are left. How much may stand first among the words, and its
+/// unit with it or after it: `4 U`, `15g`, `142 mg/dL`.
 fn kind_of<'a>(kind: &str, words: &'a [String], unit: Unit) -> Result<(Kind, &'a [String]), Failure> {
     let first = words.first().map_or("", String::as_str);
+    let (number, with_it) = first.split_at(first.find(|c| !matches!(c, '0'..='9' | '.' | ',')).unwrap_or(first.len()));
+    let second = words.get(1).map(String::as_str).filter(|word| with_it.is_empty() && is_unit(word));
     let has_amount = match kind.to_lowercase().as_str() {
-        "insulin" | "carbohydrate" => Amount::parse(first).is_some(),
+        "insulin" | "carbohydrate" => Amount::parse(number).is_some() && (with_it.is_empty() || is_unit(with_it)),
         "meter" | "ketones" => !first.is_empty(),
         _ => false,
     };
-    let (amount, rest) = if has_amount { (first, words.get(1..).unwrap_or_default()) } else { ("", words) };
-    let told = Told { kind, amount, unit: "", words: &rest.join(" ") };
+    let (amount, its_unit, rest) = match second {
+        _ if !has_amount => ("", "", words),
+        Some(second) => (number, second, words.get(2..).unwrap_or_default()),
+        None => (number, with_it, words.get(1..).unwrap_or_default()),
+    };
+    let told = Told { kind, amount, unit: its_unit, words: &rest.join(" ") };
     match diary::kind_of(&told, unit) {
         Ok(kind) => Ok((kind, rest)),
         Err(NotANote { part: Part::Kind, .. }) => Err(Failure::new(format!("there is no note called \"{kind}\""))
             .hint(format!("the kinds are: {}", KINDS.join(", ")))),
         Err(NotANote { expected, .. }) => Err(Failure::new(format!("note {kind} needs {expected}"))
-            .hint(format!("write it as: recheck note {kind} {}", example(kind)))),
+            .hint(format!("write it as: recheck note {kind} {}", example(kind, unit)))),
     }
 }
 
-fn example(kind: &str) -> &'static str {
-    match kind {
-        "meter" => "142",
-        "ketones" => "0.4",
+/// A word that is a unit, wherever it belongs.
+fn is_unit(word: &str) -> bool {
+    ["U", "unit", "units", "g"].iter().any(|unit| word.eq_ignore_ascii_case(unit)) || Unit::named(word).is_some()
+}
+
+fn example(kind: &str, unit: Unit) -> &'static str {
+    match (kind.to_lowercase().as_str(), unit) {
+        ("meter", Unit::MgDl) => "142",
+        ("meter", Unit::MmolL) => "7.9",
+        ("insulin", _) => "\"before supper\"",
+        ("carbohydrate", _) => "\"a bun\"",
+        ("ketones", _) => "0.4",
         _ => "\"walked home\"",
     }
 }
@@ -165,16 +192,25 @@ pub(super) fn past(text: &str, clock: &WallClock, now: Timestamp) -> Result<Time
     } else if let Some(time) = TimeOfDay::parse(text) {
         Some(last_time(time, clock, now))
     } else {
-        match Stamp::Iso.read(text, clock) {
-            Some(Read::Once(at) | Read::Skipped(at)) => Some(at),
-            // Of the repeated hour the later that has already been.
-            Some(Read::Twice(earlier, later)) => Some(if later <= now { later } else { earlier }),
-            None => None,
-        }
+        on_clock(text, clock, now)
     };
     at.ok_or_else(|| {
         Failure::new(format!("--at is \"{text}\""))
             .hint("it should be 14:05, \"2026-03-02 14:05\", or 20m for twenty minutes ago")
+    })
+}
+
+/// A date and time. Hours that a flight has skipped are named by the clock the wearer looks at now.
+fn on_clock(text: &str, clock: &WallClock, now: Timestamp) -> Option<Timestamp> {
+    let read = match Stamp::Iso.read(text, clock)? {
+        Read::Skipped(_) => Stamp::Iso.read(text, clock.zone_at(now))?,
+        read => read,
+    };
+    Some(match read {
+        Read::Once(at) | Read::Skipped(at) => at,
+        // Of the repeated hour the later that has already been.
+        Read::Twice(earlier, later) if later > now => earlier,
+        Read::Twice(_, later) => later,
     })
 }
 
@@ -183,19 +219,63 @@ fn last_time(time: TimeOfDay, clock: &WallClock, now: Timestamp) -> Timestamp {
     let today = clock.zone_at(now).wall(now).date();
     let shown = |days: i64| {
         let date = today - chrono::Duration::days(days);
-        let text = format!("{} {time}", date.format("%Y-%m-%d"));
-        match chrono::NaiveDateTime::parse_from_str(&text, "%Y-%m-%d %H:%M").map(|wall| clock.meaning(wall)) {
-            Ok(Meaning::Once(at) | Meaning::Skipped(at)) => at,
-            Ok(Meaning::Twice(earlier, later)) => {
-                if later <= now {
-                    later
-                } else {
-                    earlier
-                }
-            }
-            Err(_) => now,
-        }
+        on_clock(&format!("{} {time}", date.format("%Y-%m-%d")), clock, now).unwrap_or(now)
     };
     let at = shown(0);
     if at <= now { at } else { shown(1) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::local::Zone;
+    use crate::domain::travel::Travel;
+
+    fn at(text: &str) -> Timestamp {
+        Timestamp::from_millis(chrono::DateTime::parse_from_rfc3339(text).unwrap().timestamp_millis())
+    }
+
+    /// Madrid is at +01:00 in winter, Tokyo at +09:00 all year (tz database): who says the zone at 12:19
+    /// there never had 11:00 of that day, and means it by the clock on the wall.
+    #[test]
+    fn hours_that_a_flight_skipped_are_named_by_the_clock_on_the_wall() {
+        let (madrid, tokyo) = (Zone::named("Europe/Madrid").unwrap(), Zone::named("Asia/Tokyo").unwrap());
+        let travel =
+            Travel { zone: tokyo, from: at("2026-11-25T12:19:00+09:00"), until: at("2026-12-03T00:00:00+09:00") };
+        let clock = WallClock::new(madrid, &[travel]);
+        let now = at("2026-11-25T12:40:00+09:00");
+        for said in ["11:00", "2026-11-25 11:00"] {
+            assert_eq!(past(said, &clock, now).unwrap(), at("2026-11-25T11:00:00+09:00"), "{said}");
+        }
+        // Before the flight the clock at home was on the wall.
+        assert_eq!(past("03:30", &clock, now).unwrap(), at("2026-11-25T03:30:00+01:00"));
+        assert_eq!(past("12:30", &clock, now).unwrap(), at("2026-11-25T12:30:00+09:00"));
+    }
+
+    #[test]
+    fn an_amount_may_have_its_unit_with_it_or_after_it() {
+        let noted = |kind: &str, words: &[&str], unit: Unit| {
+            let words: Vec<String> = words.iter().map(|word| (*word).to_owned()).collect();
+            kind_of(kind, &words, unit)
+                .map(|(kind, rest)| (kind, rest.join(" ")))
+                .map_err(|failure| format!("{failure:?}"))
+        };
+        let four = Ok((Kind::Insulin(Some(Amount(400))), "supper".to_owned()));
+        for words in [&["4", "supper"][..], &["4U", "supper"], &["4", "units", "supper"]] {
+            assert_eq!(noted("insulin", words, Unit::MgDl), four, "{words:?}");
+        }
+        assert_eq!(noted("insulin", &["four"], Unit::MgDl), Ok((Kind::Insulin(None), "four".to_owned())));
+        assert_eq!(noted("insulin", &["4x"], Unit::MgDl), Ok((Kind::Insulin(None), "4x".to_owned())));
+        // 70 mg/dL, whatever unit the wearer reads.
+        for words in [&["70mg/dL"][..], &["70", "mg/dL"]] {
+            match noted("meter", words, Unit::MmolL) {
+                Ok((Kind::Meter(glucose), rest)) => assert_eq!((glucose.hundredths(), rest.as_str()), (7_000, "")),
+                other => panic!("{words:?}: {other:?}"),
+            }
+        }
+        let refused = noted("meter", &["62"], Unit::MmolL).unwrap_err();
+        assert!(refused.contains("is the unit mg/dL?") && refused.contains("recheck note meter 7.9"), "{refused}");
+        let refused = noted("insulin", &["4", "g"], Unit::MgDl).unwrap_err();
+        assert!(refused.contains("note insulin needs U, or nothing"), "{refused}");
+    }
 }

@@ -1,7 +1,7 @@
 //! `recheck sources`: of each source, what came, what was refused, and how its files are written.
 
 use super::Place;
-use super::print::{Failure, line};
+use super::print::{Failure, folded, line};
 use crate::daemon::clock;
 use crate::domain::reading::SourceId;
 use crate::store::Store;
@@ -13,6 +13,11 @@ const FILES_SHOWN: usize = 5;
 
 /// Counts that explain each other stand together, at the top.
 const SHOWN_FIRST: [&str; 4] = ["taken", "late", "doubled", "differing"];
+
+/// The place of a count among those of its source; the others follow by name.
+pub(super) fn order(count: &str) -> usize {
+    SHOWN_FIRST.iter().position(|first| *first == count).unwrap_or(usize::MAX)
+}
 
 pub(super) fn run(place: &Place) -> Result<ExitCode, Failure> {
     let (settings, _) = place.settings_in_force()?;
@@ -36,7 +41,7 @@ pub(super) fn run(place: &Place) -> Result<ExitCode, Failure> {
             None => line("  no reading yet"),
         }
         let mut counted: Vec<_> = counts.iter().filter(|(of, _, _)| *of == source).collect();
-        counted.sort_by_key(|(_, what, _)| SHOWN_FIRST.iter().position(|first| first == what).unwrap_or(usize::MAX));
+        counted.sort_by_key(|(_, what, _)| order(what));
         for (_, what, n) in counted {
             line(&format!("  {n:>9} {}", meaning(what)));
         }
@@ -45,7 +50,7 @@ pub(super) fn run(place: &Place) -> Result<ExitCode, Failure> {
             let dialect = crate::intake::place::dialect_of(body);
             let written =
                 dialect.map_or_else(|| "not understood yet".to_owned(), |dialect| dialect.as_settings().join(", "));
-            line(&format!("  {path}: {written}"));
+            folded(&format!("  {path}: {written}"));
         }
         if places.len() > FILES_SHOWN {
             line(&format!("  and {} more files", places.len() - FILES_SHOWN));

@@ -1,7 +1,8 @@
 //! `recheck status`: what is true now, and whether the alerting itself works.
 
 use super::Place;
-use super::print::{Failure, line};
+use super::print::{Failure, folded, line};
+use super::sources::order;
 use crate::config::ChannelSettings;
 use crate::daemon::{clock, control};
 use crate::domain::reading::SourceId;
@@ -10,7 +11,7 @@ use crate::domain::travel::WallClock;
 use crate::engine::Engine;
 use crate::engine::effect::Condition;
 use crate::engine::level::{Level, Told};
-use crate::engine::policy::SourceKind;
+use crate::engine::policy::{Policy, SourceKind};
 use crate::engine::recheck_high::Stage;
 use crate::engine::timers::Timer;
 use crate::engine::two_signals::Trust;
@@ -40,15 +41,17 @@ pub(super) fn run(place: &Place, as_json: bool) -> Result<ExitCode, Failure> {
     };
     let now = clock::wall();
     let runs = control::is_there(&folder);
-    let state = store.saved()?.and_then(|saved| saved.state).unwrap_or_default();
+    let (state, lived_by) = store.saved()?.map_or((None, None), |saved| (saved.state, saved.policy));
+    let state = state.unwrap_or_default();
     let engine = Engine::restore(settings.policy.clone(), state);
-    let seen = Seen { store: &store, engine: &engine, now, runs, channels: &settings.channels, clock: &clock };
+    let seen =
+        Seen { store: &store, engine: &engine, now, runs, channels: &settings.channels, clock: &clock, lived_by };
     let all = seen.all()?;
     if as_json {
         line(&all.to_string());
     } else {
         for text in seen.lines(&all) {
-            line(&text);
+            folded(&text);
         }
     }
     Ok(ExitCode::SUCCESS)
@@ -61,6 +64,8 @@ struct Seen<'a> {
     runs: bool,
     channels: &'a [ChannelSettings],
     clock: &'a WallClock,
+    /// What the last run was told: it knows standard input, which the settings do not name.
+    lived_by: Option<Policy>,
 }
 
 impl Seen<'_> {
@@ -115,7 +120,7 @@ impl Seen<'_> {
             "last_turn_age_s": alive.map(|alive| (self.now - alive.at).as_millis() / 1_000),
             "reading": reading,
             "zone": self.zone(),
-            "alerts": self.alerts(),
+            "alerts": self.alerts(&names),
             "rechecks": self.rechecks(),
             "unanswered": self.unanswered(),
             "quiet": self.engine.snapshot().quiet.iter().filter(|quiet| quiet.until > self.now).map(|quiet| {
@@ -133,7 +138,8 @@ impl Seen<'_> {
         let clock = |at: Timestamp| policy.zone.clock_seen_from(at, self.now);
         let source = state.sources.get(number)?;
         // The settings list sources by name, the state by their lasting numbers.
-        let known = policy.sources.iter().find(|source| source.name == name);
+        let lived_by = self.lived_by.as_ref().and_then(|policy| policy.sources.get(number));
+        let known = lived_by.into_iter().chain(&policy.sources).find(|source| source.name == name);
         let kind = known.map_or(SourceKind::History, |source| source.kind);
         let sensor = known.map(|source| source.sensor).unwrap_or_default();
         let session = source.session();
@@ -145,10 +151,11 @@ impl Seen<'_> {
             Some(Trust::Source(trusted)) if usize::from(trusted.0) != number => {
                 notes.push("set aside by `recheck trust`".to_owned());
             }
-            Some(Trust::Signal { ours, other, .. }) => {
-                let (ours, other) = (ours.shown(policy.unit, None), other.shown(policy.unit, None));
-                notes.push(format!("of two signals the one at {ours} counts, not the one at {other}"));
-            }
+            Some(Trust::Signal { ours, other, .. }) => notes.push(format!(
+                "of two signals the one at {} counts, the one at {} does not",
+                ours.shown(policy.unit, None),
+                other.shown(policy.unit, None)
+            )),
             Some(Trust::Source(_)) | None => {}
         }
         if source.wrote_twice().is_some_and(|at| self.now - at < Span::hours(1)) {
@@ -181,7 +188,7 @@ impl Seen<'_> {
         })
     }
 
-    fn alerts(&self) -> Vec<Value> {
+    fn alerts(&self, names: &[String]) -> Vec<Value> {
         let state = self.engine.snapshot();
         let stamp = |at: Timestamp| self.engine.policy().zone.rfc3339(at);
         let levels: [(Condition, &Level); 4] = [
@@ -202,9 +209,14 @@ impl Seen<'_> {
                 json!({ "id": active.id.0, "condition": condition.name(), "since": stamp(active.since), "told": told, "seen": active.seen })
             })
             .collect();
-        all.extend(state.sources.iter().filter_map(|source| source.lost()).map(|lost| {
-            json!({ "id": lost.id.0, "condition": lost.condition.name(), "since": stamp(lost.since), "told": "rang", "seen": lost.seen })
-        }));
+        all.extend(state.sources.iter().enumerate().filter_map(|(number, source)| Some((number, source.lost()?))).map(
+            |(number, lost)| {
+                json!({
+                    "id": lost.id.0, "condition": lost.condition.name(), "source": names.get(number),
+                    "since": stamp(lost.since), "told": "rang", "seen": lost.seen,
+                })
+            },
+        ));
         all.extend(state.two_signals.map(|two| {
             json!({ "id": two.id.0, "condition": Condition::TwoSignals.name(), "since": stamp(two.since), "told": "rang", "seen": two.seen })
         }));
@@ -284,7 +296,9 @@ impl Seen<'_> {
             let seen = if alert["seen"] == true { ", seen" } else { "" };
             let told = alert["told"].as_str().unwrap_or_default();
             let since = alert["since"].as_str().map_or_else(String::new, |at| format!(" since {}", clock_of(Some(at))));
-            format!("{:>4}  {}{since}, {told}{seen}", alert["id"].to_string(), text(alert, "condition"))
+            let of = alert["source"].as_str().map_or_else(String::new, |source| format!(" ({source})"));
+            let condition = text(alert, "condition").replace('_', " ");
+            format!("{:>4}  {condition}{of}{since}, {told}{seen}", alert["id"].to_string())
         });
         let chain = &all["unanswered"];
         if chain["since"].is_string() {
@@ -324,12 +338,10 @@ impl Seen<'_> {
             format!("      {}: {accepted}{failure}", text(channel, "name"))
         });
         section(&mut lines, "Sources", &all["sources"], |source| {
-            let counts: Vec<String> = source["counts"]
-                .as_object()
-                .into_iter()
-                .flatten()
-                .map(|(what, n)| format!("{n} {}", what.replace('_', " ")))
-                .collect();
+            let mut counts: Vec<_> = source["counts"].as_object().into_iter().flatten().collect();
+            counts.sort_by_key(|(what, _)| order(what));
+            let counts: Vec<String> =
+                counts.into_iter().map(|(what, n)| format!("{n} {}", what.replace('_', " "))).collect();
             let note = source["note"].as_str().map_or_else(String::new, |note| format!("\n        {note}"));
             format!(
                 "      {}: {}{note}",

@@ -12,6 +12,12 @@ pub(super) fn run(place: &Place, stdin: bool) -> Result<ExitCode, Failure> {
     log();
     let settings = place.settings()?;
     let runtime = runtime()?;
+    let watched: Vec<(String, String)> = settings
+        .sources
+        .iter()
+        .filter(|_| !stdin)
+        .map(|source| (source.name.clone(), source.folder.display().to_string()))
+        .collect();
     runtime.block_on(async {
         let plan = Plan {
             settings,
@@ -24,6 +30,9 @@ pub(super) fn run(place: &Place, stdin: bool) -> Result<ExitCode, Failure> {
         };
         let mut daemon = Daemon::start(plan)?;
         let stop = stop_asked()?;
+        for (source, folder) in &watched {
+            tracing::info!(%source, %folder, "watching");
+        }
         match daemon.run(stop).await {
             Stopped::InOrder => Ok(ExitCode::SUCCESS),
             Stopped::InputEnded => {

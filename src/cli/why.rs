@@ -1,9 +1,10 @@
 //! `recheck why`: the chain behind an alert, or behind a silence.
 
 use super::Place;
-use super::print::{Failure, line};
+use super::print::{Failure, folded, line};
 use crate::daemon::clock;
 use crate::domain::time::{Span, Timestamp};
+use crate::engine::effect::{Id, Priority};
 use crate::store::Store;
 use crate::store::history::Past;
 use crate::wording::{Voice, reason};
@@ -27,7 +28,7 @@ pub(super) fn run(place: &Place, id: Option<u64>) -> Result<ExitCode, Failure> {
     };
     let Some(first) = decisions.first() else {
         return Err(match id {
-            Some(id) => Failure::new(format!("nothing was decided about {id}"))
+            Some(id) => Failure::new(format!("nothing has been decided about {id} yet"))
                 .hint("`recheck why` without a number shows the last decisions"),
             None => Failure::new("nothing has been decided yet").hint("`recheck status` shows whether readings arrive"),
         });
@@ -59,15 +60,20 @@ fn readings(store: &Store, voice: Voice, until: Timestamp) -> Result<(), Failure
 
 fn decision(store: &Store, voice: Voice, past: &Past) -> Result<(), Failure> {
     let at = voice.zone.clock_seen_from(past.at, voice.now);
-    let priority = past.decision.priority.name();
-    line(&format!("{at}  [{}] {} ({priority} priority)", past.decision.id, reason::line(&past.decision, voice)));
+    // What is no alert has no number, and no priority worth a word.
+    let id = if past.decision.id == Id(0) { String::new() } else { format!("[{}] ", past.decision.id) };
+    let priority = match past.decision.priority {
+        Priority::Information => String::new(),
+        priority => format!(" ({} priority)", priority.name()),
+    };
+    folded(&format!("{at}  {id}{}{priority}", reason::line(&past.decision, voice)));
     for delivery in store.deliveries(past.number)? {
         let last = delivery
             .last
             .as_ref()
             .map_or_else(|| "not tried".to_owned(), |(at, words)| format!("{} at {}", words, voice.zone.clock(*at)));
         let tries = if delivery.tries > 1 { format!(", {} tries", delivery.tries) } else { String::new() };
-        line(&format!("         {}: {} ({last}{tries}): {}", delivery.channel, delivery.state, delivery.title));
+        folded(&format!("         {}: {} ({last}{tries}): {}", delivery.channel, delivery.state, delivery.title));
     }
     Ok(())
 }

@@ -1,7 +1,7 @@
 //! `recheck zone`: where the wearer is when that is not home, and until when.
 
 use super::Place;
-use super::print::{Failure, line};
+use super::print::{Failure, folded};
 use super::say::{past, say};
 use crate::config::files::computer_zone;
 use crate::config::words::span;
@@ -29,7 +29,7 @@ pub(super) fn run(place: &Place, words: &[String], from: Option<&str>) -> Result
     match words.as_slice() {
         [] if from.is_none() => {
             for text in shown(&clock, now) {
-                line(&text);
+                folded(&text);
             }
             Ok(ExitCode::SUCCESS)
         }

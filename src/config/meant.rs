@@ -173,7 +173,7 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
             all.wrong(
                 *place,
                 format!("{below}.limit {lower} is not below {above}.limit {upper}"),
-                "limits must grow from very_low to very_high",
+                format!("limits are in {}, and must grow from very_low to very_high", unit.name()),
             );
         }
     }
@@ -254,6 +254,16 @@ mod tests {
             "{said:?}"
         );
         assert!(said.iter().any(|line| line.contains("no channel")), "{said:?}");
+    }
+
+    #[test]
+    fn a_section_that_stands_twice_is_told_with_what_to_do() {
+        let text = "[source.sensor]\nfolder = \"a\"\n[source.sensor]\nunit = \"mmol/L\"\n";
+        let all = settings(text, None, &[], Purpose::Replay, Zone::UTC).unwrap_err().all;
+        assert!(
+            all.iter().any(|one| one.what == "duplicate key" && one.hint.contains("put its lines together")),
+            "{all:?}"
+        );
     }
 
     #[test]

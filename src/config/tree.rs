@@ -42,6 +42,9 @@ impl Value {
     }
 }
 
+/// A second `[source.sensor]` is no addition to the first.
+const STANDS_ONCE: &str = "each [section], and each setting in it, stands once: put its lines together";
+
 /// Reads a whole file; problems of form are all reported, not only the first.
 #[must_use]
 pub fn read(text: &str) -> (Node, Vec<Problem>) {
@@ -51,7 +54,7 @@ pub fn read(text: &str) -> (Node, Vec<Problem>) {
         .map(|error| Problem {
             place: error.span().map_or(Place::File { line: 1, column: 1 }, |span| place(text, span.start)),
             what: error.message().to_owned(),
-            hint: String::new(),
+            hint: if error.message().starts_with("duplicate key") { STANDS_ONCE.to_owned() } else { String::new() },
         })
         .collect();
     let at = |offset: usize| place(text, offset);

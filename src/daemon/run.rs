@@ -19,7 +19,7 @@ use crate::outbox::health::Health;
 use crate::outbox::plan::Addresses;
 use crate::store::commit::{Answered, Intake, Turn, Written};
 use crate::store::{self, Store};
-use crate::wording::answer::answer;
+use crate::wording::answer::{Answer, answer, to_note};
 use crate::wording::{Voice, reason};
 use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -119,6 +119,8 @@ pub struct Daemon {
     pub(super) looking: usize,
     pub(super) stdin: Stdin,
     pub(super) unsaved: bool,
+    /// Not all that was said is taken in yet.
+    pub(super) more_said: bool,
     pub(super) listener: Option<mpsc::UnboundedSender<Heard>>,
     pub(super) before_judging: Option<fn(&Event)>,
     pub(super) nap: Duration,
@@ -157,6 +159,7 @@ impl Daemon {
                 },
                 Woke::Click(click) => self.click(&click),
                 Woke::Said => self.inbox(),
+                Woke::Slept if self.more_said => self.inbox(),
                 Woke::Slept => Ok(()),
             });
             let turned = turned.and_then(|()| self.time_passed());
@@ -205,7 +208,11 @@ impl Daemon {
             let answer = decisions
                 .iter()
                 .find(|decision| decision.what == What::Answer)
-                .map(|decision| answer(decision, next.policy(), now));
+                .map(|decision| answer(decision, next.policy(), now))
+                .map(|answer| match note {
+                    Some(note) => Answer { words: to_note(note, &answer, next.policy(), now), ..answer },
+                    None => answer,
+                });
             (line, note, answer)
         });
         let answered = said.as_ref().map(|(line, note, answer)| Answered {
@@ -323,6 +330,9 @@ impl Daemon {
     }
 
     fn wait(&self) -> Duration {
+        if self.more_said {
+            return Duration::ZERO;
+        }
         let deadline = self.engine.next_deadline().filter(|_| !self.still_looking());
         [deadline, self.next_due(), self.wall.next_change(self.clock.now())]
             .into_iter()

@@ -132,6 +132,7 @@ impl Daemon {
             looking: 0,
             stdin: Stdin { source: SourceId(0), past: stdin, ended: false },
             unsaved: false,
+            more_said: false,
             listener,
             before_judging,
             nap: alive::wanted_every().map_or(NAP, |wanted| NAP.min(wanted)),

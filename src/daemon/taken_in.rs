@@ -32,6 +32,9 @@ const AHEAD_MIN: i64 = 5;
 /// A reading that was measured longer than this before it arrived is counted as late.
 const LATE_MIN: i64 = 15;
 
+/// Most lines taken in at once: a flood of them must not keep a reading waiting.
+const LINES_MAX: usize = 100;
+
 /// Of a source never seen before the engine gets this much, to have a trend to begin with.
 const FIRST_SIGHT_HOURS: i64 = 3;
 
@@ -164,7 +167,8 @@ impl Daemon {
         (!rows.is_empty()).then_some(Event::Readings { rows, first_sight })
     }
 
-    /// Takes in all that the wearer said and that was not taken in yet.
+    /// Takes in what the wearer said and that was not taken in yet. When it is much, the rest follows after
+    /// what else has come.
     pub(super) fn inbox(&mut self) -> Result<(), Broken> {
         let lines = match self.store.unanswered() {
             Ok(lines) => lines,
@@ -177,6 +181,8 @@ impl Daemon {
             lines.into_iter().filter(|line| !self.handled_unsaved.contains(&line.number)).collect();
         // Files may bring lines in any order; they are taken in the order of what happened.
         lines.sort_by_key(|line| line.what.written_at().unwrap_or(line.said));
+        self.more_said = lines.len() > LINES_MAX;
+        lines.truncate(LINES_MAX);
         for line in lines {
             if self.heard_where(&line)? {
                 continue;

@@ -5,7 +5,17 @@ use super::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 /// A line older than this when it arrives enters the diary only: its looks would come too late to help.
-pub const DIARY_ONLY_AFTER: Span = Span::hours(4);
+const DIARY_ONLY_AFTER: Span = Span::hours(4);
+
+/// A sensor's start is no look: it counts for as long as a sensor may live, and so does its stop.
+const SESSION_OVER_AFTER: Span = Span::hours(30 * 24);
+
+/// Does something that happened so long ago enter the diary only?
+#[must_use]
+pub fn is_diary_only(kind: Option<&Kind>, at: Timestamp, now: Timestamp) -> bool {
+    let of_session = matches!(kind, Some(Kind::SensorStart(_) | Kind::SensorStop(_)));
+    now - at > if of_session { SESSION_OVER_AFTER } else { DIARY_ONLY_AFTER }
+}
 
 /// One line.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -69,6 +79,13 @@ impl Written {
             Entry::Seen => ("seen", String::new(), "", ""),
         };
         format!("{}\t{kind}\t{amount}\t{unit}\t{words}", self.at.millis())
+    }
+
+    /// Does it come so late that it enters the diary only?
+    #[must_use]
+    pub fn is_diary_only(&self, now: Timestamp) -> bool {
+        let kind = if let Entry::Noted { kind, .. } = &self.what { Some(kind) } else { None };
+        is_diary_only(kind, self.at, now)
     }
 
     /// What of it belongs in the diary. A line that is a little ahead of the clock is about `now`.
@@ -160,6 +177,19 @@ mod tests {
         assert_eq!(treated.to_string(), "treated low");
         assert_eq!(treated.note(at).unwrap().words, "treated low");
         assert_eq!(Written { what: Entry::Seen, ..treated }.note(at), None);
+    }
+
+    #[test]
+    fn a_late_line_enters_the_diary_only_but_a_sensor_goes_on_living() {
+        let only = |kind: Kind, late: Span| written(kind, "").is_diary_only(Timestamp::from_seconds(60) + late);
+        assert!(!only(Kind::Insulin(None), Span::hours(4)));
+        assert!(only(Kind::Insulin(None), Span::minutes(241)));
+        for kind in [Kind::SensorStart(None), Kind::SensorStop(None)] {
+            assert!(!only(kind.clone(), Span::hours(30 * 24)));
+            assert!(only(kind, Span::minutes(30 * 24 * 60 + 1)));
+        }
+        let treated = Written { at: Timestamp::from_seconds(60), what: Entry::Treated(None) };
+        assert!(treated.is_diary_only(Timestamp::from_seconds(60) + Span::minutes(241)));
     }
 
     #[test]

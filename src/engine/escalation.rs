@@ -75,6 +75,15 @@ impl Chain {
         }
     }
 
+    /// The clock was set: every span keeps its length.
+    pub(super) fn shift(&mut self, by: Span) {
+        self.since = self.since + by;
+        self.began = self.began + by;
+        for at in [&mut self.very_low, &mut self.back, &mut self.answered, &mut self.again].into_iter().flatten() {
+            *at = *at + by;
+        }
+    }
+
     /// The steps that are still to be made, with when they are due.
     fn steps(&self, policy: &EscalationPolicy, night: bool) -> Vec<(Timestamp, Step)> {
         let second = if night { policy.second_by_night } else { policy.second_by_day };
@@ -159,12 +168,12 @@ impl Engine {
     /// A step is due.
     pub(super) fn escalate(&mut self, turn: &mut Turn) {
         let Some(mut chain) = self.state.chain.clone() else { return };
-        let fresh = self.lowest_latest(turn.now);
-        if self.is_back(fresh) {
+        let last = self.last_known(turn.now);
+        if self.is_back(last) {
             return;
         }
-        // Nothing is fresh: the last value there was is said, with its time.
-        turn.judged = fresh.or_else(|| self.state.window.newest().and_then(|last| self.latest_of(last.source)));
+        turn.judged = last;
+        let fresh = self.lowest_latest(turn.now);
         let steps = chain.steps(&self.policy.escalation, turn.night.inside);
         let due: Vec<Step> = steps.into_iter().filter(|(at, _)| *at <= turn.now).map(|(_, step)| step).collect();
         let stays = self.stays(&chain, fresh);
@@ -236,7 +245,7 @@ impl Engine {
 
     /// Sets the timer for the next step; none while the value is back, and that time does not count.
     fn plan_chain(&mut self, turn: &Turn) {
-        let is_back = self.is_back(self.lowest_latest(turn.now));
+        let is_back = self.is_back(self.last_known(turn.now));
         let Some(chain) = &mut self.state.chain else { return };
         if is_back {
             chain.back.get_or_insert(turn.now);
@@ -256,7 +265,14 @@ impl Engine {
         }
     }
 
-    /// Is the newest value no longer low? Not knowing is not being back.
+    /// The lowest value that is fresh; when none is, the last there was: a low that fell silent is still one, and
+    /// a silence after any other value is told as a silence.
+    fn last_known(&self, now: Timestamp) -> Option<Judged> {
+        let last = || self.state.window.newest().and_then(|last| self.latest_of(last.source));
+        self.lowest_latest(now).or_else(last)
+    }
+
+    /// Is the value no longer low? Not knowing any is not being back.
     fn is_back(&self, judged: Option<Judged>) -> bool {
         judged.is_some_and(|judged| judged.glucose.hundredths() >= self.policy.levels.low.limit.hundredths())
     }

@@ -70,7 +70,7 @@ const UNWATCHED_TOLD_MIN: i64 = 10;
 /// After such a stretch nothing falls due before this has passed: intake catches up first.
 const CATCH_UP_MIN: i64 = 2;
 
-/// Most timers worked off in one turn; a turn that sets more of its own has a fault.
+/// Most timers a turn works off beside those that run when it begins; one that sets more has a fault.
 const TIMERS_PER_TURN_MAX: usize = 64;
 
 /// The decision.
@@ -203,7 +203,7 @@ impl Engine {
             Event::Written { said, whence } => self.written(&mut turn, said, whence),
             Event::DiaryRefused { words, more } => diary_refused(&mut turn, words, *more),
             Event::Unwatched { from, to, cause } => self.unwatched(&mut turn, *from, *to, *cause),
-            Event::ClockStepped { by } => self.state.timers.shift(*by),
+            Event::ClockStepped { by } => self.clock_stepped(turn.now, *by),
             Event::Channels { working, failing } => self.channels(&mut turn, *working, failing),
             Event::PolicyChanged(policy) => self.policy_changed(&mut turn, policy),
         }
@@ -236,13 +236,14 @@ impl Engine {
                 self.absurd_value(turn, reading);
                 continue;
             }
+            let past = turn.now - reading.measured > self.past_after(source);
             if self.set_aside(turn, reading) {
+                self.aside_gave(turn, reading, !past);
                 continue;
             }
             if !self.state.window.insert(*reading) {
                 continue;
             }
-            let past = turn.now - reading.measured > self.past_after(source);
             self.source_gave(turn, reading, !past);
             // One that is older than what was judged before is late, not new.
             if !past && known.is_none_or(|known| reading.measured > known) {
@@ -274,6 +275,7 @@ impl Engine {
             self.watch_for_gap(turn, reading);
             return;
         }
+        self.source(reading.source).judged = Some(reading.measured);
         self.notice_two_signals(turn);
         turn.doubt = self.doubt(turn.now);
         let cadence = self.source(reading.source).cadence();
@@ -295,7 +297,7 @@ impl Engine {
     }
 
     fn expire(&mut self, turn: &mut Turn) {
-        for _ in 0..TIMERS_PER_TURN_MAX {
+        for _ in 0..=self.state.timers.count() + TIMERS_PER_TURN_MAX {
             let Some((timer, _)) = self.state.timers.expired(turn.now) else {
                 return;
             };
@@ -325,6 +327,20 @@ impl Engine {
         }
         if to - from >= Span::minutes(UNWATCHED_TOLD_MIN) {
             turn.tell(What::Told, Condition::NotWatching, Id(0), None, Reason::Unwatched { from, to, cause }, true);
+        }
+    }
+
+    fn clock_stepped(&mut self, now: Timestamp, by: Span) {
+        self.state.timers.shift(by);
+        if let Some(chain) = &mut self.state.chain {
+            chain.shift(by);
+        }
+        for quiet in &mut self.state.quiet {
+            quiet.until = quiet.until + by;
+        }
+        for source in self.numbers() {
+            self.source(source).scan.shift(by);
+            self.plan_scan(now, source);
         }
     }
 

@@ -11,7 +11,7 @@ use super::recheck_low::LowCare;
 use super::turn::Turn;
 use crate::domain::diary::{Kind, Note};
 use crate::domain::time::{Span, Timestamp};
-use crate::domain::written::DIARY_ONLY_AFTER;
+use crate::domain::written::is_diary_only;
 
 impl Engine {
     pub(super) fn treated(&mut self, turn: &mut Turn, which: Option<Which>, at: Timestamp, look: Option<Span>) {
@@ -36,7 +36,8 @@ impl Engine {
             _ => return,
         };
         // What was treated again since is looked at by the later treatment.
-        let is_past = turn.now - at > DIARY_ONLY_AFTER || treats.is_some_and(|side| self.treated_since(side, at));
+        let kind = if let Event::Noted(note) = said { Some(&note.kind) } else { None };
+        let is_past = is_diary_only(kind, at, turn.now) || treats.is_some_and(|side| self.treated_since(side, at));
         turn.judged = self.latest(turn.now);
         match said {
             _ if is_past => turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false),
@@ -137,7 +138,9 @@ impl Engine {
                 mark(lost.id, &mut lost.seen);
             }
         }
-        if let Some(two) = &mut self.state.two_signals {
+        if let Some(two) = &mut self.state.two_signals
+            && until.is_none_or(|until| two.told_at.unwrap_or(two.since) <= until)
+        {
             mark(two.id, &mut two.seen);
         }
         let of_the_low = |id: &Id| self.state.low.active().any(|active| active.id == *id);

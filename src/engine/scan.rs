@@ -44,6 +44,15 @@ pub(super) struct Scan {
     asked: Option<Timestamp>,
 }
 
+impl Scan {
+    /// The clock was set: spans since what was seen on it keep their length.
+    pub(super) fn shift(&mut self, by: Span) {
+        for at in [&mut self.from, &mut self.noted, &mut self.asked].into_iter().flatten() {
+            *at = *at + by;
+        }
+    }
+}
+
 /// What is known of the next scan.
 struct Calls {
     /// The last scan, or what stands for it.

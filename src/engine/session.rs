@@ -35,6 +35,11 @@ impl Session {
         self.started
     }
 
+    /// Did it begin or end after an instant?
+    fn is_after(&self, at: Timestamp) -> bool {
+        self.started.max(self.stopped) > Some(at)
+    }
+
     /// Was it taken off?
     #[must_use]
     pub const fn is_stopped(&self) -> bool {
@@ -48,16 +53,24 @@ impl Engine {
         let Some(sources) = self.sensors_named(turn, of) else { return };
         let mut told = None;
         for source in sources {
+            // A line of a file may come after what was noted later.
+            if self.source(source).session.is_after(at) {
+                continue;
+            }
             let sensor = self.sensor(source);
             self.source(source).session = Session { started: Some(at), stopped: None };
             let until = at + sensor.warm_up;
             let end = sensor.life.map(|life| at + life);
-            self.end_silence(turn, source, Reason::WarmingUp { until });
-            if self.kind(source) == SourceKind::Streaming {
-                let due = until.max(turn.now) + self.policy.gap.after;
-                self.state.timers.set(Timer::Gap(source), due);
+            // A silence after the warm-up is the new sensor's own.
+            if until >= turn.now {
+                self.end_silence(turn, source, Reason::WarmingUp { until });
+                if self.kind(source) == SourceKind::Streaming {
+                    self.state.timers.set(Timer::Gap(source), until + self.policy.gap.after);
+                }
             }
-            self.scan_is_done(turn, source, None);
+            if self.source(source).newest.is_none_or(|newest| newest < at) {
+                self.scan_is_done(turn, source, None);
+            }
             match end.map(|end| self.evening_before(end)).filter(|evening| *evening > turn.now) {
                 Some(evening) => self.state.timers.set(Timer::SensorEnd(source), evening),
                 None => self.state.timers.stop(Timer::SensorEnd(source)),
@@ -72,20 +85,34 @@ impl Engine {
     pub(super) fn sensor_stopped(&mut self, turn: &mut Turn, at: Timestamp, of: Option<&str>) {
         let Some(sources) = self.sensors_named(turn, of) else { return };
         let until = at + Span::hours(OFF_HOURS);
+        let mut reason = Reason::Noted;
         for source in sources {
-            self.source(source).session.stopped = Some(at);
-            self.end_silence(turn, source, Reason::SensorOff { until });
+            let state = self.source(source);
+            // What gave readings since, or was started again, is on.
+            if state.session.is_after(at) || state.newest.is_some_and(|newest| newest > at) {
+                continue;
+            }
+            state.session.stopped = Some(at);
             self.state.timers.stop(Timer::SensorEnd(source));
-            if self.kind(source) == SourceKind::Streaming {
-                self.state.timers.set(Timer::Gap(source), until.max(turn.now));
+            if until > turn.now {
+                self.end_silence(turn, source, Reason::SensorOff { until });
+                if self.kind(source) == SourceKind::Streaming {
+                    self.state.timers.set(Timer::Gap(source), until);
+                }
             }
             self.plan_scan(turn.now, source);
+            reason = Reason::SensorOff { until };
         }
-        turn.tell(What::Answer, Condition::Sensor, Id(0), None, Reason::SensorOff { until }, false);
+        turn.tell(What::Answer, Condition::Sensor, Id(0), None, reason, false);
     }
 
     /// The evening before the sensor's end.
     pub(super) fn tell_sensor_end(&mut self, turn: &mut Turn, source: SourceId) {
+        if turn.night.inside {
+            // Put off by sleep or a clock that was set: nobody wakes for it.
+            self.state.timers.set(Timer::SensorEnd(source), turn.night.until);
+            return;
+        }
         let life = self.sensor(source).life;
         let end = self.source(source).session.started().zip(life).map(|(started, life)| started + life);
         if let Some(end) = end {
@@ -108,9 +135,11 @@ impl Engine {
     }
 
     /// Silence of a source is not counted before its sensor can give something.
-    pub(super) fn not_before_warm(&mut self, source: SourceId, due: Timestamp) -> Timestamp {
+    pub(super) fn not_before_warm(&mut self, now: Timestamp, source: SourceId, due: Timestamp) -> Timestamp {
         let sensor = self.sensor(source);
-        let warm = self.source(source).session.started().map(|started| started + sensor.warm_up);
+        // A start ahead of the clock was noted before the clock was set back: it must not put off the alert.
+        let started = self.source(source).session.started().filter(|started| *started <= now);
+        let warm = started.map(|started| started + sensor.warm_up);
         warm.map_or(due, |warm| due.max(warm + self.policy.gap.after))
     }
 
@@ -131,6 +160,11 @@ impl Engine {
     }
 
     /// The sources a note is about; a name that is none is answered.
+    pub(super) fn names_watched(&self) -> Vec<String> {
+        let watched = self.policy.sources.iter().filter(|source| source.kind != SourceKind::History);
+        watched.map(|source| source.name.clone()).collect()
+    }
+
     fn sensors_named(&self, turn: &mut Turn, of: Option<&str>) -> Option<Vec<SourceId>> {
         let policy = &self.policy;
         let watched =
@@ -143,8 +177,8 @@ impl Engine {
             .filter_map(|place| u16::try_from(place).ok().map(SourceId))
             .collect();
         if found.is_empty() {
-            let known = policy.sources.iter().map(|source| source.name.clone()).collect();
-            turn.tell(What::Answer, Condition::Sensor, Id(0), None, Reason::NoSuchSource { names: known }, false);
+            let reason = Reason::NoSuchSource { names: self.names_watched() };
+            turn.tell(What::Answer, Condition::Sensor, Id(0), None, reason, false);
             return None;
         }
         Some(found)

@@ -36,6 +36,10 @@ const ABSURD_ABOVE_HUNDREDTHS: i32 = 60_000;
 const MMOL_L_MAX_HUNDREDTHS: i32 = 3_330;
 const MG_DL_LIKELY_HUNDREDTHS: i32 = 36_000;
 
+/// For so long a value tells the unit of the next: any value may follow a longer silence, and a very low must
+/// not be taken for another unit's high.
+const UNIT_TOLD_FOR_MIN: i64 = 60;
+
 /// This many absurd values, or unreadable rows, in a row make a failed source.
 const BAD_IN_A_ROW: u64 = 3;
 
@@ -59,9 +63,14 @@ pub struct SourceState {
     bad_words: Option<String>,
     ahead: bool,
     pub(super) lost: Option<LostSource>,
-    /// The last value that could be glucose.
+    /// The last value that could be glucose, and when it was measured.
     #[serde(default)]
     good: Option<Glucose>,
+    #[serde(default)]
+    good_at: Option<Timestamp>,
+    /// Measured last of what was judged as now.
+    #[serde(default)]
+    pub(super) judged: Option<Timestamp>,
     /// When it last wrote a value twice.
     #[serde(default)]
     pub(super) echo: Option<Timestamp>,
@@ -149,18 +158,22 @@ impl SourceState {
 
     /// A number that is glucose only in the unit the source does not claim: the last value tells, since
     /// glucose cannot become its eighteenth, or its eighteenfold, between two readings.
-    fn in_other_unit(&self, glucose: Glucose) -> bool {
+    fn in_other_unit(&self, reading: &Reading) -> bool {
+        let glucose = reading.glucose;
         let value = glucose.hundredths();
+        let tells = |at: Timestamp| reading.measured - at <= Span::minutes(UNIT_TOLD_FOR_MIN);
+        let good = self.good.filter(|_| self.good_at.is_some_and(tells));
         let other = match glucose.received() {
             Unit::MgDl if value <= MMOL_L_MAX_HUNDREDTHS => value * MG_DL_PER_MMOL_L,
             Unit::MmolL if value >= MG_DL_LIKELY_HUNDREDTHS => value / MG_DL_PER_MMOL_L,
             Unit::MgDl | Unit::MmolL => return false,
         };
-        match self.good.map(Glucose::hundredths) {
-            Some(good) => (other - good).abs() < (value - good).abs(),
-            // Nothing to compare with: meters and sensors show whole mg/dL.
-            None => glucose.received() == Unit::MgDl && value % 100 != 0,
+        if let Some(good) = good.map(Glucose::hundredths) {
+            return (other - good).abs() < (value - good).abs();
         }
+        // Nothing to compare with: meters and sensors show whole mg/dL, unless this one has shown others.
+        let whole = self.good.is_none_or(|good| good.hundredths() % 100 == 0);
+        glucose.received() == Unit::MgDl && value % 100 != 0 && whole
     }
 }
 
@@ -170,7 +183,7 @@ impl Engine {
         let glucose = reading.glucose;
         glucose.measured() == Measured::Number
             && (!(ABSURD_BELOW_HUNDREDTHS..=ABSURD_ABOVE_HUNDREDTHS).contains(&glucose.hundredths())
-                || self.source(reading.source).in_other_unit(glucose))
+                || self.source(reading.source).in_other_unit(reading))
     }
 
     pub(super) fn source(&mut self, source: SourceId) -> &mut SourceState {
@@ -189,7 +202,9 @@ impl Engine {
     pub(super) fn source_gave(&mut self, turn: &mut Turn, reading: &Reading, current: bool) {
         let state = self.source(reading.source);
         state.learn(reading.measured);
-        state.good = Some(reading.glucose).filter(|glucose| glucose.measured() == Measured::Number).or(state.good);
+        if reading.glucose.measured() == Measured::Number && state.good_at.is_none_or(|at| at <= reading.measured) {
+            (state.good, state.good_at) = (Some(reading.glucose), Some(reading.measured));
+        }
         state.absurd = 0;
         state.refused = 0;
         state.bad_since = None;
@@ -233,7 +248,8 @@ impl Engine {
         }
         let low_limit = self.policy.levels.low.limit.hundredths().max(GRAVE_BELOW_HUNDREDTHS);
         let falling = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction().falls());
-        let grave = reading.glucose.hundredths() < low_limit || falling;
+        let aside = matches!(self.state.trust, Some(Trust::Source(source)) if source != reading.source);
+        let grave = !aside && (reading.glucose.hundredths() < low_limit || falling);
         let gap = self.policy.gap;
         let state = self.source(reading.source);
         state.grave = grave;
@@ -244,7 +260,7 @@ impl Engine {
             gap.after.max(cadence.times(gap.cadences_tenths, 10))
         };
         // A sensor clock ahead of ours must not put off the alert.
-        let due = self.not_before_warm(reading.source, reading.measured.min(turn.now) + after);
+        let due = self.not_before_warm(turn.now, reading.source, reading.measured.min(turn.now) + after);
         self.state.timers.set(Timer::Gap(reading.source), due);
     }
 
@@ -268,10 +284,6 @@ impl Engine {
         let state = self.source(source).clone();
         if !self.streams(source) || state.lost.is_some() {
             return;
-        }
-        if self.state.trust.is_some() {
-            // What the wearer chose is silent: what they set aside is better than nothing.
-            self.trust_all(turn);
         }
         let by_night = self.policy.escalation.gap_by_night;
         if let Some(newest) = state.newest.filter(|_| turn.night.inside && !state.grave && state.bad_since.is_none()) {
@@ -381,6 +393,7 @@ impl Engine {
     }
 
     fn lose(&mut self, turn: &mut Turn, source: SourceId, condition: Condition, since: Timestamp, reason: Reason) {
+        self.end_trust_in(turn, source);
         let id = self.take_id();
         self.source(source).lost = Some(LostSource { id, condition, since, seen: false, told_at: Some(turn.now) });
         self.state.timers.stop(Timer::Gap(source));

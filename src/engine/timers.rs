@@ -49,6 +49,12 @@ impl Timers {
         self.due.retain(|(known, _)| *known != timer);
     }
 
+    /// How many are running.
+    #[must_use]
+    pub const fn count(&self) -> usize {
+        self.due.len()
+    }
+
     /// When a timer falls due.
     #[must_use]
     pub fn due(&self, timer: Timer) -> Option<Timestamp> {

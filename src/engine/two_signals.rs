@@ -61,6 +61,9 @@ pub struct TwoSignals {
     pub higher: Glucose,
     /// Marked as seen.
     pub seen: bool,
+    /// When the wearer was told.
+    #[serde(default)]
+    pub told_at: Option<Timestamp>,
 }
 
 /// Which readings the wearer wants to count.
@@ -85,22 +88,57 @@ impl Engine {
     pub(super) fn set_aside(&mut self, turn: &mut Turn, reading: &Reading) -> bool {
         match &mut self.state.trust {
             None => false,
-            Some(Trust::Source(source)) => reading.source != *source,
-            Some(Trust::Signal { ours, other, other_at }) => {
-                let value = reading.glucose;
-                // Signals that have met cannot be told apart; then all count.
-                let apart = distance(*ours, *other) >= STEP_HUNDREDTHS;
-                if apart && distance(value, *other) < distance(value, *ours) {
-                    *other = value;
-                    *other_at = (*other_at).max(reading.measured);
-                    return true;
-                }
-                *ours = value;
-                if turn.now - *other_at > Span::minutes(QUIET_MIN) {
+            Some(Trust::Source(source)) if reading.source == *source => false,
+            &mut Some(Trust::Source(source)) => {
+                let counts = !self.judged_lately(source, turn.now);
+                if counts {
                     self.trust_all(turn);
                 }
-                false
+                !counts
             }
+            Some(Trust::Signal { ours, other, other_at }) => {
+                let value = reading.glucose;
+                let is_other = distance(value, *other) < distance(value, *ours);
+                let (last, its) = if is_other { (other, &*ours) } else { (ours, &*other) };
+                *last = value;
+                // Signals that have met may part again either way round: which is the chosen one is not known.
+                let met = distance(*last, *its) < STEP_HUNDREDTHS;
+                if is_other {
+                    *other_at = (*other_at).max(reading.measured);
+                }
+                if met || turn.now - *other_at > Span::minutes(QUIET_MIN) {
+                    self.trust_all(turn);
+                    return false;
+                }
+                is_other
+            }
+        }
+    }
+
+    /// Does the source that the wearer chose still give what can be judged? Else what they set aside counts
+    /// again, whatever took it away.
+    fn judged_lately(&self, source: SourceId, now: Timestamp) -> bool {
+        self.state.sources.get(usize::from(source.0)).is_some_and(|state| {
+            let judged = state.judged.or(state.newest).is_some_and(|at| now - at <= Span::minutes(QUIET_MIN));
+            judged && state.lost.is_none() && !state.session.is_stopped() && !state.history_only()
+        })
+    }
+
+    /// A source that is set aside is still watched: its readings are known to come.
+    pub(super) fn aside_gave(&mut self, turn: &mut Turn, reading: &Reading, current: bool) {
+        if matches!(self.state.trust, Some(Trust::Source(_))) {
+            self.source_gave(turn, reading, current);
+            if current {
+                self.watch_for_gap(turn, reading);
+            }
+        }
+    }
+
+    /// A source is lost: if it is the chosen one, or may hold the chosen signal, what was set aside is better
+    /// than nothing.
+    pub(super) fn end_trust_in(&mut self, turn: &mut Turn, lost: SourceId) {
+        if !matches!(self.state.trust, Some(Trust::Source(source)) if source != lost) {
+            self.trust_all(turn);
         }
     }
 
@@ -140,7 +178,8 @@ impl Engine {
             .collect();
         let Some(since) = steps.last().copied().filter(|_| steps.len() >= BACK_AND_FORTH) else { return };
         let id = self.take_id();
-        self.state.two_signals = Some(TwoSignals { id, since, last: now, lower, higher, seen: false });
+        let told_at = Some(turn.now);
+        self.state.two_signals = Some(TwoSignals { id, since, last: now, lower, higher, seen: false, told_at });
         let reason = Reason::TwoSignals { lower, higher, since };
         // Signals that meet for a while and part again are no news.
         let known = self.state.two_signals_last.replace(now);
@@ -182,7 +221,15 @@ impl Engine {
             |turn: &mut Turn, reason| turn.tell(What::Answer, Condition::TwoSignals, Id(0), None, reason, false);
         let trust = match which {
             Trusted::All => None,
-            Trusted::Source(source) => Some(Trust::Source(source)),
+            Trusted::Source(source) => {
+                let names = self.names_watched();
+                let place = usize::from(source.0);
+                if self.policy.sources.get(place).is_none_or(|source| !names.contains(&source.name)) {
+                    answer(turn, Reason::NoSuchSource { names });
+                    return;
+                }
+                Some(Trust::Source(source))
+            }
             Trusted::Near(value) => {
                 let Some(two) = self.state.two_signals else {
                     answer(turn, Reason::NothingToChoose);
@@ -225,6 +272,11 @@ impl Engine {
         let (Some(last), Some(before)) = (newest.next(), newest.next()) else { return false };
         let shift = last.measured - before.measured;
         if shift >= Span::seconds(ECHO_BELOW_SECONDS) || last.glucose != before.glucose {
+            return false;
+        }
+        // Rows that came in one piece: nothing has been judged yet but what is judged now.
+        let state = self.state.sources.get(usize::from(reading.source.0));
+        if state.and_then(|state| state.judged) != Some(before.measured) {
             return false;
         }
         let rows: Vec<&Reading> = self.state.window.newest_first(reading.source).take(ECHO_PAIRS * 2).collect();

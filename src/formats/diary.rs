@@ -117,8 +117,11 @@ fn sensor(told: &Told<'_>) -> Kind {
     }
 }
 
-/// A finger-prick of 5.4 in mg/dL is the other unit, not a very low value.
-fn meter(told: &Told<'_>, wearers: Unit) -> Result<Glucose, NotANote> {
+/// A value that a meter shows. A finger-prick of 5.4 in mg/dL is the other unit, not a very low value.
+///
+/// # Errors
+/// When the amount or its unit cannot be meant.
+pub fn meter(told: &Told<'_>, wearers: Unit) -> Result<Glucose, NotANote> {
     let wrong = |part: Part, expected: String| Err(NotANote { part, expected });
     let unit = match told.unit {
         "" => wearers,
@@ -232,6 +235,11 @@ impl Columns {
             let expected = format!("at most {} cells, one that holds a {delimiter} in quotes", self.width);
             return Err(RowError::new(line, 0, "", &expected, record.join(&delimiter.to_string()).as_bytes()));
         }
+        if let Some(next) = next_line(record) {
+            // What was appended to a line without an end would be lost in that line's note.
+            let expected = "the end of the line before the next one begins";
+            return Err(RowError::new(line, 0, "", expected, next.join(&char::from(delimiter).to_string()).as_bytes()));
+        }
         if let Some(amount) = self.places[AMOUNT].filter(|_| delimiter == b',') {
             // In `insulin,4,5` the second comma can be a decimal one: half a unit would be lost in the note.
             let [whole, fraction] = [amount, amount + 1].map(|place| record.get(place).map_or("", String::as_str));
@@ -283,6 +291,15 @@ impl Columns {
     fn column(&self, cell: usize) -> usize {
         self.places[cell].unwrap_or(0) + 1
     }
+}
+
+/// The cells of a further line that follow those of a first one, its time still hanging on the last of them.
+fn next_line(record: &[String]) -> Option<&[String]> {
+    let is_kind = |cell: &str| KINDS.iter().chain(&ANSWERS).any(|kind| cell.eq_ignore_ascii_case(kind));
+    let ends_in_a_time = |cell: &str| cell.contains(':') && cell.ends_with(|c: char| c.is_ascii_digit() || c == 'Z');
+    let first = (2..record.len().saturating_sub(1))
+        .find(|at| ends_in_a_time(&record[*at]) && record.get(at + 1).is_some_and(|cell| is_kind(cell)))?;
+    record.get(first..)
 }
 
 /// What a line says.

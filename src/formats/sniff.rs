@@ -250,6 +250,7 @@ impl<'a> Table<'a> {
         let filled = |row: &Record| {
             candidates.iter().filter(|cell| row.1.get(cell.place).is_some_and(|text| !text.is_empty())).count()
         };
+        let each_fills_one = || self.rows.iter().all(|row| filled(row) <= 1);
         match candidates.len() {
             0 => Err(question(
                 self.line,
@@ -258,13 +259,17 @@ impl<'a> Table<'a> {
             )),
             1 => Ok(candidates),
             // Stored and scanned values of one sensor: each row fills one of them.
-            _ if self.rows.iter().all(|row| filled(row) <= 1) && says_glucose(&candidates[0].name) => Ok(candidates),
+            _ if each_fills_one() && says_glucose(&candidates[0].name) => Ok(candidates),
             _ => {
                 let listed: Vec<String> = candidates.iter().map(Cell::shown).collect();
                 Err(question(
                     self.line,
                     format!("several columns could hold glucose: {}", listed.join(", ")),
-                    "name the right one with glucose = \"...\"",
+                    if each_fills_one() {
+                        "name the right one with glucose = \"...\", or all that are glucose: glucose = [\"...\", \"...\"]"
+                    } else {
+                        "name the right one with glucose = \"...\""
+                    },
                 ))
             }
         }

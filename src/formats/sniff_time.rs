@@ -130,7 +130,8 @@ fn time_cells(said: Option<&Stamp>, columns: &[(Cell, Vec<&str>)], line: u64) ->
         Err(question(
             line,
             format!("no column holds a time; the columns are \"{}\"", names.join(", ")),
-            "name it with time = \"...\", and how it is written with time_format = \"%d/%m/%Y %H:%M\"",
+            "name it with time = \"...\", a date and a time with time = [\"...\", \"...\"], and how they are written \
+             with time_format = \"%d/%m/%Y %H:%M\"",
         ))
     }
 }

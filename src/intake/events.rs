@@ -65,6 +65,7 @@ impl Events {
             self.polls = true;
             return;
         };
+        let polled = self.polls;
         self.polls = match self.watch {
             Watch::Poll => true,
             Watch::Events => false,
@@ -91,7 +92,10 @@ impl Events {
             Err(error) => {
                 self.watcher = None;
                 self.polls = true;
-                tracing::warn!(folder = %folder.display(), %error, "no change events; looking every few seconds");
+                // Asked for again at every look, and said once.
+                if !polled {
+                    tracing::warn!(folder = %folder.display(), %error, "no change events; looking every few seconds");
+                }
             }
         }
     }

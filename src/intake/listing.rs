@@ -1,7 +1,7 @@
 //! Which files of a source count: finds them, within bounds, and says when there are more. Reads none of them.
 
 use crate::config::SourceSettings;
-use std::fs;
+use std::fs::{self, DirEntry};
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -19,10 +19,13 @@ pub(super) struct Bounds {
 /// Far more than a lifetime of daily exports, and still looked at within a second.
 pub(super) const BOUNDS: Bounds = Bounds { files: 100_000, folders: 10_000, depth: 8 };
 
-/// A bound that a source goes beyond.
+/// Most names told that cannot be read; what holds for so many holds for all.
+const UNREAD_TOLD_MAX: usize = 20;
+
+/// A bound that a source goes beyond, or something in it that cannot be read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Beyond {
-    /// What there is too much of.
+    /// What is not read.
     pub(super) what: String,
     /// What to do about it.
     pub(super) hint: &'static str,
@@ -51,33 +54,59 @@ pub(super) enum Named {
 /// The files that count. Links to folders are not followed. Of too many files the last by name are kept:
 /// names that hold a date put the newest there.
 pub(super) fn list(settings: &SourceSettings, bounds: Bounds) -> io::Result<Listing> {
+    list_by(settings, bounds, |folder| fs::read_dir(folder)?.collect())
+}
+
+/// The same, by any way to read a folder.
+fn list_by(
+    settings: &SourceSettings,
+    bounds: Bounds,
+    read: impl Fn(&Path) -> io::Result<Vec<DirEntry>>,
+) -> io::Result<Listing> {
     let mut files = Vec::new();
+    let mut unread = Vec::new();
     let (mut too_many, mut too_many_folders, mut too_deep) = (false, false, false);
     let mut folders = vec![(settings.folder.clone(), 0)];
     let mut seen = 1;
     while let Some((folder, depth)) = folders.pop() {
-        let entries = match fs::read_dir(&folder) {
+        let entries = match read(&folder) {
             // Gone since it was listed is gone.
             Err(error) if depth > 0 && error.kind() == io::ErrorKind::NotFound => continue,
+            // What lies beside it is read all the same.
+            Err(error) if depth > 0 => {
+                let what = format!("the folder {} cannot be read: {error}", below(settings, &folder));
+                unread.push(Beyond { what, hint: LET_READ });
+                continue;
+            }
             entries => entries?,
         };
         for entry in entries {
-            let entry = entry?;
-            let name = entry.file_name();
-            let Some(name) = name.to_str().filter(|name| is_finished(name)) else { continue };
+            let (name, path) = (entry.file_name(), entry.path());
             let Ok(kind) = entry.file_type() else { continue };
+            let Some(name) = name.to_str() else {
+                let shown = name.to_string_lossy();
+                let counts = if kind.is_dir() { settings.subfolders } else { matches(&settings.files, &shown) };
+                if counts && is_finished(&shown) {
+                    let what = format!("the name {} is not UTF-8: it is not read", below(settings, &path));
+                    unread.push(Beyond { what, hint: RENAME });
+                }
+                continue;
+            };
+            if !is_finished(name) {
+                continue;
+            }
             if kind.is_dir() {
                 match settings.subfolders {
                     true if depth >= bounds.depth => too_deep = true,
                     true if seen >= bounds.folders => too_many_folders = true,
                     true => {
                         seen += 1;
-                        folders.push((entry.path(), depth + 1));
+                        folders.push((path, depth + 1));
                     }
                     false => {}
                 }
-            } else if matches(&settings.files, name) && (kind.is_file() || entry.path().is_file()) {
-                files.push(entry.path());
+            } else if matches(&settings.files, name) && (kind.is_file() || path.is_file()) {
+                files.push(path);
                 if files.len() > bounds.files.saturating_mul(2) {
                     too_many = true;
                     keep_last(&mut files, bounds.files);
@@ -92,11 +121,21 @@ pub(super) fn list(settings: &SourceSettings, bounds: Bounds) -> io::Result<List
         (too_many_folders, format!("more than {} folders: the others are not read", bounds.folders), MOVE_OLD),
         (too_deep, format!("folders more than {} deep: what is in them is not read", bounds.depth), WATCH_DEEPER),
     ];
-    let beyond = beyond.into_iter().filter(|(is, _, _)| *is).map(|(_, what, hint)| Beyond { what, hint }).collect();
-    Ok(Listing { files, beyond })
+    let beyond = beyond.into_iter().filter(|(is, _, _)| *is).map(|(_, what, hint)| Beyond { what, hint });
+    // Told in one order, whatever the file system's is: the same ones are the same next time.
+    unread.sort_unstable_by(|one, other| one.what.cmp(&other.what));
+    unread.truncate(UNREAD_TOLD_MAX);
+    Ok(Listing { files, beyond: beyond.chain(unread).collect() })
+}
+
+/// A path as it is below the source's folder; letters that are not UTF-8 are replaced.
+fn below(settings: &SourceSettings, path: &Path) -> String {
+    path.strip_prefix(&settings.folder).unwrap_or(path).display().to_string()
 }
 
 const MOVE_OLD: &str = "move old exports elsewhere, or name the wanted ones with files = \"...\"";
+const LET_READ: &str = "let recheck read it";
+const RENAME: &str = "give it a name in UTF-8";
 const WATCH_DEEPER: &str = "set folder to one further down, or add a source for it";
 
 fn keep_last(files: &mut Vec<PathBuf>, most: usize) {
@@ -130,6 +169,14 @@ fn is_finished(name: &str) -> bool {
 }
 
 /// Does a name fit a pattern in which `*` stands for anything?
+/// Is this a file that the source reads, wherever it is named from?
+#[must_use]
+pub fn belongs(settings: &SourceSettings, path: &Path) -> bool {
+    let (Ok(path), Ok(folder)) = (path.canonicalize(), settings.folder.canonicalize()) else { return false };
+    let there = if settings.subfolders { path.starts_with(&folder) } else { path.parent() == Some(&folder) };
+    there && path.file_name().and_then(|name| name.to_str()).is_some_and(|name| matches(&settings.files, name))
+}
+
 fn matches(pattern: &str, name: &str) -> bool {
     match pattern.split_once('*') {
         None => pattern == name,
@@ -205,6 +252,48 @@ mod tests {
         // Without subfolders nothing below is missed, because nothing below is wanted.
         let flat = list(&source(folder.path(), false), Bounds { files: 9, folders: 1, depth: 0 }).unwrap();
         assert_eq!((flat.files.len(), flat.beyond.len()), (0, 0));
+    }
+
+    #[test]
+    fn a_folder_that_cannot_be_read_is_said_and_the_rest_is_listed() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::create_dir_all(folder.path().join("2026/locked")).unwrap();
+        for below in ["1.csv", "2026/2.csv", "2026/locked/3.csv"] {
+            fs::write(folder.path().join(below), "").unwrap();
+        }
+        let settings = source(folder.path(), true);
+        let denied = || io::Error::from(io::ErrorKind::PermissionDenied);
+        let read = |name: &'static str| {
+            move |folder: &Path| {
+                if folder.ends_with(name) { Err(denied()) } else { fs::read_dir(folder)?.collect() }
+            }
+        };
+        let listing = list_by(&settings, BOUNDS, read("locked")).unwrap();
+        assert_eq!(names(&listing), ["1.csv", "2.csv"]);
+        let what = format!("the folder 2026/locked cannot be read: {}", denied());
+        assert_eq!(listing.beyond, [Beyond { what, hint: LET_READ }]);
+        // The source's own folder is the source.
+        let own: &'static str = folder.path().file_name().unwrap().to_str().unwrap().to_owned().leak();
+        assert!(list_by(&settings, BOUNDS, read(own)).is_err());
+    }
+
+    #[test]
+    fn a_name_that_is_not_utf8_is_said_if_it_would_count() {
+        use std::os::unix::ffi::OsStrExt;
+        let folder = tempfile::tempdir().unwrap();
+        let named = |name: &[u8]| folder.path().join(std::ffi::OsStr::from_bytes(name));
+        for name in [&b"1.csv"[..], b"caf\xe9.csv", b"caf\xe9.txt", b"caf\xe9.csv.tmp"] {
+            fs::write(named(name), "").unwrap();
+        }
+        fs::create_dir(named(b"d\xeda")).unwrap();
+        let said = |subfolders| {
+            let listing = list(&source(folder.path(), subfolders), BOUNDS).unwrap();
+            assert_eq!(names(&listing), ["1.csv"]);
+            listing.beyond.into_iter().map(|beyond| beyond.what).collect::<Vec<String>>()
+        };
+        let file = "the name caf\u{fffd}.csv is not UTF-8: it is not read";
+        assert_eq!(said(false), [file]);
+        assert_eq!(said(true), [file, "the name d\u{fffd}a is not UTF-8: it is not read"]);
     }
 
     #[test]

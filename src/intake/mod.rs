@@ -3,7 +3,7 @@
 
 pub mod events;
 pub mod folder;
-mod listing;
+pub mod listing;
 pub mod place;
 pub mod places;
 pub mod stdin;

@@ -5,7 +5,7 @@ use super::{Error, Store, json};
 use crate::domain::diary::Note;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::Travel;
-use crate::domain::written::{DIARY_ONLY_AFTER, Written};
+use crate::domain::written::Written;
 use crate::engine::effect::{Condition, Id};
 use crate::engine::event::{Trusted, Which};
 use rusqlite::{OptionalExtension, Transaction, params};
@@ -158,7 +158,7 @@ pub(super) fn keep(
     )?;
     let mut taken = 0;
     for (whence, line) in lines {
-        let past = at - line.at > DIARY_ONLY_AFTER;
+        let past = line.is_diary_only(at);
         let said = Said::Written { line: line.clone(), whence: whence.clone() };
         let answer = past.then_some(PAST);
         let new = insert.execute(params![at.millis(), json(&said), line.key(), past.then_some(true), answer])?;

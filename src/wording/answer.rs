@@ -1,11 +1,16 @@
 //! What the wearer is answered when they say something: what was understood, or what is still asked.
 
 use super::Voice;
+use crate::domain::diary::{Kind, Note};
 use crate::domain::time::Timestamp;
+use crate::domain::written::{Entry, Written};
 use crate::engine::effect::{Decision, Side};
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 use crate::engine::two_signals::Trust;
+
+/// The answer where nothing follows.
+const NOTED: &str = "Noted.";
 
 /// An answer: accepted, or a question back.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,22 +21,35 @@ pub struct Answer {
     pub words: String,
 }
 
+/// The same to a diary line: what was noted is said first, because words and amounts are easily mistaken.
+#[must_use]
+pub fn to_note(note: &Note, answer: &Answer, policy: &Policy, now: Timestamp) -> String {
+    if matches!(note.kind, Kind::SensorStart(_) | Kind::SensorStop(_)) {
+        // Its answer says it already.
+        return answer.words.clone();
+    }
+    let line = Written { at: note.at, what: Entry::Noted { kind: note.kind.clone(), words: note.words.clone() } };
+    let noted = format!("Noted: {line}, at {}.", Voice::new(policy, now).clock(note.at));
+    if answer.words == NOTED { noted } else { format!("{noted}\n{}", answer.words) }
+}
+
 /// The answer in a decision, if it is one.
 #[must_use]
 pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
     let voice = Voice::new(policy, now);
     let yes = |words: String| Answer { accepted: true, words };
     let no = |words: String| Answer { accepted: false, words };
+    if let Some(answer) = of_quiet(&decision.reason, voice) {
+        return answer;
+    }
     match &decision.reason {
         Reason::LooksPlanned { side, treated, looks, night_rule } => {
-            let (with, what) = match side {
-                Side::High => ("insulin", "high"),
-                Side::Low => ("food", "low"),
+            let what = match side {
+                Side::High => "High",
+                Side::Low => "Low",
             };
-            let of = treated.alert_since.map_or_else(
-                || format!("{what}, treated {}", voice.clock(treated.at)),
-                |since| format!("{what} of {}", voice.clock(since)),
-            );
+            let of = treated.alert_since.map_or_else(String::new, |since| format!(" of {}", voice.clock(since)));
+            let at = voice.clock(treated.at);
             let looks: Vec<String> = looks.iter().map(|look| voice.clock(*look)).collect();
             let looks = match (looks.is_empty(), side) {
                 (true, _) => "looking now".to_owned(),
@@ -48,7 +66,7 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             } else {
                 String::new()
             };
-            yes(format!("{with}, {of}; {looks}{night}"))
+            yes(format!("{what}{of}, treated {at}: {looks}{night}"))
         }
         Reason::WhichOne { open } if open.is_empty() => {
             no("No alert is open. Say what was treated: `recheck treated high` or `recheck treated low`.".to_owned())
@@ -76,7 +94,7 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             ))
         }
         Reason::Trusts { trust: Some(Trust::Signal { ours, other, .. }) } => yes(format!(
-            "The signal at {} counts, the one at {} does not. When one of them ends, or with `recheck trust all`, all count again.",
+            "The signal at {} counts, the one at {} does not. When they meet, or one of them ends, or with `recheck trust all`, all count again.",
             voice.value(*ours),
             voice.value(*other)
         )),
@@ -95,32 +113,42 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             "Sensor off. Nothing is watched until a reading comes; after {} its silence is an alert again.",
             voice.clock(*until)
         )),
-        Reason::QuietUntil { condition, until, capped } => {
-            let capped = capped.map_or_else(String::new, |most| format!(" {most} is the longest for it."));
-            yes(format!(
-                "{} does not ring until {}.{capped} Everything else does, and so does what is graver.",
-                condition.name(),
-                voice.clock(*until)
-            ))
-        }
-        Reason::QuietWhat { last } => {
-            let last = match last {
-                Some(last) => format!("{} rang last; name it to have it quiet", last.name()),
-                None => "Nothing has rung yet".to_owned(),
-            };
-            no(format!("{last}: recheck quiet 30m CONDITION."))
-        }
-        Reason::QuietOff { conditions } if conditions.is_empty() => yes("Nothing was quiet.".to_owned()),
-        Reason::QuietOff { conditions } => {
-            let names: Vec<&str> = conditions.iter().map(|condition| condition.name()).collect();
-            yes(format!("These ring again: {}.", names.join(", ")))
-        }
         Reason::NoSuchSource { names } => no(format!("There is no such source. There are: {}.", names.join(", "))),
         Reason::MarkedSeen { ids } if ids.is_empty() => yes("No alert is open.".to_owned()),
         Reason::MarkedSeen { ids } => {
             let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();
             yes(format!("Seen: {}. The re-checks go on.", ids.join(", ")))
         }
-        _ => yes("Noted.".to_owned()),
+        _ => yes(NOTED.to_owned()),
     }
+}
+
+/// Answers about limited silence.
+fn of_quiet(reason: &Reason, voice: Voice) -> Option<Answer> {
+    let (accepted, words) = match reason {
+        Reason::QuietUntil { condition, until, capped } => {
+            let capped = capped.map_or_else(String::new, |most| format!(" {most} is the longest for it."));
+            let (name, until) = (condition.name(), voice.clock(*until));
+            (
+                true,
+                format!(
+                    "{name} does not ring until {until}.{capped} Everything else does, and so does what is graver."
+                ),
+            )
+        }
+        Reason::QuietWhat { last } => {
+            let last = match last {
+                Some(last) => format!("{} rang last; name it to have it quiet", last.name()),
+                None => "Nothing has rung yet".to_owned(),
+            };
+            (false, format!("{last}: recheck quiet 30m CONDITION."))
+        }
+        Reason::QuietOff { conditions } if conditions.is_empty() => (true, "Nothing was quiet.".to_owned()),
+        Reason::QuietOff { conditions } => {
+            let names: Vec<&str> = conditions.iter().map(|condition| condition.name()).collect();
+            (true, format!("These ring again: {}.", names.join(", ")))
+        }
+        _ => return None,
+    };
+    Some(Answer { accepted, words })
 }

@@ -11,10 +11,13 @@ use crate::engine::two_signals::Trust;
 #[must_use]
 pub fn line(decision: &Decision, voice: Voice) -> String {
     let about = match (decision.glucose, decision.reading_at) {
+        // What is answered depends on what was said; the value beside it explains nothing.
+        _ if decision.what == What::Answer => String::new(),
         (Some(glucose), Some(at)) => format!(" on {} at {}", voice.value_with_unit(glucose), voice.clock(at)),
         _ => String::new(),
     };
-    let rate = decision.rate.map_or_else(String::new, |rate| format!(" ({})", rate.direction().words()));
+    let rate = decision.rate.filter(|_| !about.is_empty());
+    let rate = rate.map_or_else(String::new, |rate| format!(" ({})", rate.direction().words()));
     let verb = match decision.what {
         What::Look => "looked",
         What::Prompt => "asked",
@@ -141,7 +144,7 @@ fn of_what_was_said(reason: &Reason, voice: Voice) -> String {
         }
         Reason::WhichOne { open } => format!("{} open alerts could be meant", open.len()),
         Reason::NoSuchAlert { id } => format!("no open alert has the number {id}"),
-        Reason::Noted => "nothing follows from it".to_owned(),
+        Reason::Noted => "noted, nothing follows from it".to_owned(),
         Reason::DiaryLineRefused { words, more: 0 } => format!("a diary line was not understood: {words}"),
         Reason::DiaryLineRefused { words, more } => {
             format!("{} diary lines were not understood, the first: {words}", more.saturating_add(1))

@@ -9,13 +9,13 @@ use crate::engine::reason::{Call, Reason};
 impl Said<'_> {
     pub(super) fn source(&self) -> (String, String) {
         match &self.decision.reason {
-            Reason::NothingReached { since: Some(since), grave: true } => (
+            Reason::NothingReached { since: Some(since), grave: true } if self.decision.glucose.is_some() => (
                 format!("Nothing since {}, last {}. Measure", self.voice.clock(*since), self.value_and_direction()),
-                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Measure with a meter, and check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
+                format!("Nothing reached me since {}. {}I do not know what came after. Measure with a meter, and check sensor, phone and export.", self.voice.clock(*since), self.last_value()),
             ),
-            Reason::NothingReached { since: Some(since), grave: false } => (
+            Reason::NothingReached { since: Some(since), .. } => (
                 format!("Nothing reached me since {}. Check the sensor", self.voice.clock(*since)),
-                format!("Nothing reached me since {}. The last value was {} I do not know what came after. Check sensor, phone and export.", self.voice.clock(*since), self.full_value()),
+                format!("Nothing reached me since {}. {}I do not know what came after. Check sensor, phone and export.", self.voice.clock(*since), self.last_value()),
             ),
             Reason::NothingReached { since: None, .. } => (
                 "Nothing has reached me yet. Check the export".to_owned(),
@@ -27,7 +27,7 @@ impl Said<'_> {
             ),
             Reason::Absurd { since, values } => (
                 format!("Values since {} cannot be glucose; not watching", self.voice.clock(*since)),
-                format!("{values} values in a row cannot be glucose in the unit of the settings. Is the unit right? I am not watching. Use your sensor's own display meanwhile."),
+                format!("{values} values in a row cannot be glucose in the unit of the settings. Is the unit right? `recheck sources` shows how its files are read. I am not watching. Use your sensor's own display meanwhile."),
             ),
             Reason::ClockAhead { by } => (
                 format!("The sensor's clock is {by} ahead. Set it right"),
@@ -42,6 +42,14 @@ impl Said<'_> {
                 format!("Readings come {late} late or more, time after time. They are kept as history, and I ask for nothing: no alert of mine can come from them. Use your sensor's own display. A reading that is about now changes this back."),
             ),
             _ => ("Readings arrive again".to_owned(), self.full_value()),
+        }
+    }
+
+    /// A sentence about the last value, with a space after it; nothing where it is no longer known.
+    fn last_value(&self) -> String {
+        match self.full_value() {
+            value if value.is_empty() => value,
+            value => format!("The last value was {value} "),
         }
     }
 
@@ -60,6 +68,14 @@ impl Said<'_> {
                 ),
             ),
             Reason::ScanDue { call, last, full } => self.scan(*call, *last, *full),
+            // Told late, after a night or a sleep of the computer.
+            Reason::SensorEnds { end } if *end <= now => (
+                format!("The sensor ended {}. Change it", self.voice.clock(*end)),
+                format!(
+                    "By its life in the settings the sensor ended {}. When you have changed it, say `recheck note sensor start`.",
+                    self.voice.clock(*end)
+                ),
+            ),
             Reason::SensorEnds { end } => (
                 format!("The sensor ends {}. Have the next one ready", self.voice.clock(*end)),
                 format!(

@@ -267,8 +267,13 @@ impl Said<'_> {
             || "No reading has reached me.".to_owned(),
             |last| format!("Nothing reached me since {}.", self.voice.clock(last)),
         );
+        let mut title = format!("No fresh reading, {after} after treating. Measure or scan");
+        if title.chars().count() > TITLE_CHARS_MAX {
+            // A cut title would end in the middle of what to do.
+            title = format!("No fresh reading, {after} after treating. Measure");
+        }
         (
-            format!("No fresh reading, {after} after treating. Measure or scan"),
+            title,
             format!(
                 "Treated {}. {known} Scan the sensor or measure with a meter. Next look {}.",
                 self.voice.clock(treated.at),
