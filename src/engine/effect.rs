@@ -55,6 +55,8 @@ pub enum Condition {
     NotWatching,
     /// What the wearer said, where it is about no alert.
     Diary,
+    /// One of the wearer's own reminders.
+    Reminder,
 }
 
 impl Condition {
@@ -77,6 +79,7 @@ impl Condition {
             Self::WhileAway => "while_away",
             Self::NotWatching => "not_watching",
             Self::Diary => "diary",
+            Self::Reminder => "reminder",
         }
     }
 }

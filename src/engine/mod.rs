@@ -19,6 +19,7 @@ mod priority;
 pub mod reason;
 pub mod recheck_high;
 pub mod recheck_low;
+pub mod reminder;
 mod said;
 mod scan;
 pub mod session;
@@ -42,6 +43,7 @@ use policy::Policy;
 use reason::Reason;
 use recheck_high::HighCare;
 use recheck_low::LowCare;
+use reminder::Reminder;
 use said::diary_refused;
 use serde::{Deserialize, Serialize};
 use side::SideState;
@@ -67,7 +69,7 @@ const UNWATCHED_TOLD_MIN: i64 = 10;
 const CATCH_UP_MIN: i64 = 2;
 
 /// Most timers worked off in one turn; a turn that sets more of its own has a fault.
-const TIMERS_PER_TURN_MAX: usize = 64;
+const TIMERS_PER_TURN_MAX: usize = 128;
 
 /// The decision.
 #[derive(Debug, Clone, PartialEq)]
@@ -107,6 +109,9 @@ pub struct State {
     /// What the wearer chose to count; all when nothing.
     #[serde(default)]
     pub trust: Option<Trust>,
+    /// The wearer's own reminders, in the order they were asked for.
+    #[serde(default)]
+    pub reminders: Vec<Reminder>,
     /// What falls due, and when.
     pub timers: Timers,
 }
@@ -160,7 +165,11 @@ impl Engine {
 
     /// After a fault in a turn: what was due then is not tried again.
     pub fn give_up_due(&mut self, now: Timestamp) {
-        while self.state.timers.expired(now).is_some() {}
+        while let Some((timer, _)) = self.state.timers.expired(now) {
+            if let Timer::Reminder(id) = timer {
+                self.past_reminder(id, now);
+            }
+        }
     }
 
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
@@ -188,9 +197,14 @@ impl Engine {
             Event::Written { said, whence } => self.written(&mut turn, said, whence),
             Event::DiaryRefused { words, more } => diary_refused(&mut turn, words, *more),
             Event::Unwatched { from, to, cause } => self.unwatched(&mut turn, *from, *to, *cause),
-            Event::ClockStepped { by } => self.state.timers.shift(*by),
+            Event::ClockStepped { by } => {
+                self.state.timers.shift(*by);
+                self.keep_reminders_by(*by, now);
+            }
             Event::Channels { working, failing } => self.channels(&mut turn, *working, failing),
             Event::PolicyChanged(policy) => self.policy_changed(&mut turn, policy),
+            Event::Remind(asked) => self.remind(&mut turn, asked),
+            Event::CancelReminders { which } => self.cancel_reminders(&mut turn, *which),
         }
         self.expire(&mut turn);
         turn.out
@@ -289,6 +303,7 @@ impl Engine {
                 Timer::Gap(source) => self.gap(turn, source),
                 Timer::Scan(source) => self.call_for_scan(turn, source),
                 Timer::SensorEnd(source) => self.tell_sensor_end(turn, source),
+                Timer::Reminder(id) => self.reminder_comes(turn, id),
             }
         }
         unreachable!("a turn works off its timers");
@@ -330,8 +345,12 @@ impl Engine {
     }
 
     fn policy_changed(&mut self, turn: &mut Turn, policy: &Policy) {
+        let moved = self.policy.zone != policy.zone;
         self.policy = policy.clone();
         self.around = None;
+        if moved {
+            self.move_reminders(turn.now);
+        }
         turn.night = self.night_around(turn.now);
         self.drop_levels_switched_off(turn);
         self.drop_sources_gone(turn);

@@ -1,5 +1,6 @@
 //! Named deadlines, kept as data so that they survive a restart. Nothing is spawned.
 
+use super::effect::Id;
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -20,6 +21,8 @@ pub enum Timer {
     Scan(SourceId),
     /// A sensor's end is to be told.
     SensorEnd(SourceId),
+    /// One of the wearer's own reminders is due.
+    Reminder(Id),
 }
 
 /// All running timers; at most one of each name.

@@ -3,6 +3,7 @@
 
 use super::{Error, Store, json};
 use crate::domain::diary::Note;
+use crate::domain::reminder::Asked;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::Travel;
 use crate::domain::written::{DIARY_ONLY_AFTER, Written};
@@ -44,6 +45,13 @@ pub enum Said {
     Zone(Travel),
     /// The wearer is at home again.
     Home,
+    /// The wearer asks to be reminded.
+    Remind(Asked),
+    /// The wearer wants a reminder no more.
+    CancelReminders {
+        /// Which; none for all.
+        which: Option<Id>,
+    },
 }
 
 impl Said {
@@ -52,9 +60,14 @@ impl Said {
     pub const fn written_at(&self) -> Option<Timestamp> {
         match self {
             Self::Written { line, .. } => Some(line.at),
-            Self::Treated { .. } | Self::Noted(_) | Self::Trust(_) | Self::Seen { .. } | Self::Zone(_) | Self::Home => {
-                None
-            }
+            Self::Treated { .. }
+            | Self::Noted(_)
+            | Self::Trust(_)
+            | Self::Seen { .. }
+            | Self::Zone(_)
+            | Self::Home
+            | Self::Remind(_)
+            | Self::CancelReminders { .. } => None,
         }
     }
 }

@@ -15,7 +15,13 @@ pub fn follow(clock: &mut WallClock, line: &Line) -> Option<Vec<Travel>> {
             Some(Vec::new())
         }
         Said::Home => Some(clock.end(line.said)),
-        Said::Treated { .. } | Said::Noted(_) | Said::Trust(_) | Said::Seen { .. } | Said::Written { .. } => None,
+        Said::Treated { .. }
+        | Said::Noted(_)
+        | Said::Trust(_)
+        | Said::Seen { .. }
+        | Said::Written { .. }
+        | Said::Remind(_)
+        | Said::CancelReminders { .. } => None,
     }
 }
 

@@ -101,6 +101,18 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();
             yes(format!("Seen: {}. The re-checks go on.", ids.join(", ")))
         }
+        Reason::ReminderSet { reminder } => {
+            yes(format!("Reminder {}, {}", reminder.id, super::reminder::reminder(reminder, voice)))
+        }
+        Reason::RemindersCancelled { ids } if ids.is_empty() => yes("There are no reminders.".to_owned()),
+        Reason::RemindersCancelled { ids } => {
+            let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();
+            yes(format!("Cancelled: {}.", ids.join(", ")))
+        }
+        Reason::NoSuchReminder { id } => no(format!("No reminder has the number {id}. `recheck remind` lists them.")),
+        Reason::TooManyReminders { most } => {
+            no(format!("There are {most} reminders, and that is the most. `recheck remind cancel` ends one."))
+        }
         _ => yes("Noted.".to_owned()),
     }
 }

@@ -4,6 +4,7 @@
 
 pub mod answer;
 pub mod reason;
+pub mod reminder;
 mod sensor;
 pub mod text;
 pub mod zone;

@@ -114,6 +114,13 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::MarkedSeen { .. }
         | Reason::DiaryLineRefused { .. }
         | Reason::DiaryLineAsks { .. } => of_what_was_said(reason, voice),
+        Reason::ReminderDue { .. }
+        | Reason::ReminderUnseen { .. }
+        | Reason::ReminderNotMet { .. }
+        | Reason::ReminderSet { .. }
+        | Reason::RemindersCancelled { .. }
+        | Reason::NoSuchReminder { .. }
+        | Reason::TooManyReminders { .. } => super::reminder::sentence(reason, voice),
     }
 }
 
