@@ -20,6 +20,7 @@ mod layers;
 mod open_data;
 mod properties;
 mod real;
+mod reminder;
 mod sensor;
 mod storm;
 mod tidy;
