@@ -22,6 +22,7 @@ mod open_data;
 mod people;
 mod properties;
 mod real;
+mod reminder;
 mod sensor;
 mod storm;
 mod tidy;

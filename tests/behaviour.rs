@@ -13,8 +13,10 @@
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
 //! `10:00 writes treated [high|low] [at 09:50]`, `10:00 writes insulin|carbohydrate|symptoms|scan|text [at 09:50]`,
 //! `10:00 writes seen [at 09:50]` (a diary file brings a line at 10:00), `10:00 writes 3 odd lines`,
-//! `10:00 started`, `10:00 later` (time passes).
-//! `10:00 -> WHAT CONDITION REASON [rings]`, optionally followed by the title in quotes, is expected.
+//! `10:00 started`, `10:00 later` (time passes); `10:00 reminds 14:30|45m WORDS`, and after the words, each after
+//! `; `, `every 1d|12h|mon,thu`, `above 180`, `below 80`; `10:00 reminds 51 times`, `10:00 cancels 1|all`.
+//! `10:00 -> WHAT CONDITION REASON [rings]`, optionally followed by the title in quotes, is expected; `, 50 times`
+//! at its end stands for so many lines.
 
 use recheck::config::meant::{Purpose, settings};
 use recheck::config::words::span;
@@ -22,6 +24,7 @@ use recheck::domain::diary::{Kind, Note};
 use recheck::domain::glucose::{Glucose, Unit};
 use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
+use recheck::domain::reminder::{Asked, Every, Only, Wall, Weekdays, When};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::effect::{Audience, Condition, Decision, Id, Side};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
@@ -108,7 +111,10 @@ fn live(lines: &[String]) -> (Vec<Told>, Vec<String>) {
     let mut expected = Vec::new();
     for line in lines.iter().map(|line| line.trim()).filter(|line| !line.is_empty()) {
         if line.contains("->") {
-            expected.push(line.to_owned());
+            match line.strip_suffix(" times").and_then(|line| line.rsplit_once(", ")) {
+                Some((each, count)) => expected.extend(vec![each.to_owned(); count.parse().unwrap()]),
+                None => expected.push(line.to_owned()),
+            }
         } else if let Some(assignment) = line.strip_prefix("set ") {
             life.sets.push(assignment.to_owned());
         } else {
@@ -140,6 +146,15 @@ impl Life {
         }
         let at = time(when);
         let event = match words.as_slice() {
+            ["reminds", count, "times"] => {
+                for _ in 1..count.parse::<usize>().unwrap() {
+                    self.happens(at, &reminds(at, "14:30 stand up"));
+                }
+                reminds(at, "14:30 stand up")
+            }
+            ["reminds", ..] => reminds(at, what.split_once(' ').unwrap().1),
+            ["cancels", "all"] => Event::CancelReminders { which: None },
+            ["cancels", id] => Event::CancelReminders { which: Some(Id(id.parse().unwrap())) },
             ["reads", value] => Event::Readings { rows: vec![reading(at, value)], first_sight: false },
             ["brings", stretch, "at", value] => {
                 let (from, to) = stretch.split_once('-').unwrap();
@@ -279,6 +294,30 @@ fn treated(at: Timestamp, words: &[&str]) -> Event {
         }
     }
     Event::Treated { which, at: when, look }
+}
+
+/// A reminder as the command line asks for it: of a time of day that has passed, tomorrow's.
+fn reminds(said: Timestamp, asked: &str) -> Event {
+    let mut parts = asked.split("; ");
+    let (when, text) = parts.next().unwrap().split_once(' ').unwrap();
+    let (mut every, mut only) = (None, None);
+    for part in parts {
+        match part.split_once(' ').unwrap() {
+            ("every", text) => every = span(text).and_then(Every::span).or(Weekdays::parse(text).map(Every::Weekdays)),
+            ("above", limit) => only = Some(Only::Above(glucose(limit))),
+            ("below", limit) => only = Some(Only::Below(glucose(limit))),
+            _ => panic!("a timeline does not know: {part}"),
+        }
+    }
+    let when = if let Some(after) = span(when) {
+        When::At(said + after)
+    } else {
+        let today = time(when);
+        let shown = if today > said { today } else { today + Span::hours(24) };
+        let wall = Wall::of(Zone::UTC.wall(shown));
+        When::Wall(every.map_or(wall, |every| every.first(wall)))
+    };
+    Event::Remind(Asked { text: text.to_owned(), when, every, only, said })
 }
 
 /// A line that a diary file brings.

@@ -5,6 +5,7 @@ mod check;
 mod demo;
 mod inspect;
 mod print;
+mod remind;
 mod replay;
 mod say;
 mod sources;
@@ -117,6 +118,10 @@ enum Command {
         #[arg(long, value_name = "TIME")]
         from: Option<String>,
     },
+    /// Your own reminders: once or again and again, in your own words; without anything it lists them.
+    ///
+    /// They ring by night as by day. By the wall clock they follow clock changes and travel.
+    Remind(remind::Typed),
     /// Check the settings: all problems at once.
     Check,
     /// Send a trial by every channel, and say what came of it.
@@ -164,6 +169,7 @@ pub fn main() -> ExitCode {
         Command::Trust { which } => say::trust(&place, &which),
         Command::Why { id } => why::run(&place, id),
         Command::Zone { words, from } => zone::run(&place, &words, from.as_deref()),
+        Command::Remind(typed) => remind::run(&place, &typed),
         Command::Check => check::check(&place),
         Command::Try => check::trial(&place),
         Command::Replay { files, json, timezone, set } => replay::run(&place, &files, json, timezone.as_deref(), &set),

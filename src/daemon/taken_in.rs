@@ -253,6 +253,8 @@ fn event_of(line: &Line) -> Option<(Event, Option<Note>)> {
         Said::Trust(which) => (Event::Trust(*which), None),
         Said::Seen { which } => (Event::Seen { which: *which, until: None }, None),
         Said::Written { line: written, whence } => super::diary::event_of(written, whence, line.said),
+        Said::Remind(asked) => (Event::Remind(asked.clone()), None),
+        Said::CancelReminders { which } => (Event::CancelReminders { which: *which }, None),
         Said::Zone(_) | Said::Home => return None,
     })
 }

@@ -151,7 +151,9 @@ impl TimeOfDay {
         (hours < 24 && minutes < 60).then_some(Self(hours * 60 + minutes))
     }
 
-    fn on_clock(self) -> NaiveTime {
+    /// As chrono has it.
+    #[must_use]
+    pub fn on_clock(self) -> NaiveTime {
         NaiveTime::from_num_seconds_from_midnight_opt(u32::from(self.0) * 60, 0).unwrap_or(NaiveTime::MIN)
     }
 }

@@ -5,6 +5,7 @@ pub mod diary;
 pub mod glucose;
 pub mod local;
 pub mod reading;
+pub mod reminder;
 pub mod time;
 pub mod travel;
 pub mod written;

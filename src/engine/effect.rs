@@ -55,6 +55,8 @@ pub enum Condition {
     NotWatching,
     /// What the wearer said, where it is about no alert.
     Diary,
+    /// One of the wearer's own reminders.
+    Reminder,
 }
 
 impl Condition {
@@ -77,6 +79,7 @@ impl Condition {
             Self::WhileAway => "while_away",
             Self::NotWatching => "not_watching",
             Self::Diary => "diary",
+            Self::Reminder => "reminder",
         }
     }
 }
@@ -89,7 +92,7 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
@@ -105,6 +108,7 @@ impl Condition {
         Self::WhileAway,
         Self::NotWatching,
         Self::Diary,
+        Self::Reminder,
     ];
 
     /// Is it about a value, rather than about sensor, channels or diary?

@@ -5,6 +5,7 @@ use super::policy::Policy;
 use crate::domain::diary::Note;
 use crate::domain::glucose::Glucose;
 use crate::domain::reading::{Reading, SourceId};
+use crate::domain::reminder::Asked;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -108,6 +109,13 @@ pub enum Event {
     },
     /// The settings changed.
     PolicyChanged(Box<Policy>),
+    /// The wearer asks to be reminded of something.
+    Remind(Asked),
+    /// The wearer wants a reminder no more.
+    CancelReminders {
+        /// Which; `None` for all.
+        which: Option<Id>,
+    },
 }
 
 /// What a treatment belongs to.

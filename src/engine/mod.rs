@@ -18,9 +18,11 @@ mod past;
 pub mod policy;
 mod priority;
 pub mod quiet;
+pub mod reach;
 pub mod reason;
 pub mod recheck_high;
 pub mod recheck_low;
+pub mod reminder;
 mod said;
 mod scan;
 pub mod session;
@@ -43,9 +45,11 @@ use event::{Cause, Event};
 use level::{Seen, Told};
 use policy::Policy;
 use quiet::Quiet;
+use reach::ChannelTrouble;
 use reason::Reason;
 use recheck_high::HighCare;
 use recheck_low::LowCare;
+use reminder::Reminder;
 use said::diary_refused;
 use serde::{Deserialize, Serialize};
 use side::SideState;
@@ -120,17 +124,11 @@ pub struct State {
     /// What the wearer chose to count; all when nothing.
     #[serde(default)]
     pub trust: Option<Trust>,
+    /// The wearer's own reminders, in the order they were asked for.
+    #[serde(default)]
+    pub reminders: Vec<Reminder>,
     /// What falls due, and when.
     pub timers: Timers,
-}
-
-/// An open alert about ways to reach the wearer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct ChannelTrouble {
-    /// Its number.
-    pub id: Id,
-    /// Nothing works any more.
-    pub none_works: bool,
 }
 
 impl Engine {
@@ -173,7 +171,11 @@ impl Engine {
 
     /// After a fault in a turn: what was due then is not tried again.
     pub fn give_up_due(&mut self, now: Timestamp) {
-        while self.state.timers.expired(now).is_some() {}
+        while let Some((timer, _)) = self.state.timers.expired(now) {
+            if let Timer::Reminder(id) = timer {
+                self.past_reminder(id, now);
+            }
+        }
     }
 
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
@@ -206,6 +208,8 @@ impl Engine {
             Event::ClockStepped { by } => self.clock_stepped(turn.now, *by),
             Event::Channels { working, failing } => self.channels(&mut turn, *working, failing),
             Event::PolicyChanged(policy) => self.policy_changed(&mut turn, policy),
+            Event::Remind(asked) => self.remind(&mut turn, asked),
+            Event::CancelReminders { which } => self.cancel_reminders(&mut turn, *which),
         }
         self.expire(&mut turn);
         self.keep_quiet(&mut turn);
@@ -311,6 +315,7 @@ impl Engine {
                 Timer::Chain => self.escalate(turn),
                 Timer::Quiet => self.quiet_is_over(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
+                Timer::Reminder(id) => self.reminder_comes(turn, id),
             }
         }
         unreachable!("a turn works off its timers");
@@ -338,36 +343,20 @@ impl Engine {
         for quiet in &mut self.state.quiet {
             quiet.until = quiet.until + by;
         }
+        self.keep_reminders_by(by, now);
         for source in self.numbers() {
             self.source(source).scan.shift(by);
             self.plan_scan(now, source);
         }
     }
 
-    fn channels(&mut self, turn: &mut Turn, working: usize, failing: &[String]) {
-        let reason = Reason::ChannelsFail { working, words: failing.to_vec() };
-        match (self.state.channels, failing.is_empty() && working > 0) {
-            (None, false) => {
-                let id = self.take_id();
-                self.state.channels = Some(ChannelTrouble { id, none_works: working == 0 });
-                turn.tell(What::Raised, Condition::ChannelFailed, id, None, reason, true);
-            }
-            // It was one of several; now nothing is left.
-            (Some(ChannelTrouble { id, none_works: false }), false) if working == 0 => {
-                self.state.channels = Some(ChannelTrouble { id, none_works: true });
-                turn.tell(What::Repeated, Condition::ChannelFailed, id, None, reason, true);
-            }
-            (Some(ChannelTrouble { id, .. }), true) => {
-                self.state.channels = None;
-                turn.tell(What::Ended, Condition::ChannelFailed, id, None, Reason::ChannelsWork, false);
-            }
-            (None, true) | (Some(_), false) => {}
-        }
-    }
-
     fn policy_changed(&mut self, turn: &mut Turn, policy: &Policy) {
+        let moved = self.policy.zone != policy.zone;
         self.policy = policy.clone();
         self.around = None;
+        if moved {
+            self.move_reminders(turn.now);
+        }
         turn.night = self.night_around(turn.now);
         self.drop_levels_switched_off(turn);
         self.drop_sources_gone(turn);

@@ -232,7 +232,8 @@ impl Levels {
             | Condition::RecheckLow
             | Condition::WhileAway
             | Condition::NotWatching
-            | Condition::Diary => None,
+            | Condition::Diary
+            | Condition::Reminder => None,
         }
     }
 }

@@ -40,7 +40,8 @@ pub fn longest(condition: Condition) -> Option<Span> {
         | Condition::Sensor
         | Condition::WhileAway
         | Condition::NotWatching
-        | Condition::Diary => return None,
+        | Condition::Diary
+        | Condition::Reminder => return None,
     };
     Some(Span::minutes(minutes))
 }

@@ -4,6 +4,7 @@
 use super::effect::{Condition, Id, Side};
 use super::escalation::Step;
 use super::event::Cause;
+use super::reminder::{Come, Reminder};
 use super::two_signals::Trust;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
@@ -136,6 +137,20 @@ pub enum Reason {
     DiaryLineRefused { words: String, more: u64 },
     /// A line of a diary file says that something was treated, and it is not clear what.
     DiaryLineAsks { whence: String, at: Timestamp, open: Vec<Open> },
+    /// The time of a reminder has come, and what it rings for holds.
+    ReminderDue { reminder: Come },
+    /// The time of a reminder has come, and no fresh value tells whether what it rings for holds.
+    ReminderUnseen { reminder: Come },
+    /// The time of a reminder has come, and what it rings for does not hold.
+    ReminderNotMet { reminder: Come },
+    /// A reminder was understood, and is kept.
+    ReminderSet { reminder: Reminder },
+    /// These reminders are no more.
+    RemindersCancelled { ids: Vec<Id> },
+    /// No reminder has that number.
+    NoSuchReminder { id: Id },
+    /// There are as many reminders as there may be.
+    TooManyReminders { most: usize },
 }
 
 /// Why a scan is called for; the later is the graver.
@@ -193,7 +208,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 61] = [
+    pub const WORDS: [&'static str; 68] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -255,6 +270,13 @@ impl Reason {
         "marked_seen",
         "diary_line_refused",
         "diary_line_asks",
+        "reminder_due",
+        "reminder_unseen",
+        "reminder_not_met",
+        "reminder_set",
+        "reminders_cancelled",
+        "no_such_reminder",
+        "too_many_reminders",
     ];
 
     /// The word for it in machine-readable output.
@@ -323,6 +345,13 @@ impl Reason {
             Self::MarkedSeen { .. } => "marked_seen",
             Self::DiaryLineRefused { .. } => "diary_line_refused",
             Self::DiaryLineAsks { .. } => "diary_line_asks",
+            Self::ReminderDue { .. } => "reminder_due",
+            Self::ReminderUnseen { .. } => "reminder_unseen",
+            Self::ReminderNotMet { .. } => "reminder_not_met",
+            Self::ReminderSet { .. } => "reminder_set",
+            Self::RemindersCancelled { .. } => "reminders_cancelled",
+            Self::NoSuchReminder { .. } => "no_such_reminder",
+            Self::TooManyReminders { .. } => "too_many_reminders",
         }
     }
 }

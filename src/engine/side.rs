@@ -240,7 +240,10 @@ impl Turn {
             glucose: judged.map(|judged| judged.glucose),
             reading_at: judged.map(|judged| judged.at),
             rate: judged.and_then(|judged| judged.rate),
-            doubt: self.doubt.filter(|_| condition.is_about_glucose()),
+            doubt: self.doubt.filter(|_| {
+                // A reminder that says a value says its doubt as well.
+                condition.is_about_glucose() || condition == Condition::Reminder && judged.is_some()
+            }),
             to,
             reason,
         });

@@ -1,5 +1,6 @@
 //! Named deadlines, kept as data so that they survive a restart. Nothing is spawned.
 
+use super::effect::Id;
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -26,6 +27,8 @@ pub enum Timer {
     GapCall(SourceId),
     /// A limited silence is over.
     Quiet,
+    /// One of the wearer's own reminders is due.
+    Reminder(Id),
 }
 
 /// All running timers; at most one of each name.

@@ -95,6 +95,7 @@ fn discreet(decision: &Decision) -> String {
         Condition::RecheckHigh | Condition::RecheckLow => "Look again",
         Condition::Gap | Condition::SourceFailed | Condition::TwoSignals => "Check the sensor",
         Condition::Scan => "Scan the sensor",
+        Condition::Reminder => "Your reminder",
         Condition::Sensor
         | Condition::ChannelFailed
         | Condition::WhileAway

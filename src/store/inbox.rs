@@ -3,6 +3,7 @@
 
 use super::{Error, Store, json};
 use crate::domain::diary::Note;
+use crate::domain::reminder::Asked;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::Travel;
 use crate::domain::written::Written;
@@ -53,6 +54,13 @@ pub enum Said {
     Zone(Travel),
     /// The wearer is at home again.
     Home,
+    /// The wearer asks to be reminded.
+    Remind(Asked),
+    /// The wearer wants a reminder no more.
+    CancelReminders {
+        /// Which; none for all.
+        which: Option<Id>,
+    },
 }
 
 impl Said {
@@ -68,7 +76,9 @@ impl Said {
             | Self::QuietOff
             | Self::Seen { .. }
             | Self::Zone(_)
-            | Self::Home => None,
+            | Self::Home
+            | Self::Remind(_)
+            | Self::CancelReminders { .. } => None,
         }
     }
 }

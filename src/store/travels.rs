@@ -21,7 +21,9 @@ pub fn follow(clock: &mut WallClock, line: &Line) -> Option<Vec<Travel>> {
         | Said::Quiet { .. }
         | Said::QuietOff
         | Said::Seen { .. }
-        | Said::Written { .. } => None,
+        | Said::Written { .. }
+        | Said::Remind(_)
+        | Said::CancelReminders { .. } => None,
     }
 }
 

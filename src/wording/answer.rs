@@ -39,7 +39,7 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
     let voice = Voice::new(policy, now);
     let yes = |words: String| Answer { accepted: true, words };
     let no = |words: String| Answer { accepted: false, words };
-    if let Some(answer) = of_quiet(&decision.reason, voice) {
+    if let Some(answer) = of_quiet(&decision.reason, voice).or_else(|| of_reminders(&decision.reason, voice)) {
         return answer;
     }
     match &decision.reason {
@@ -147,6 +147,28 @@ fn of_quiet(reason: &Reason, voice: Voice) -> Option<Answer> {
         Reason::QuietOff { conditions } => {
             let names: Vec<&str> = conditions.iter().map(|condition| condition.name()).collect();
             (true, format!("These ring again: {}.", names.join(", ")))
+        }
+        _ => return None,
+    };
+    Some(Answer { accepted, words })
+}
+
+/// Answers about the wearer's own reminders.
+fn of_reminders(reason: &Reason, voice: Voice) -> Option<Answer> {
+    let (accepted, words) = match reason {
+        Reason::ReminderSet { reminder } => {
+            (true, format!("Reminder {}, {}", reminder.id, super::reminder::reminder(reminder, voice)))
+        }
+        Reason::RemindersCancelled { ids } if ids.is_empty() => (true, "There are no reminders.".to_owned()),
+        Reason::RemindersCancelled { ids } => {
+            let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();
+            (true, format!("Cancelled: {}.", ids.join(", ")))
+        }
+        Reason::NoSuchReminder { id } => {
+            (false, format!("No reminder has the number {id}. `recheck remind` lists them."))
+        }
+        Reason::TooManyReminders { most } => {
+            (false, format!("There are {most} reminders, and that is the most. `recheck remind cancel` ends one."))
         }
         _ => return None,
     };

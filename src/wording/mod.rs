@@ -5,6 +5,7 @@
 pub mod answer;
 mod people;
 pub mod reason;
+pub mod reminder;
 mod sensor;
 pub mod text;
 pub mod zone;

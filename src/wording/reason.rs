@@ -66,22 +66,12 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::Night { until } => format!("it is night, this waits until {}", clock(*until)),
         Reason::BackWithin { since } => format!("back past the deadband since {}", clock(*since)),
         Reason::ConditionGone => "the settings no longer hold this level".to_owned(),
-        Reason::NothingReached { since: Some(since), grave } => {
-            let grave = if *grave { "; the last value was low or falling" } else { "" };
-            format!("nothing reached me since {}{grave}", clock(*since))
-        }
-        Reason::NothingReached { since: None, .. } => "nothing has reached me since I started".to_owned(),
-        Reason::Arriving => "readings arrive again".to_owned(),
-        Reason::Unreadable { since, words } => {
-            format!("rows cannot be read since {}: {words}", clock(*since))
-        }
-        Reason::Absurd { since, values } => {
-            format!("{values} values in a row since {} cannot be glucose in this unit", clock(*since))
-        }
-        Reason::ChannelsFail { working, words } => {
-            format!("ways to reach the wearer that work: {working}; that fail: {}", words.join("; "))
-        }
-        Reason::ChannelsWork => "every way to reach the wearer works".to_owned(),
+        Reason::NothingReached { .. }
+        | Reason::Arriving
+        | Reason::Unreadable { .. }
+        | Reason::Absurd { .. }
+        | Reason::ChannelsFail { .. }
+        | Reason::ChannelsWork => of_sources(reason, voice),
         Reason::ClockAhead { .. }
         | Reason::ClockBehind { .. }
         | Reason::HistoryOnly { .. }
@@ -127,6 +117,37 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::MarkedSeen { .. }
         | Reason::DiaryLineRefused { .. }
         | Reason::DiaryLineAsks { .. } => of_what_was_said(reason, voice),
+        Reason::ReminderDue { .. }
+        | Reason::ReminderUnseen { .. }
+        | Reason::ReminderNotMet { .. }
+        | Reason::ReminderSet { .. }
+        | Reason::RemindersCancelled { .. }
+        | Reason::NoSuchReminder { .. }
+        | Reason::TooManyReminders { .. } => super::reminder::sentence(reason, voice),
+    }
+}
+
+/// The same of silence, of rows that cannot be read and of ways that fail.
+fn of_sources(reason: &Reason, voice: Voice) -> String {
+    let clock = |at| voice.clock(at);
+    match reason {
+        Reason::NothingReached { since: Some(since), grave } => {
+            let grave = if *grave { "; the last value was low or falling" } else { "" };
+            format!("nothing reached me since {}{grave}", clock(*since))
+        }
+        Reason::NothingReached { since: None, .. } => "nothing has reached me since I started".to_owned(),
+        Reason::Arriving => "readings arrive again".to_owned(),
+        Reason::Unreadable { since, words } => {
+            format!("rows cannot be read since {}: {words}", clock(*since))
+        }
+        Reason::Absurd { since, values } => {
+            format!("{values} values in a row since {} cannot be glucose in this unit", clock(*since))
+        }
+        Reason::ChannelsFail { working, words } => {
+            format!("ways to reach the wearer that work: {working}; that fail: {}", words.join("; "))
+        }
+        Reason::ChannelsWork => "every way to reach the wearer works".to_owned(),
+        other => other.word().replace('_', " "),
     }
 }
 

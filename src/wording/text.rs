@@ -38,6 +38,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::RecheckHigh => said.recheck_high(),
         Condition::RecheckLow => said.recheck_low(),
         Condition::WhileAway | Condition::NotWatching | Condition::Diary => said.told(),
+        Condition::Reminder => said.reminder(),
     };
     Text { title: shortened(&title), body: format!("{body}{}", said.doubt()) }
 }
@@ -45,10 +46,15 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
 /// Cut at a word where that leaves most of the title.
 #[must_use]
 pub fn shortened(title: &str) -> String {
-    if title.chars().count() <= TITLE_CHARS_MAX {
+    shortened_to(title, TITLE_CHARS_MAX)
+}
+
+/// The same for another length.
+pub(super) fn shortened_to(title: &str, most: usize) -> String {
+    if title.chars().count() <= most {
         return title.to_owned();
     }
-    let cut: String = title.chars().take(TITLE_CHARS_MAX - 3).collect();
+    let cut: String = title.chars().take(most.saturating_sub(3)).collect();
     let kept = cut.rsplit_once(' ').map_or(cut.as_str(), |(kept, _)| kept);
     format!("{}...", kept.trim_end_matches([',', '.', ':', ';']))
 }
