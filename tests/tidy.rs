@@ -120,7 +120,7 @@ fn the_settings_file_shows_the_defaults() {
 fn the_documents_name_real_commands() {
     let known = [
         "run", "status", "seen", "treated", "note", "why", "check", "try", "replay", "inspect", "sources", "zone",
-        "demo", "trust", "help",
+        "demo", "trust", "burden", "help",
     ];
     let mut files = vec![top().join("README.md"), top().join("DEVELOPERS.md")];
     files.extend(
