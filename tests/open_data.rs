@@ -14,6 +14,7 @@ use recheck::engine::reason::Reason;
 use recheck::formats::encoding::Encoding;
 use recheck::formats::rows::Row;
 use recheck::formats::wanted::Wanted;
+use recheck::replay::burden::{Burden, Interruptions};
 use recheck::replay::run::{put_in_order, run};
 use recheck::replay::score::{LevelScore, Score};
 use serde_json::Value;
@@ -151,6 +152,99 @@ fn the_defaults_do_what_the_document_says() {
     assert!(low.re_raised * 50 <= low.raised, "at most 2 % are raised again");
     assert!(delay(&low) <= delay(&other), "told no later on average: {} and {}", delay(&low), delay(&other));
     assert!(other.missed * 20 > other.episodes, "the reference rule is silent on more than one low in twenty");
+}
+
+/// The number of the person at that rank of a hundred (nearest rank).
+fn person(of_each: &[f64], of_hundred: usize) -> f64 {
+    let mut sorted = of_each.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted[(sorted.len() * of_hundred).div_ceil(100) - 1]
+}
+
+/// What the defaults ask of each of 39 people if nobody ever answers: prints the tables of
+/// docs/burden-measured.md. The main numbers are held to a twentieth of their value or a tenth, whichever is more;
+/// rings, wakes and needless wakes were counted alike by a separate program from the lines of `recheck replay`.
+#[test]
+#[expect(clippy::cast_precision_loss, reason = "counts of alerts are small")]
+fn the_burden_is_what_the_document_says() {
+    let Some(folder) = folder("the_burden_is_what_the_document_says") else { return };
+    let mut everybody = people(&folder.join("t1d-uom"));
+    everybody.extend(people(&folder.join("hupa-ucm")));
+    assert_eq!(everybody.len(), 39);
+    let policy =
+        settings("", None, &[], Purpose::Replay, Zone::UTC).unwrap_or_else(|problems| panic!("{problems}")).policy;
+    let mut all = Burden::default();
+    let mut each: Vec<Burden> = Vec::new();
+    for (_, rows) in &everybody {
+        let mut decisions = Vec::new();
+        run(policy.clone(), rows, |at, decision| decisions.push((at, decision.clone())));
+        let mut burden = Burden::default();
+        burden.add_replayed(rows, &decisions, &policy);
+        all.add_replayed(rows, &decisions, &policy);
+        each.push(burden);
+    }
+    let line = |name: &str, of: &dyn Fn(&Burden) -> f64| {
+        let of_each: Vec<f64> = each.iter().map(of).collect();
+        let found = [person(&of_each, 50), person(&of_each, 95)];
+        eprintln!("| {name} | {:.2} | {:.2} |", found[0], found[1]);
+        found
+    };
+    let mean = |n: u64, of: &Interruptions| n as f64 / of.parts() as f64;
+    let day = line("interruptions a day", &|one| mean(one.day.counted(), &one.day));
+    for (rank, name) in ["information", "low", "medium", "high"].iter().enumerate() {
+        line(&format!("... of priority {name}"), &|one| mean(one.day.by_priority[rank], &one.day));
+    }
+    let night = line("interruptions a night", &|one| mean(one.night.counted(), &one.night));
+    for (rank, name) in ["information", "low", "medium", "high"].iter().enumerate() {
+        line(&format!("... of priority {name}"), &|one| mean(one.night.by_priority[rank], &one.night));
+    }
+    line("a day and a night together", &|one| {
+        mean(one.day.counted(), &one.day) + mean(one.night.counted(), &one.night)
+    });
+    let of_parts = |of: &Interruptions, of_hundred| of.percentile(of_hundred).unwrap_or(0) as f64;
+    line("on their median day", &|one| of_parts(&one.day, 50));
+    line("on their 95th day of a hundred", &|one| of_parts(&one.day, 95));
+    line("in their median night", &|one| of_parts(&one.night, 50));
+    line("in their 95th night of a hundred", &|one| of_parts(&one.night, 95));
+    let weeks = |one: &Burden| one.watched.as_millis() as f64 / 604_800_000.0;
+    let wakes = line("wakes a week", &|one| one.night.all as f64 / weeks(one));
+    let needless = line("needless wakes a week", &|one| one.needless_wakes as f64 / weeks(one));
+    let percent = |n: u64, of: u64| n as f64 * 100.0 / of as f64;
+    let high = line("rings of high priority, %", &|one| percent(one.by_priority[3], one.rings()));
+    let floods = line("rings in floods, %", &|one| percent(one.in_flood, one.rings()));
+    for (condition, of) in &all.conditions {
+        let counts =
+            [of.day, of.night, of.needless, of.raised, of.re_raised, of.cleared_at_next, of.standing, of.stale];
+        eprintln!("| {} | {} |", condition.name(), counts.map(|n| n.to_string()).join(" | "));
+    }
+    let levels = || all.conditions.iter().filter(|(one, _)| policy.levels.of(**one).is_some()).map(|(_, of)| of);
+    let raised: u64 = levels().map(|of| of.raised).sum();
+    let re_raised = percent(levels().map(|of| of.re_raised).sum(), raised);
+    let cleared = percent(levels().map(|of| of.cleared_at_next).sum(), raised);
+    eprintln!(
+        "{:.0} days watched, {} whole days, {} whole nights; {} rings, {} wakes, of which needless {}; {raised} alerts \
+         of levels, re-raised {re_raised:.2} %, cleared at the next reading {cleared:.2} %",
+        all.watched.as_millis() as f64 / 86_400_000.0,
+        all.day.parts(),
+        all.night.parts(),
+        all.rings(),
+        all.night.all,
+        all.needless_wakes,
+    );
+    for (name, found, documented) in [
+        ("a day", day, [5.88, 13.09]),
+        ("a night", night, [1.56, 6.00]),
+        ("wakes a week", wakes, [11.08, 41.54]),
+        ("needless wakes a week", needless, [1.05, 3.31]),
+        ("high priority", high, [26.55, 79.58]),
+        ("floods", floods, [0.0, 0.0]),
+        ("re-raised and cleared at the next", [re_raised, cleared], [0.69, 10.78]),
+    ] {
+        for (found, documented) in found.into_iter().zip(documented) {
+            let allowed = (documented / 20.0_f64).max(0.1);
+            assert!((found - documented).abs() <= allowed, "{name}: {found:.2}, documented {documented}");
+        }
+    }
 }
 
 /// Two people of all 42 have stretches in which two signals alternate: in `UoMGlucose2304` from the first minutes
