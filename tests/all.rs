@@ -10,6 +10,7 @@
 
 mod any_way;
 mod behaviour;
+mod burden;
 mod clocks;
 mod corpus;
 mod daemon;

@@ -1,5 +1,6 @@
 //! What people type. The only part that prints: data to standard output, words to standard error.
 
+mod burden;
 mod chart;
 mod check;
 mod demo;
@@ -107,6 +108,15 @@ enum Command {
         /// Number of the alert; without it, the last decisions.
         id: Option<u64>,
     },
+    /// How often the alerts rang, by day and by night, how they were answered, and which nobody needed.
+    Burden {
+        /// So many days back from now.
+        #[arg(long, value_name = "N", default_value_t = 14, value_parser = clap::value_parser!(u16).range(1..))]
+        days: u16,
+        /// As one JSON object, as docs/burden.md describes.
+        #[arg(long)]
+        json: bool,
+    },
     /// Where you are when that is not home: the zone in force, or NAME until DATE, or home.
     ///
     /// By night, in texts, and for times without an offset the zone there counts while you are there.
@@ -168,6 +178,7 @@ pub fn main() -> ExitCode {
         Command::Quiet { how_long, condition } => say::quiet(&place, &how_long, condition.as_deref()),
         Command::Trust { which } => say::trust(&place, &which),
         Command::Why { id } => why::run(&place, id),
+        Command::Burden { days, json } => burden::run(&place, days, json),
         Command::Zone { words, from } => zone::run(&place, &words, from.as_deref()),
         Command::Remind(typed) => remind::run(&place, &typed),
         Command::Check => check::check(&place),

@@ -12,6 +12,7 @@ use crate::formats::rows::{Row, Rows};
 use crate::formats::wanted::{NotFound, Wanted};
 use crate::intake::folder::after_lines;
 use crate::intake::named;
+use crate::replay::burden::{Burden, Interruptions};
 use crate::replay::run::{put_in_order, run as live};
 use crate::replay::score::Score;
 use serde::Serialize;
@@ -54,6 +55,7 @@ pub(super) fn run(
         format.zone = zone;
     }
     let mut score = Score::default();
+    let mut burden = Burden::default();
     let mut code = ExitCode::SUCCESS;
     for path in files {
         let rows = match read(path, &format) {
@@ -75,12 +77,14 @@ pub(super) fn run(
         });
         if !as_json {
             score.add(&rows, &decisions, &settings.policy.levels);
+            burden.add_replayed(&rows, &decisions, &settings.policy);
         }
     }
     if !as_json {
         for text in table(&score) {
             line(&text);
         }
+        line(&interruptions(&burden));
     }
     Ok(code)
 }
@@ -193,4 +197,13 @@ fn table(score: &Score) -> Vec<String> {
     }
     lines.push(format!("re-check prompts/day {}   gap alerts/day {}", per_day(score.prompts), per_day(score.gaps)));
     lines
+}
+
+/// How often the wearer would have been interrupted, in the words of docs/burden.md.
+fn interruptions(burden: &Burden) -> String {
+    let shown = |of: &Interruptions| {
+        let percentile = |of_hundred| of.percentile(of_hundred).map_or("-".to_owned(), |n| n.to_string());
+        format!("{}, p95 {}", percentile(50), percentile(95))
+    };
+    format!("interruptions if nobody answers: by day median {}; by night {}", shown(&burden.day), shown(&burden.night))
 }

@@ -1,5 +1,10 @@
-//! The same engine over past days, in pretend time, and how well its alerts did there. Reads no files.
+//! The same engine over past days, in pretend time, and how well its alerts did there; what alerts
+//! asked of the wearer, there or in life. Reads no files.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+pub mod answers;
+pub mod burden;
 pub mod run;
 pub mod score;
+pub mod story;
+pub mod watched;

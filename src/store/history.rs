@@ -1,6 +1,7 @@
 //! Questions asked of the store: by the daemon at its start, by `status`, `why` and the reports.
 
 use super::commit::glucose;
+use super::inbox::Line;
 use super::{Error, Store};
 use crate::domain::glucose::Glucose;
 use crate::domain::reading::{Reading, SourceId};
@@ -237,6 +238,54 @@ impl Store {
             self.past("SELECT number, at, body FROM decisions ORDER BY number DESC LIMIT ?1", params![most])?;
         last.reverse();
         Ok(last)
+    }
+
+    /// Decisions between two times, oldest first, the second time not included.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn decisions_between(&self, from: Timestamp, until: Timestamp) -> Result<Vec<(Timestamp, Decision)>, Error> {
+        let past = self.past(
+            "SELECT number, at, body FROM decisions WHERE at >= ?1 AND at < ?2 ORDER BY at, number",
+            params![from.millis(), until.millis()],
+        )?;
+        Ok(past.into_iter().map(|past| (past.at, past.decision)).collect())
+    }
+
+    /// When the oldest of the alerts was raised that were open at a time; none when none was.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn open_since(&self, at: Timestamp) -> Result<Option<Timestamp>, Error> {
+        let found = self.all(
+            "SELECT MIN(at) FROM decisions AS raised WHERE what = 'raised' AND at < ?1 AND NOT EXISTS
+                (SELECT 1 FROM decisions AS ended WHERE ended.id = raised.id AND ended.what = 'ended'
+                    AND ended.number > raised.number AND ended.at < ?1)",
+            [at.millis()],
+            |row| row.get::<_, Option<i64>>(0),
+        )?;
+        Ok(found.into_iter().flatten().next().map(Timestamp::from_millis))
+    }
+
+    /// When the program began to watch: the first reading came in, or the first decision was made.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn watched_since(&self) -> Result<Option<Timestamp>, Error> {
+        let found = self.all(
+            "SELECT MIN(at) FROM (SELECT MIN(at) AS at FROM decisions UNION ALL SELECT MIN(arrived) FROM readings)",
+            [],
+            |row| row.get::<_, Option<i64>>(0),
+        )?;
+        Ok(found.into_iter().flatten().next().map(Timestamp::from_millis))
+    }
+
+    /// Lines of the inbox said from a time on, whatever came of them, in the order said.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn said_since(&self, from: Timestamp) -> Result<Vec<Line>, Error> {
+        self.lines("SELECT number, said, body FROM inbox WHERE said >= ?1 ORDER BY number", [from.millis()])
     }
 
     fn past(&self, sql: &str, params: impl rusqlite::Params) -> Result<Vec<Past>, Error> {

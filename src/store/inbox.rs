@@ -131,10 +131,12 @@ impl Store {
     /// # Errors
     /// When the store cannot be read.
     pub fn unanswered(&self) -> Result<Vec<Line>, Error> {
+        self.lines("SELECT number, said, body FROM inbox WHERE accepted IS NULL ORDER BY number", [])
+    }
+
+    pub(super) fn lines(&self, sql: &str, params: impl rusqlite::Params) -> Result<Vec<Line>, Error> {
         let rows =
-            self.all("SELECT number, said, body FROM inbox WHERE accepted IS NULL ORDER BY number", [], |row| {
-                Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?, row.get::<_, String>(2)?))
-            })?;
+            self.all(sql, params, |row| Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?, row.get::<_, String>(2)?)))?;
         rows.into_iter()
             .map(|(number, said, body)| {
                 Ok(Line { number, said: Timestamp::from_millis(said), what: self.read_back(&body)? })

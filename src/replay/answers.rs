@@ -1,0 +1,107 @@
+//! What the wearer did, and which ring it answers. The definitions stand in docs/burden.md.
+
+use crate::domain::time::Timestamp;
+use crate::engine::effect::{Condition, Decision, Id, Side};
+use crate::engine::event::Which;
+use std::collections::BTreeMap;
+
+/// Something the wearer said or noted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Action {
+    /// When it was done, as far as they said.
+    pub at: Timestamp,
+    /// What it was.
+    pub act: Act,
+}
+
+/// What the wearer did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Act {
+    /// Saw an alert, or all.
+    Seen(Option<Id>),
+    /// Treated a high or a low.
+    Treated(Option<Which>),
+    /// Took insulin.
+    Insulin,
+    /// Ate carbohydrate.
+    Carbohydrate,
+    /// Measured with a meter.
+    Meter,
+    /// Felt symptoms.
+    Symptoms,
+    /// Did something about the sensor.
+    Sensor,
+}
+
+/// Which side of the range a decision is about.
+#[must_use]
+pub const fn side_of(condition: Condition) -> Option<Side> {
+    match condition {
+        Condition::VeryLow | Condition::Low | Condition::RecheckLow => Some(Side::Low),
+        Condition::High | Condition::VeryHigh | Condition::RecheckHigh => Some(Side::High),
+        Condition::Gap
+        | Condition::SourceFailed
+        | Condition::ChannelFailed
+        | Condition::TwoSignals
+        | Condition::Scan
+        | Condition::Sensor
+        | Condition::WhileAway
+        | Condition::NotWatching
+        | Condition::Diary
+        | Condition::Reminder => None,
+    }
+}
+
+const fn is_about_the_sensor(condition: Condition) -> bool {
+    matches!(
+        condition,
+        Condition::Gap | Condition::SourceFailed | Condition::TwoSignals | Condition::Scan | Condition::Sensor
+    )
+}
+
+/// What actions mean where they name an alert by its number.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Sides(BTreeMap<Id, Side>);
+
+impl Sides {
+    /// The side of each alert and re-check.
+    #[must_use]
+    pub fn of(decisions: &[(Timestamp, Decision)]) -> Self {
+        let side = |decision: &Decision| side_of(decision.condition).map(|side| (decision.id, side));
+        Self(decisions.iter().filter_map(|(_, decision)| side(decision)).collect())
+    }
+
+    /// Does it answer a ring of this decision?
+    #[must_use]
+    pub fn answers(&self, act: Act, ring: &Decision) -> bool {
+        let side = side_of(ring.condition);
+        match act {
+            Act::Seen(which) => which.is_none_or(|id| ring.id == id || ring.part_of == Some(id)),
+            Act::Treated(which) => side.is_some() && self.is_of(which, side),
+            Act::Insulin | Act::Carbohydrate | Act::Symptoms => side.is_some(),
+            Act::Meter => side.is_some() || is_about_the_sensor(ring.condition),
+            Act::Sensor => is_about_the_sensor(ring.condition),
+        }
+    }
+
+    /// Does it acknowledge an alert: was it seen, or treated?
+    #[must_use]
+    pub fn acknowledges(&self, act: Act, id: Id, condition: Condition) -> bool {
+        let side = side_of(condition);
+        match act {
+            Act::Seen(which) => which.is_none_or(|seen| seen == id),
+            Act::Treated(which) => side.is_some() && self.is_of(which, side),
+            Act::Insulin => side == Some(Side::High),
+            Act::Carbohydrate | Act::Symptoms => side == Some(Side::Low),
+            Act::Meter | Act::Sensor => false,
+        }
+    }
+
+    fn is_of(&self, which: Option<Which>, side: Option<Side>) -> bool {
+        match which {
+            None => true,
+            Some(Which::Side(treated)) => side == Some(treated),
+            Some(Which::Alert(id)) => self.0.get(&id).copied() == side,
+        }
+    }
+}
