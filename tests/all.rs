@@ -8,6 +8,7 @@
     reason = "a test that meets the unexpected must stop"
 )]
 
+mod alarm;
 mod any_way;
 mod behaviour;
 mod burden;

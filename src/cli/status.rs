@@ -123,6 +123,9 @@ impl Seen<'_> {
             "alerts": self.alerts(&names),
             "rechecks": self.rechecks(),
             "unanswered": self.unanswered(),
+            "returned": self.engine.snapshot().returned.iter().map(|returned| {
+                json!({ "id": returned.id.0, "condition": returned.condition.name(), "since": stamp(returned.since), "until": stamp(returned.until) })
+            }).collect::<Vec<Value>>(),
             "quiet": self.engine.snapshot().quiet.iter().filter(|quiet| quiet.until > self.now).map(|quiet| {
                 json!({ "condition": quiet.condition.name(), "until": stamp(quiet.until) })
             }).collect::<Vec<Value>>(),
@@ -206,7 +209,7 @@ impl Seen<'_> {
                     Told::Held => "held for the morning",
                     Told::Hidden => "a worse alert speaks for it",
                 };
-                json!({ "id": active.id.0, "condition": condition.name(), "since": stamp(active.since), "told": told, "seen": active.seen })
+                json!({ "id": active.id.0, "condition": condition.name(), "since": stamp(active.since), "told": told, "seen": active.seen, "state": self.engine.alarm_state(condition).name() })
             })
             .collect();
         all.extend(state.sources.iter().enumerate().filter_map(|(number, source)| Some((number, source.lost()?))).map(
@@ -311,6 +314,15 @@ impl Seen<'_> {
                 format!("      {} {}", text(call, "name"), clock(&call["at"]))
             });
         }
+        section(&mut lines, "Over, and never answered", &all["returned"], |returned| {
+            format!(
+                "{:>4}  {} {} to {}",
+                returned["id"].to_string(),
+                text(returned, "condition"),
+                clock(&returned["since"]),
+                clock(&returned["until"])
+            )
+        });
         section(&mut lines, "Quiet", &all["quiet"], |quiet| {
             format!("      {} until {}", text(quiet, "condition"), clock(&quiet["until"]))
         });

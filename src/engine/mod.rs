@@ -9,6 +9,7 @@
 //! waiting for it ([`recheck_high`], [`recheck_low`]) and winds the timer of the next silence ([`source`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+pub mod alarm;
 mod arrival;
 pub mod effect;
 pub mod escalation;
@@ -39,6 +40,7 @@ use crate::domain::glucose::Glucose;
 use crate::domain::local::{Hours, Stretch};
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
+use alarm::Returned;
 use effect::{Condition, Decision, Id, Side, What};
 use escalation::Chain;
 use event::{Cause, Event};
@@ -109,6 +111,9 @@ pub struct State {
     /// Two signals that alternate, if there are.
     #[serde(default)]
     pub two_signals: Option<TwoSignals>,
+    /// Alerts that are over and that nobody answered.
+    #[serde(default)]
+    pub returned: Vec<Returned>,
     /// Conditions that do not ring for a while.
     #[serde(default)]
     pub quiet: Vec<Quiet>,
@@ -213,6 +218,7 @@ impl Engine {
         }
         self.expire(&mut turn);
         self.keep_quiet(&mut turn);
+        self.forget_returned(now);
         turn.out
     }
 

@@ -143,6 +143,15 @@ impl Engine {
         {
             mark(two.id, &mut two.seen);
         }
+        // What is over without an answer has one now.
+        self.state.returned.retain(|returned| {
+            let is_meant =
+                which.is_none_or(|wanted| wanted == returned.id) && until.is_none_or(|until| returned.since <= until);
+            if is_meant {
+                ids.push(returned.id);
+            }
+            !is_meant
+        });
         let of_the_low = |id: &Id| self.state.low.active().any(|active| active.id == *id);
         if ids.iter().any(of_the_low) {
             self.answer_chain(turn, until.unwrap_or(turn.now));

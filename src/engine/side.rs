@@ -112,6 +112,7 @@ impl Engine {
             }
             (Step::End { since }, Some(active)) if active.told != Told::Hidden => {
                 turn.tell(What::Ended, condition, active.id, active.part_of, Reason::BackWithin { since }, false);
+                self.remember_returned(seen.side, condition, &active, seen.measured);
             }
             (Step::None | Step::End { .. } | Step::Anew { .. } | Step::Still { .. }, _) => {}
         }
@@ -179,6 +180,9 @@ impl Engine {
             let (worse, milder) = conditions(side);
             for condition in [worse, milder] {
                 let off = self.policy.levels.of(condition).is_none_or(|policy| policy.rings == Rings::Never);
+                if off {
+                    self.state.returned.retain(|returned| returned.condition != condition);
+                }
                 let state = self.side_mut(side);
                 let level = if condition == worse { &mut state.worse } else { &mut state.milder };
                 if off && let Some(active) = std::mem::take(level).active() {

@@ -1,0 +1,152 @@
+//! Where each level stands in the terms of the alarm standards, and what may follow what. The states are named as
+//! ANSI/ISA-18.2 and IEC 62682 name them; they are read off the engine's state, and kept nowhere else.
+
+use super::Engine;
+use super::effect::{Condition, Id, Side};
+use super::level::{Active, Level, Told};
+use super::policy::Rings;
+use super::recheck_high::Stage;
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// An alert that nobody answered is remembered this long after it is over.
+const RETURNED_KEPT_HOURS: i64 = 24;
+
+/// Most of them remembered.
+const RETURNED_MAX: usize = 20;
+
+/// Where an alert stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum AlarmState {
+    /// Nothing to tell.
+    Normal,
+    /// It rang, and nobody has answered.
+    Unacknowledged,
+    /// Somebody has answered, and it is not over.
+    Acknowledged,
+    /// It is over, and nobody answered.
+    ReturnedUnacknowledged,
+    /// Quiet for a limited time, because the wearer wants it.
+    Shelved,
+    /// Not told by rule: a worse one speaks for it, or it waits for the morning.
+    SuppressedByDesign,
+    /// Switched off in the settings.
+    OutOfService,
+}
+
+use AlarmState::{
+    Acknowledged, Normal, OutOfService, ReturnedUnacknowledged, Shelved, SuppressedByDesign, Unacknowledged,
+};
+
+/// What may follow what. A test lives through every short story and finds these, all of these, and no others.
+pub const FOLLOWS: [(AlarmState, &[AlarmState]); 7] = [
+    (Normal, &[Unacknowledged, Shelved, SuppressedByDesign, OutOfService]),
+    (Unacknowledged, &[Acknowledged, ReturnedUnacknowledged, Shelved, OutOfService]),
+    (Acknowledged, &[Normal, Unacknowledged, Shelved, OutOfService]),
+    (ReturnedUnacknowledged, &[Normal, Unacknowledged, Shelved, SuppressedByDesign, OutOfService]),
+    (Shelved, &[Normal, Unacknowledged, Acknowledged, ReturnedUnacknowledged, SuppressedByDesign, OutOfService]),
+    (SuppressedByDesign, &[Normal, Unacknowledged, Acknowledged, Shelved, OutOfService]),
+    (OutOfService, &[Normal]),
+];
+
+/// An alert that is over and that nobody answered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Returned {
+    /// Its number.
+    pub id: Id,
+    /// What it was.
+    pub condition: Condition,
+    /// Since when.
+    pub since: Timestamp,
+    /// Until when.
+    pub until: Timestamp,
+}
+
+impl AlarmState {
+    /// Its name in machine-readable output.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Normal => "normal",
+            Unacknowledged => "unacknowledged",
+            Acknowledged => "acknowledged",
+            ReturnedUnacknowledged => "returned_unacknowledged",
+            Shelved => "shelved",
+            SuppressedByDesign => "suppressed_by_design",
+            OutOfService => "out_of_service",
+        }
+    }
+}
+
+impl Engine {
+    /// Where a level stands.
+    #[must_use]
+    pub fn alarm_state(&self, condition: Condition) -> AlarmState {
+        let (side, level) = match condition {
+            Condition::VeryLow => (Side::Low, &self.state.low.worse),
+            Condition::Low => (Side::Low, &self.state.low.milder),
+            Condition::High => (Side::High, &self.state.high.milder),
+            Condition::VeryHigh => (Side::High, &self.state.high.worse),
+            _ => return Normal,
+        };
+        if self.policy.levels.of(condition).is_some_and(|level| level.rings == Rings::Never) {
+            return OutOfService;
+        }
+        let shelved = self.state.quiet.iter().any(|quiet| quiet.condition == condition);
+        match level {
+            Level::Active(active) if active.told == Told::Hidden && !active.seen => SuppressedByDesign,
+            Level::Active(_) if shelved => Shelved,
+            Level::Active(active) if self.is_answered(side, active) => Acknowledged,
+            Level::Active(active) if active.told == Told::Held => SuppressedByDesign,
+            Level::Active(_) => Unacknowledged,
+            Level::Clear | Level::Waiting { .. } => {
+                let returned = self.state.returned.iter().any(|returned| returned.condition == condition);
+                if returned { ReturnedUnacknowledged } else { Normal }
+            }
+        }
+    }
+
+    /// Has the wearer answered an alert: marked it as seen, or treated it since it rang? One whose looks are over is
+    /// asked about again, and so it is to be answered again.
+    fn is_answered(&self, side: Side, active: &Active) -> bool {
+        let by_care = match side {
+            Side::Low => self.state.chain.as_ref().is_some_and(|chain| chain.answered.is_some()),
+            Side::High => self.state.high_care.as_ref().is_some_and(|care| match care.stage {
+                Stage::Looking { treated, .. } => treated.at >= active.told_at.unwrap_or(active.rang),
+                Stage::Asking { .. } => false,
+            }),
+        };
+        active.seen || by_care
+    }
+
+    /// An alert is over: if it rang and nobody answered, that is remembered.
+    pub(super) fn remember_returned(&mut self, side: Side, condition: Condition, active: &Active, until: Timestamp) {
+        let kept = Span::hours(RETURNED_KEPT_HOURS);
+        self.state.returned.retain(|known| known.condition != condition && until - known.until <= kept);
+        if active.told == Told::Rang && !self.is_answered(side, active) {
+            if self.state.returned.len() == RETURNED_MAX {
+                self.state.returned.remove(0);
+            }
+            self.state.returned.push(Returned { id: active.id, condition, since: active.since, until });
+        }
+    }
+
+    /// What is over long enough, or has come again, need not be answered any more.
+    pub(super) fn forget_returned(&mut self, now: Timestamp) {
+        if self.state.returned.is_empty() {
+            return;
+        }
+        let kept = Span::hours(RETURNED_KEPT_HOURS);
+        let (low, high) = (&self.state.low, &self.state.high);
+        self.state.returned.retain(|returned| {
+            let level = match returned.condition {
+                Condition::VeryLow => &low.worse,
+                Condition::Low => &low.milder,
+                Condition::High => &high.milder,
+                _ => &high.worse,
+            };
+            level.active().is_none() && now - returned.until <= kept
+        });
+    }
+}
