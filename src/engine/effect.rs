@@ -57,6 +57,8 @@ pub enum Condition {
     Diary,
     /// One of the wearer's own reminders.
     Reminder,
+    /// What the night held.
+    Morning,
 }
 
 impl Condition {
@@ -80,6 +82,7 @@ impl Condition {
             Self::NotWatching => "not_watching",
             Self::Diary => "diary",
             Self::Reminder => "reminder",
+            Self::Morning => "morning",
         }
     }
 }
@@ -92,7 +95,7 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 17] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
@@ -109,6 +112,7 @@ impl Condition {
         Self::NotWatching,
         Self::Diary,
         Self::Reminder,
+        Self::Morning,
     ];
 
     /// Is it about a value, rather than about sensor, channels or diary?

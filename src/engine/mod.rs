@@ -15,6 +15,7 @@ pub mod effect;
 pub mod escalation;
 pub mod event;
 pub mod level;
+pub mod morning;
 mod past;
 pub mod policy;
 mod priority;
@@ -45,6 +46,7 @@ use effect::{Condition, Decision, Id, Side, What};
 use escalation::Chain;
 use event::{Cause, Event};
 use level::{Seen, Told};
+use morning::Overnight;
 use policy::Policy;
 use quiet::Quiet;
 use reach::ChannelTrouble;
@@ -111,6 +113,9 @@ pub struct State {
     /// Two signals that alternate, if there are.
     #[serde(default)]
     pub two_signals: Option<TwoSignals>,
+    /// What the night held so far.
+    #[serde(default)]
+    overnight: Overnight,
     /// Alerts that are over and that nobody answered.
     #[serde(default)]
     pub returned: Vec<Returned>,
@@ -219,6 +224,7 @@ impl Engine {
         self.expire(&mut turn);
         self.keep_quiet(&mut turn);
         self.forget_returned(now);
+        self.remember_night(&turn);
         turn.out
     }
 
@@ -320,6 +326,7 @@ impl Engine {
                 Timer::SensorEnd(source) => self.tell_sensor_end(turn, source),
                 Timer::Chain => self.escalate(turn),
                 Timer::Quiet => self.quiet_is_over(turn),
+                Timer::Morning => self.tell_morning(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
                 Timer::Reminder(id) => self.reminder_comes(turn, id),
             }

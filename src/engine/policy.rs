@@ -233,6 +233,7 @@ impl Levels {
             | Condition::WhileAway
             | Condition::NotWatching
             | Condition::Diary
+            | Condition::Morning
             | Condition::Reminder => None,
         }
     }

@@ -54,6 +54,7 @@ pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> P
         | Condition::WhileAway
         | Condition::NotWatching
         | Condition::Diary
+        | Condition::Morning
         | Condition::Reminder => Priority::Information,
     }
 }

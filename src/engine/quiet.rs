@@ -41,7 +41,8 @@ pub fn longest(condition: Condition) -> Option<Span> {
         | Condition::WhileAway
         | Condition::NotWatching
         | Condition::Diary
-        | Condition::Reminder => return None,
+        | Condition::Reminder
+        | Condition::Morning => return None,
     };
     Some(Span::minutes(minutes))
 }

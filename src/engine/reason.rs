@@ -4,6 +4,7 @@
 use super::effect::{Condition, Id, Side};
 use super::escalation::Step;
 use super::event::Cause;
+use super::morning::Stretch;
 use super::reminder::{Come, Reminder};
 use super::two_signals::Trust;
 use crate::domain::glucose::Glucose;
@@ -107,6 +108,8 @@ pub enum Reason {
     QuietOff { conditions: Vec<Condition> },
     /// A limited silence is over, and the value is still beyond its limit.
     QuietOver { since: Timestamp },
+    /// What the night held.
+    Morning { stretches: Vec<Stretch>, rings: u32 },
     /// No source has that name.
     NoSuchSource { names: Vec<String> },
     /// A look found the low still there.
@@ -208,7 +211,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 68] = [
+    pub const WORDS: [&'static str; 69] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -254,6 +257,7 @@ impl Reason {
         "quiet_what",
         "quiet_off",
         "quiet_over",
+        "morning",
         "no_such_source",
         "still_low",
         "no_fresh_reading",
@@ -329,6 +333,7 @@ impl Reason {
             Self::QuietWhat { .. } => "quiet_what",
             Self::QuietOff { .. } => "quiet_off",
             Self::QuietOver { .. } => "quiet_over",
+            Self::Morning { .. } => "morning",
             Self::NoSuchSource { .. } => "no_such_source",
             Self::StillLow { .. } => "still_low",
             Self::NoFreshReading { .. } => "no_fresh_reading",

@@ -29,6 +29,8 @@ pub enum Timer {
     Quiet,
     /// One of the wearer's own reminders is due.
     Reminder(Id),
+    /// The night is over.
+    Morning,
 }
 
 /// All running timers; at most one of each name.

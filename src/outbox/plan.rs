@@ -96,6 +96,7 @@ fn discreet(decision: &Decision) -> String {
         Condition::Gap | Condition::SourceFailed | Condition::TwoSignals => "Check the sensor",
         Condition::Scan => "Scan the sensor",
         Condition::Reminder => "Your reminder",
+        Condition::Morning => "The night is over",
         Condition::Sensor
         | Condition::ChannelFailed
         | Condition::WhileAway

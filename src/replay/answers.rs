@@ -48,7 +48,8 @@ pub const fn side_of(condition: Condition) -> Option<Side> {
         | Condition::WhileAway
         | Condition::NotWatching
         | Condition::Diary
-        | Condition::Reminder => None,
+        | Condition::Reminder
+        | Condition::Morning => None,
     }
 }
 

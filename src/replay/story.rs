@@ -52,7 +52,11 @@ pub(super) const fn only_tells(decision: &Decision) -> bool {
     matches!(decision.what, What::Ended)
         || matches!(
             decision.condition,
-            Condition::WhileAway | Condition::NotWatching | Condition::Sensor | Condition::Reminder
+            Condition::WhileAway
+                | Condition::NotWatching
+                | Condition::Sensor
+                | Condition::Reminder
+                | Condition::Morning
         )
 }
 

@@ -98,7 +98,8 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::QuietUntil { .. }
         | Reason::QuietWhat { .. }
         | Reason::QuietOff { .. }
-        | Reason::QuietOver { .. } => of_sensors(reason, voice),
+        | Reason::QuietOver { .. }
+        | Reason::Morning { .. } => of_sensors(reason, voice),
         Reason::Past { spans, more } => {
             format!("{} stretches in readings that came in late", spans.len() + more)
         }
@@ -256,6 +257,9 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         Reason::QuietWhat { .. } => "what is to be quiet was not said".to_owned(),
         Reason::QuietOff { conditions } => format!("{} conditions ring again", conditions.len()),
         Reason::QuietOver { since } => format!("the silence is over, beyond the limit since {}", clock(*since)),
+        Reason::Morning { stretches, rings } => {
+            format!("the night is over: {} alerts, {rings} rings", stretches.len())
+        }
         Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),
     }

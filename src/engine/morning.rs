@@ -1,0 +1,91 @@
+//! The morning after: one word, when the night is over, of what it held. A night that held nothing says nothing.
+
+use super::Engine;
+use super::effect::{Condition, Decision, Id, What};
+use super::reason::Reason;
+use super::timers::Timer;
+use super::turn::Turn;
+use crate::domain::time::Timestamp;
+use serde::{Deserialize, Serialize};
+
+/// Most stretches remembered of one night.
+const STRETCHES_MAX: usize = 20;
+
+/// What a night held so far.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Overnight {
+    /// Stretches, in the order they began.
+    stretches: Vec<Stretch>,
+    /// How often it rang.
+    rings: u32,
+}
+
+/// One thing that lasted for a while.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Stretch {
+    /// Its alert.
+    id: Id,
+    /// What it was.
+    pub condition: Condition,
+    /// When it was told, or held.
+    pub from: Timestamp,
+    /// When it was over; none while it lasts.
+    pub to: Option<Timestamp>,
+}
+
+impl Engine {
+    /// After a turn by night: what it decided belongs to the night.
+    pub(super) fn remember_night(&mut self, turn: &Turn) {
+        if !turn.night.inside {
+            return;
+        }
+        for decision in turn.out.iter().filter(|decision| decision.to.is_wearer()) {
+            if decision.rings {
+                self.state.overnight.rings = self.state.overnight.rings.saturating_add(1);
+            }
+            self.remember_stretch(decision, turn);
+        }
+        if !self.state.overnight.stretches.is_empty() {
+            self.state.timers.set(Timer::Morning, turn.night.until);
+        }
+    }
+
+    fn remember_stretch(&mut self, decision: &Decision, turn: &Turn) {
+        let lasts = matches!(
+            decision.condition,
+            Condition::VeryLow | Condition::Low | Condition::High | Condition::VeryHigh | Condition::Gap
+        );
+        let known = &mut self.state.overnight.stretches;
+        match decision.what {
+            // What a worse level hides is told as the worse.
+            What::Raised if lasts && known.len() < STRETCHES_MAX => {
+                let from = decision.reading_at.unwrap_or(turn.now);
+                known.push(Stretch { id: decision.id, condition: decision.condition, from, to: None });
+            }
+            What::Ended => {
+                let ended = known.iter_mut().find(|stretch| stretch.id == decision.id && stretch.to.is_none());
+                if let Some(stretch) = ended {
+                    stretch.to =
+                        Some(if let Reason::BackWithin { since } = decision.reason { since } else { turn.now });
+                }
+            }
+            What::Told if decision.condition == Condition::NotWatching && known.len() < STRETCHES_MAX => {
+                if let Reason::Unwatched { from, to, .. } = decision.reason {
+                    known.push(Stretch { id: Id(0), condition: Condition::NotWatching, from, to: Some(to) });
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// The night is over.
+    pub(super) fn tell_morning(&mut self, turn: &mut Turn) {
+        let Overnight { mut stretches, rings } = std::mem::take(&mut self.state.overnight);
+        // A high that was kept for the morning is asked about now.
+        stretches.retain(|stretch| stretch.condition != Condition::High || stretch.to.is_some());
+        if !stretches.is_empty() {
+            turn.judged = self.latest(turn.now);
+            turn.tell(What::Told, Condition::Morning, Id(0), None, Reason::Morning { stretches, rings }, true);
+        }
+    }
+}
