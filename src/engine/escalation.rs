@@ -229,8 +229,8 @@ impl Engine {
     }
 
     fn end_chain(&mut self, turn: &mut Turn) {
-        self.state.timers.stop(Timer::Chain);
         let Some(chain) = self.state.chain.take() else { return };
+        self.state.timers.stop(Timer::Chain);
         tell_over(turn, chain.id, chain.since, chain.called);
     }
 
@@ -245,6 +245,9 @@ impl Engine {
 
     /// Sets the timer for the next step; none while the value is back, and that time does not count.
     fn plan_chain(&mut self, turn: &Turn) {
+        if self.state.chain.is_none() {
+            return;
+        }
         let is_back = self.is_back(self.last_known(turn.now));
         let Some(chain) = &mut self.state.chain else { return };
         if is_back {
