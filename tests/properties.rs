@@ -6,9 +6,9 @@ use recheck::domain::glucose::{Glucose, Unit};
 use recheck::domain::local::{Hours, Zone};
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
-use recheck::engine::effect::{Condition, Decision, Side, What};
+use recheck::engine::effect::{Audience, Condition, Decision, Side, What};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
-use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
+use recheck::engine::policy::{PersonPolicy, Policy, SourceKind, SourcePolicy};
 use recheck::engine::reason::Reason;
 use recheck::engine::{Engine, State};
 use recheck::formats::encoding::Encoding;
@@ -360,6 +360,164 @@ fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
         }
     }
     assert!(called > 1_000 && stepped > 150, "{called} calls, {stepped} steps of the clock");
+}
+
+/// What happens on a day of lows: readings that wander about the limits of the low side with silences, words of
+/// the wearer, restarts, sleeps, steps of the clock and other settings. Held at every minute: a level of the
+/// low side that is beyond its limit and not answered rings at least every half hour that is watched, however
+/// often it is wanted quiet;
+/// people are called only where some are set up, never about a value that is back, after an answer only while
+/// the value stays, and nobody twice within five minutes.
+#[test]
+fn no_low_that_nobody_answers_falls_silent_and_nobody_is_called_for_nothing() {
+    let (mut rings, mut calls, mut after_answers, mut steps) = (0, 0, 0, 0);
+    for seed in 0..600 {
+        let mut dice = Dice(seed ^ 0x10_0e5);
+        let mut settings = policy();
+        settings.unit = [Unit::MgDl, Unit::MmolL][usize::try_from(dice.roll(2)).unwrap()];
+        settings.name = Some("Maximiliana-Ines".to_owned());
+        let people = usize::try_from(dice.roll(3)).unwrap();
+        for place in 0..people {
+            let hours = (dice.roll(3) == 0).then(|| Hours::parse("08:00-22:00").unwrap());
+            settings.people.push(PersonPolicy { name: format!("p{place}"), hours });
+        }
+        let mut engine = Engine::new(settings.clone());
+        let mut now = START + Span::minutes(dice.roll(1_440));
+        engine.handle(&Event::Started, now);
+        let (mut value, mut silent_until) = (75_i64, now);
+        // Since when a ring is owed, in watched time; none while it is not.
+        let mut owed: Option<Timestamp> = None;
+        let mut called: Vec<(u8, Timestamp)> = Vec::new();
+        let mut last: Option<(i64, Timestamp)> = None;
+        let mut history: Vec<String> = Vec::new();
+        for minute in 0..720 {
+            now = now + Span::minutes(1);
+            let mut events = Vec::new();
+            match dice.roll(if seed % 3 == 0 { 30 } else { 150 }) {
+                0 => events.push(Event::Seen { which: None, until: None }),
+                1 => events.push(Event::Treated { which: Some(Which::Side(Side::Low)), at: now, look: None }),
+                2..=4 => events.push(Event::Quiet {
+                    span: Span::minutes(1 + dice.roll(30)),
+                    condition: [None, Some(Condition::VeryLow), Some(Condition::Low)]
+                        [usize::try_from(dice.roll(3)).unwrap()],
+                }),
+                5 => events.push(Event::QuietOff),
+                6 => {
+                    let saved = serde_json::to_string(engine.snapshot()).unwrap();
+                    engine = Engine::restore(engine.policy().clone(), serde_json::from_str(&saved).unwrap());
+                    events.push(Event::Started);
+                }
+                7 => {
+                    let from = now;
+                    now = now + Span::minutes(1 + dice.roll(90));
+                    // Nobody watched: what is owed then is owed from now on, and a little later after it.
+                    owed = owed.map(|_| now + Span::minutes(2));
+                    events.insert(0, Event::Unwatched { from, to: now, cause: Cause::Slept });
+                }
+                8 => {
+                    settings.levels.low.limit = Glucose::mg_dl(i32::try_from(65 + dice.roll(10)).unwrap());
+                    events.push(Event::PolicyChanged(Box::new(settings.clone())));
+                }
+                9 => {
+                    let by = Span::minutes([1, -1][usize::try_from(dice.roll(2)).unwrap()] * (1 + dice.roll(4)));
+                    now = now + by;
+                    steps += 1;
+                    owed = owed.map(|since| since + by);
+                    called.iter_mut().for_each(|(_, at)| *at = *at + by);
+                    events.insert(0, Event::ClockStepped { by });
+                }
+                _ => {}
+            }
+            if events.is_empty() && minute % 5 == 0 && now >= silent_until {
+                value = (value + dice.roll(23) - 11).clamp(40, 95);
+                let reading = Reading {
+                    source: SourceId(0),
+                    measured: now,
+                    glucose: Glucose::mg_dl(i32::try_from(value).unwrap()),
+                };
+                events.push(Event::Readings { rows: vec![reading], first_sight: false });
+                last = Some((value, now));
+                if dice.roll(25) == 0 {
+                    silent_until = now + Span::minutes(10 + dice.roll(60));
+                }
+            }
+            events.push(Event::Tick);
+            for event in events {
+                let told = engine.handle(&event, now);
+                if event != Event::Tick || !told.is_empty() {
+                    history.push(format!(
+                        "{} {event:?} {:?}",
+                        Zone::UTC.clock(now),
+                        told.iter().map(|one| (one.what, one.condition, one.rings, one.to)).collect::<Vec<_>>()
+                    ));
+                }
+                let from = history.len().saturating_sub(40);
+                let tail = || history[from..].join("\n");
+                let low = engine.policy().levels.low.limit.hundredths();
+                let of_the_low = |one: &&Decision| matches!(one.condition, Condition::Low | Condition::VeryLow);
+                let rang = told.iter().filter(of_the_low).any(|one| one.rings && one.to.is_wearer());
+                rings += i32::from(rang);
+                for one in told.iter().filter(|one| one.rings && !one.to.is_wearer()) {
+                    let said = text(one, engine.policy(), now);
+                    assert!(!said.title.ends_with("...") && said.title.chars().count() <= 60, "seed {seed}: {said:?}");
+                    let wrong = ["safe", "all clear", " unit", " gram"].iter().any(|words| said.body.contains(words));
+                    assert!(!wrong, "seed {seed}: {said:?}");
+                }
+                for one in told.iter().filter(|one| one.what == What::Called) {
+                    let Audience::Person(person) = one.to else { panic!("seed {seed}: called the wearer\n{}", tail()) };
+                    assert!(usize::from(person) < people, "seed {seed}: nobody is set up\n{}", tail());
+                    let hours = engine.policy().people[usize::from(person)].hours;
+                    assert!(
+                        hours.is_none_or(|hours| hours.stretch(Zone::UTC, now).inside),
+                        "seed {seed}: out of hours\n{}",
+                        tail()
+                    );
+                    let before = called.iter().rev().find(|(known, _)| *known == person);
+                    assert!(
+                        before.is_none_or(|(_, at)| now - *at >= Span::minutes(5)),
+                        "seed {seed}: twice\n{}",
+                        tail()
+                    );
+                    called.push((person, now));
+                    calls += 1;
+                    if one.condition == Condition::Gap {
+                        continue;
+                    }
+                    let known = last.map_or(0, |(value, _)| i32::try_from(value).unwrap() * 100);
+                    assert!(known < low, "seed {seed}: called for a value that is back\n{}", tail());
+                    let state = engine.snapshot().chain.as_ref();
+                    if let Some(chain) = state.filter(|chain| chain.answered.is_some()) {
+                        after_answers += 1;
+                        let rises = one.rate.is_some_and(|rate| rate.direction().rises());
+                        let fresh = last.is_some_and(|(_, at)| now - at <= Span::minutes(15));
+                        assert!(!(rises && fresh), "seed {seed}: {chain:?} rises\n{}", tail());
+                        assert!(matches!(one.reason, Reason::NotRecovering { .. }), "seed {seed}\n{}", tail());
+                    }
+                }
+                let state = engine.snapshot();
+                let beyond = state.low.active().any(|active| active.is_beyond());
+                let answered = state.chain.as_ref().is_some_and(|chain| chain.answered.is_some());
+                // The value that counts is the one beyond the limit there is now.
+                let still = last.is_some_and(|(value, _)| i32::try_from(value).unwrap() * 100 < low);
+                owed = match owed {
+                    _ if !beyond || !still || answered => None,
+                    Some(since) if !rang => Some(since),
+                    _ => Some(now),
+                };
+                let waits = owed.map_or(Span::ZERO, |since| now - since);
+                assert!(
+                    waits <= Span::minutes(30),
+                    "seed {seed}: nothing rang for {waits}, {:?}\n{}",
+                    state.chain,
+                    tail()
+                );
+            }
+        }
+    }
+    assert!(
+        rings > 3_000 && calls > 500 && after_answers > 50 && steps > 500,
+        "{rings} {calls} {after_answers} {steps}"
+    );
 }
 
 /// A hundred sources fall silent at the same instant: one turn tells all of them.

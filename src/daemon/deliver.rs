@@ -8,7 +8,7 @@ use crate::engine::event::Event;
 use crate::outbox::health::summary;
 use crate::outbox::message::Message;
 use crate::outbox::outcome::Outcome;
-use crate::outbox::plan::{self, Order};
+use crate::outbox::plan::{self, Address, Order};
 use crate::outbox::retry;
 use crate::store;
 use crate::store::queue::Due;
@@ -131,8 +131,8 @@ impl Daemon {
 
     fn tell_missed(&mut self, channel: &str, now: Timestamp) {
         let key = format!("{}-missed-{}-{channel}", self.addresses.life, now.millis());
-        let policy = self.engine.policy();
-        let told = self.store.tell_missed(channel, |titles| plan::missed(channel, titles, key, policy, now));
+        let (of, policy) = (self.addresses.of(channel), self.engine.policy());
+        let told = self.store.tell_missed(channel, |titles| plan::missed(channel, of, titles, key, policy, now));
         if let Err(error) = told {
             tracing::error!(%error, "cannot tell what was missed");
         }
@@ -143,14 +143,11 @@ impl Daemon {
         let mut messages: Vec<Message> = Vec::new();
         if !self.unsaved {
             self.unsaved = true;
-            messages.extend(self.channels.iter().map(|channel| {
-                self.word_of_trouble(
-                    channel.name(),
-                    "Cannot save; alerts go on unsaved",
-                    &format!("{error}. Free some space, or check the disk."),
-                    now,
-                )
-            }));
+            messages.extend(self.words_of_trouble(
+                "Cannot save; alerts go on unsaved",
+                &format!("{error}. Free some space, or check the disk."),
+                now,
+            ));
         }
         for (place, decision) in decisions.iter().enumerate() {
             let number = -now.millis() - i64::try_from(place).unwrap_or(0);
@@ -170,9 +167,14 @@ impl Daemon {
         }
     }
 
-    /// A message about the alerting itself.
-    pub(super) fn word_of_trouble(&self, channel: &str, title: &str, body: &str, now: Timestamp) -> Message {
-        let key = format!("{}-trouble-{}-{channel}", self.addresses.life, now.millis());
-        plan::trouble(channel, key, title, body, &self.addresses, self.engine.policy(), now)
+    /// A message about the alerting itself, by every channel of the wearer: others could do nothing about it.
+    pub(super) fn words_of_trouble(&self, title: &str, body: &str, now: Timestamp) -> Vec<Message> {
+        let wearers = self.addresses.channels.iter().filter(|address| address.of.is_wearer());
+        wearers
+            .map(|Address { name, .. }| {
+                let key = format!("{}-trouble-{}-{name}", self.addresses.life, now.millis());
+                plan::trouble(name, key, title, body, &self.addresses, self.engine.policy(), now)
+            })
+            .collect()
     }
 }

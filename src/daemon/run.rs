@@ -388,13 +388,12 @@ impl Daemon {
 
     async fn say_broken(&mut self) {
         let now = self.clock.now();
-        for channel in &self.channels {
-            let message = self.word_of_trouble(
-                channel.name(),
-                "Alerts are not working. Use the sensor's own",
-                "recheck failed inside and is starting again. Use your sensor's own display, and look at `recheck status`.",
-                now,
-            );
+        let messages = self.words_of_trouble(
+            "Alerts are not working. Use the sensor's own",
+            "recheck failed inside and is starting again. Use your sensor's own display, and look at `recheck status`.",
+            now,
+        );
+        for message in messages {
             if let Err(error) = self.store.add_message(&message) {
                 tracing::error!(%error, "cannot save the word of trouble");
             }

@@ -112,7 +112,7 @@ impl Daemon {
         policy.zone = wall.zone_at(now);
         let (engine, first) = wake_engine(&store, policy)?;
         let mut daemon = Self {
-            health: channels.iter().map(|channel| Health::untried(channel.name())).collect(),
+            health: channels.iter().map(|one| Health::untried(one.name(), addresses.of(one.name()))).collect(),
             clock,
             wall,
             store,

@@ -18,6 +18,9 @@ const PEOPLE_MAX: usize = 2;
 /// A step that waits for a value to rise or fall is looked at again after this.
 const LOOK_AGAIN_MIN: i64 = 5;
 
+/// Nobody is called twice within this: two steps, or a step and a silence, may fall on the same person.
+const NOT_AGAIN_MIN: i64 = 5;
+
 /// Fifteen minutes back end an episode (Danne 2017, Diabetes Care 40:1631).
 const BACK_FOR_MIN: i64 = 15;
 
@@ -79,7 +82,9 @@ impl Chain {
     pub(super) fn shift(&mut self, by: Span) {
         self.since = self.since + by;
         self.began = self.began + by;
-        for at in [&mut self.very_low, &mut self.back, &mut self.answered, &mut self.again].into_iter().flatten() {
+        let called = self.called.iter_mut().map(|(_, at)| at);
+        let others = [&mut self.very_low, &mut self.back, &mut self.answered, &mut self.again].into_iter().flatten();
+        for at in others.chain(called) {
             *at = *at + by;
         }
     }
@@ -129,14 +134,16 @@ impl Engine {
             })
         };
         let (very_low, low) = (rung(Condition::VeryLow), rung(Condition::Low));
-        let root = self.side(Side::Low).root().map(|root| root.id);
+        // The number of the thread all its messages are in: of two that begin at once one is part of the other.
+        let root = self.side(Side::Low).root().map(|root| root.part_of.unwrap_or(root.id));
         match root {
             None => self.end_chain(turn),
             Some(id) if very_low || low => {
                 let mut chain = match self.state.chain.take() {
                     // A new low under the same alert is a new one to answer; who was called stays told.
                     Some(chain) if low && !very_low => Chain { called: chain.called, ..Chain::new(id, turn.now) },
-                    Some(chain) => Chain { answered: None, done: Vec::new(), again: None, ..chain },
+                    // Its spans count from this ring: nothing of the time the value was back before is added.
+                    Some(chain) => Chain { answered: None, done: Vec::new(), again: None, back: None, ..chain },
                     None => Chain::new(id, turn.now),
                 };
                 if very_low {
@@ -167,6 +174,11 @@ impl Engine {
 
     /// A step is due.
     pub(super) fn escalate(&mut self, turn: &mut Turn) {
+        if self.side(Side::Low).root().is_none() {
+            // The settings may have ended the alert.
+            self.end_chain(turn);
+            return;
+        }
         let Some(mut chain) = self.state.chain.clone() else { return };
         let last = self.last_known(turn.now);
         if self.is_back(last) {
@@ -176,7 +188,7 @@ impl Engine {
         let fresh = self.lowest_latest(turn.now);
         let steps = chain.steps(&self.policy.escalation, turn.night.inside);
         let due: Vec<Step> = steps.into_iter().filter(|(at, _)| *at <= turn.now).map(|(_, step)| step).collect();
-        let stays = self.stays(&chain, fresh);
+        let stays = self.stays(&chain, turn.now, fresh);
         // After a sleep all that fell due is one step: the gravest.
         let Some(gravest) = due.iter().copied().max() else {
             self.plan_chain(turn);
@@ -199,7 +211,7 @@ impl Engine {
         for (step, person) in [(Step::Second, 0), (Step::Third, 1)] {
             let repeats = due.contains(&Step::Again) && chain.called.iter().any(|(known, _)| *known == person);
             if due.contains(&step) || repeats {
-                self.call(turn, &mut chain, person, speaking, &reason);
+                self.call(turn, &mut chain.called, person, speaking, &reason);
             }
         }
         self.state.chain = Some(chain);
@@ -207,10 +219,10 @@ impl Engine {
     }
 
     /// Calls a person; one who may not be called at this hour is passed over for the next.
-    fn call(
+    pub(super) fn call(
         &self,
         turn: &mut Turn,
-        chain: &mut Chain,
+        called: &mut Vec<(u8, Timestamp)>,
         person: u8,
         (condition, id, part_of): (Condition, Id, Option<Id>),
         reason: &Reason,
@@ -221,9 +233,10 @@ impl Engine {
             hours.is_none_or(|hours| hours.stretch(zone, turn.now).inside)
         });
         let Some(person) = reachable.and_then(|place| u8::try_from(place).ok()) else { return };
-        match chain.called.iter_mut().find(|(known, _)| *known == person) {
-            Some(known) => known.1 = turn.now,
-            None => chain.called.push((person, turn.now)),
+        match called.iter_mut().find(|(known, _)| *known == person) {
+            Some((_, at)) if turn.now - *at < Span::minutes(NOT_AGAIN_MIN) => return,
+            Some((_, at)) => *at = turn.now,
+            None => called.push((person, turn.now)),
         }
         turn.tell_to(Audience::Person(person), What::Called, condition, id, part_of, reason.clone(), true);
     }
@@ -280,11 +293,12 @@ impl Engine {
         judged.is_some_and(|judged| judged.glucose.hundredths() >= self.policy.levels.low.limit.hundredths())
     }
 
-    /// Does the value stay where it was, answered or not?
-    fn stays(&self, chain: &Chain, judged: Option<Judged>) -> bool {
+    /// Does the value stay where it was, answered or not? One that rose from very low and is low for as long
+    /// as an answered low may be stays as well.
+    fn stays(&self, chain: &Chain, now: Timestamp, judged: Option<Judged>) -> bool {
         let limit = match chain.very_low {
-            Some(_) => self.policy.levels.very_low.limit,
-            None => self.policy.levels.low.limit,
+            Some(at) if now - at < self.policy.escalation.low_answered => self.policy.levels.very_low.limit,
+            Some(_) | None => self.policy.levels.low.limit,
         };
         judged.is_none_or(|judged| {
             let rises = judged.rate.is_some_and(|rate| rate.direction().rises());

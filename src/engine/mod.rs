@@ -354,7 +354,7 @@ impl Engine {
             chain.shift(by);
         }
         for quiet in &mut self.state.quiet {
-            quiet.until = quiet.until + by;
+            quiet.shift(by);
         }
         self.keep_reminders_by(by, now);
         for source in self.numbers() {

@@ -5,6 +5,7 @@ use super::Engine;
 use super::effect::{Condition, Decision, Id, Priority, Side, What};
 use super::level::{Active, Told};
 use super::reason::Reason;
+use super::source::SourceState;
 use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::time::{Span, Timestamp};
@@ -26,6 +27,9 @@ pub struct Quiet {
     pub until: Timestamp,
     /// Something was withheld meanwhile.
     withheld: bool,
+    /// Since when: one that is asked for again ends no later for it.
+    #[serde(default)]
+    began: Option<Timestamp>,
 }
 
 /// The longest silence of a condition; none for what rings only when it is answered or asked for.
@@ -47,6 +51,14 @@ pub fn longest(condition: Condition) -> Option<Span> {
     Some(Span::minutes(minutes))
 }
 
+impl Quiet {
+    /// The clock was set: every span keeps its length.
+    pub(super) fn shift(&mut self, by: Span) {
+        self.until = self.until + by;
+        self.began = self.began.map(|began| began + by);
+    }
+}
+
 impl Engine {
     /// The wearer wants no ring for a while: of one condition, or of what rang last.
     pub(super) fn quiet(&mut self, turn: &mut Turn, span: Span, condition: Option<Condition>) {
@@ -56,20 +68,26 @@ impl Engine {
             answer(turn, Reason::QuietWhat { last: self.state.last_rung });
             return;
         };
-        let capped = span > most;
-        let until = turn.now + span.min(most);
-        self.state.quiet.retain(|quiet| quiet.condition != condition);
-        self.state.quiet.push(Quiet { condition, until, withheld: false });
+        // Silence upon silence would have no end: what was withheld rings first.
+        let before = self.state.quiet.iter().position(|quiet| quiet.condition == condition);
+        let before = before.map(|place| self.state.quiet.remove(place));
+        let withheld = before.is_some_and(|quiet| quiet.withheld);
+        let running = before.filter(|quiet| quiet.until > turn.now);
+        let began = running.and_then(|quiet| quiet.began).unwrap_or(turn.now);
+        let until = (turn.now + span).min(began + most);
+        let capped = turn.now + span > until;
+        self.state.quiet.push(Quiet { condition, until, withheld, began: Some(began) });
         self.plan_quiet();
         answer(turn, Reason::QuietUntil { condition, until, capped: capped.then_some(most) });
     }
 
-    /// All that was quiet rings again from now on.
+    /// All that was quiet rings again from now on, and at once if it was withheld and still stands.
     pub(super) fn quiet_off(&mut self, turn: &mut Turn) {
         let ended = std::mem::take(&mut self.state.quiet);
         self.state.timers.stop(Timer::Quiet);
         let conditions = ended.iter().map(|quiet| quiet.condition).collect();
         turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::QuietOff { conditions }, false);
+        self.ring_withheld(turn, &ended);
     }
 
     /// After a turn's decisions: those of a quiet condition do not ring. What is of high priority rings, unless
@@ -82,7 +100,9 @@ impl Engine {
         let mut withheld = Vec::new();
         for decision in turn.out.iter_mut().filter(|decision| decision.rings && decision.to.is_wearer()) {
             let graver = decision.priority == Priority::High && decision.condition != Condition::VeryLow;
+            // One whose time is over may still be there: after a sleep timers wait a little.
             let quiet = self.state.quiet.iter_mut().find(|quiet| quiet.condition == decision.condition);
+            let quiet = quiet.filter(|quiet| quiet.until > turn.now);
             if let Some(quiet) = quiet.filter(|_| !graver) {
                 decision.rings = false;
                 quiet.withheld = true;
@@ -99,13 +119,26 @@ impl Engine {
         let (over, rest): (Vec<Quiet>, Vec<Quiet>) = self.state.quiet.iter().partition(|quiet| quiet.until <= turn.now);
         self.state.quiet = rest;
         self.plan_quiet();
+        self.ring_withheld(turn, &over);
+    }
+
+    fn ring_withheld(&self, turn: &mut Turn, over: &[Quiet]) {
         turn.judged = self.latest(turn.now);
-        for quiet in over.into_iter().filter(|quiet| quiet.withheld) {
-            if let Some(active) = self.still_beyond(quiet.condition) {
-                let reason = Reason::QuietOver { since: active.since };
-                turn.tell(What::Repeated, quiet.condition, active.id, active.part_of, reason, true);
+        for Quiet { condition, .. } in over.iter().filter(|quiet| quiet.withheld) {
+            let active = self.still_beyond(*condition).map(|active| (active.id, active.part_of, active.since));
+            for (id, part_of, since) in active.into_iter().chain(self.still_lost(*condition)) {
+                turn.tell(What::Repeated, *condition, id, part_of, Reason::QuietOver { since }, true);
             }
         }
+    }
+
+    /// Silences, failures and two signals that nobody has seen: nothing asks about them again.
+    fn still_lost(&self, condition: Condition) -> Vec<(Id, Option<Id>, Timestamp)> {
+        let lost = self.state.sources.iter().filter_map(SourceState::lost);
+        let lost =
+            lost.filter(|lost| lost.condition == condition && !lost.seen).map(|lost| (lost.id, None, lost.since));
+        let two = self.state.two_signals.filter(|two| condition == Condition::TwoSignals && !two.seen);
+        lost.chain(two.map(|two| (two.id, None, two.since))).collect()
     }
 
     fn still_beyond(&self, condition: Condition) -> Option<Active> {

@@ -62,6 +62,9 @@ impl Engine {
         if had_worse && worse_now.is_none() {
             Self::unhide(turn, milder, milder_policy, &mut side.milder);
         }
+        if seen.side == Side::Low {
+            Self::ring_held_low(turn, seen, milder, milder_policy, &mut side.milder);
+        }
         *self.side_mut(seen.side) = side;
     }
 
@@ -171,6 +174,19 @@ impl Engine {
             active.rang = active.last;
             active.told_at = Some(turn.now);
             active.told = Self::raise(turn, condition, policy, active.id, active.part_of, reason);
+        }
+    }
+
+    /// The night is over, and a low that was held through it is still one: no look asks about it later, as
+    /// about a high.
+    fn ring_held_low(turn: &mut Turn, seen: &Seen, condition: Condition, policy: &LevelPolicy, level: &mut Level) {
+        let Some(active) = level.active_mut().filter(|active| active.told == Told::Held && active.is_beyond()) else {
+            return;
+        };
+        if !turn.night.inside {
+            let reason = Reason::BeyondLimit { limit: policy.limit, since: active.since };
+            (active.told, active.rang, active.told_at) = (Told::Rang, seen.measured, Some(turn.now));
+            turn.tell(What::Repeated, condition, active.id, active.part_of, reason, true);
         }
     }
 

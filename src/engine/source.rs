@@ -2,7 +2,7 @@
 //! one lost source, whatever the cause.
 
 use super::arrival::Arrivals;
-use super::effect::{Audience, Condition, Id, What};
+use super::effect::{Condition, Id, What};
 use super::policy::SourceKind;
 use super::reason::Reason;
 use super::scan::Scan;
@@ -210,6 +210,7 @@ impl Engine {
         state.bad_since = None;
         state.bad_words = None;
         if current && let Some(lost) = state.lost.take() {
+            self.state.timers.stop(Timer::GapCall(reading.source));
             turn.tell(What::Ended, lost.condition, lost.id, None, Reason::Arriving, false);
         }
     }
@@ -313,8 +314,11 @@ impl Engine {
         turn.judged = self.latest_of(source);
         let reason = Reason::NothingReached { since: state.newest, grave: true };
         turn.tell(What::Escalated, Condition::Gap, lost.id, None, reason.clone(), true);
-        if !self.policy.people.is_empty() {
-            turn.tell_to(Audience::Person(0), What::Called, Condition::Gap, lost.id, None, reason, true);
+        // Whoever is called for a low as well is called once, and told when that is over.
+        let mut called = self.state.chain.as_ref().map(|chain| chain.called.clone()).unwrap_or_default();
+        self.call(turn, &mut called, 0, (Condition::Gap, lost.id, None), &reason);
+        if let Some(chain) = &mut self.state.chain {
+            chain.called = called;
         }
     }
 

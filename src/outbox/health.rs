@@ -1,6 +1,7 @@
 //! Whether each channel works, from what came of its tries.
 
 use super::outcome::Outcome;
+use crate::engine::effect::Audience;
 
 /// This many failed tries in a row make a channel a failing one.
 const FAILED_IN_A_ROW: u32 = 3;
@@ -10,6 +11,8 @@ const FAILED_IN_A_ROW: u32 = 3;
 pub struct Health {
     /// The channel's name.
     pub channel: String,
+    /// Whose it is.
+    pub of: Audience,
     /// How it is.
     pub state: State,
     failed: u32,
@@ -31,7 +34,7 @@ pub enum State {
 /// What the engine is told of all channels.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Summary {
-    /// Channels that work or have not been tried.
+    /// Channels of the wearer that work or have not been tried: nobody else's brings the wearer an alert.
     pub working: usize,
     /// Those that do not, with reasons. An absent desktop counts only when nothing else works.
     pub failing: Vec<String>,
@@ -40,8 +43,8 @@ pub struct Summary {
 impl Health {
     /// A channel that has not been tried.
     #[must_use]
-    pub fn untried(channel: &str) -> Self {
-        Self { channel: channel.to_owned(), state: State::Untried, failed: 0 }
+    pub fn untried(channel: &str, of: Audience) -> Self {
+        Self { channel: channel.to_owned(), of, state: State::Untried, failed: 0 }
     }
 
     /// Takes in what came of a try.
@@ -65,7 +68,8 @@ impl Health {
 /// What the engine is told.
 #[must_use]
 pub fn summary(all: &[Health]) -> Summary {
-    let working = all.iter().filter(|one| matches!(one.state, State::Untried | State::Works)).count();
+    let works = |one: &&Health| one.of.is_wearer() && matches!(one.state, State::Untried | State::Works);
+    let working = all.iter().filter(works).count();
     let failing = all
         .iter()
         .filter_map(|one| match &one.state {
@@ -83,9 +87,9 @@ mod tests {
 
     #[test]
     fn an_absent_desktop_is_a_fault_only_when_nothing_else_works() {
-        let mut desktop = Health::untried("desktop");
+        let mut desktop = Health::untried("desktop", Audience::Wearer);
         desktop.learn(&Outcome::Absent { words: "no session".to_owned() });
-        let mut phone = Health::untried("phone");
+        let mut phone = Health::untried("phone", Audience::Wearer);
         assert_eq!(summary(&[desktop.clone(), phone.clone()]), Summary { working: 1, failing: vec![] });
         for _ in 0..3 {
             phone.learn(&Outcome::Failed { words: "refused".to_owned(), pause: None });
@@ -94,5 +98,13 @@ mod tests {
         assert_eq!((both.working, both.failing.len()), (0, 2));
         phone.learn(&Outcome::Accepted { handle: None });
         assert_eq!(summary(&[desktop, phone]).working, 1);
+    }
+
+    #[test]
+    fn a_way_to_somebody_else_is_no_way_to_the_wearer() {
+        let mut mine = Health::untried("mine", Audience::Wearer);
+        let sam = Health::untried("sam", Audience::Person(0));
+        mine.learn(&Outcome::Refused { words: "no such address".to_owned() });
+        assert_eq!(summary(&[mine, sam]).working, 0);
     }
 }

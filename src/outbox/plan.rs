@@ -63,7 +63,7 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
     let messages = addresses
         .channels
         .iter()
-        .filter(|address| address.of == decision.to && (!address.later || decision.what == What::Escalated))
+        .filter(|address| address.of == decision.to && (!address.later || goes_by_all(decision)))
         .map(|address| Message {
             key: format!("{}-{number}-{}", addresses.life, address.name),
             channel: address.name.clone(),
@@ -81,6 +81,12 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
         })
         .collect();
     Some(Order::Send(messages))
+}
+
+/// Does it go by the ways kept for later too? That a way fails must not go by that way alone, and others are
+/// called late enough.
+fn goes_by_all(decision: &Decision) -> bool {
+    decision.what == What::Escalated || decision.condition == Condition::ChannelFailed || !decision.to.is_wearer()
 }
 
 /// Where the values are, for somebody who sees none.
@@ -126,22 +132,24 @@ pub fn trial(channel: &str, key: String, policy: &Policy, now: Timestamp) -> Mes
     }
 }
 
-/// One line for what expired while a channel was down.
+/// One line for what expired while a channel was down, for whoever that channel reaches.
 #[must_use]
-pub fn missed(channel: &str, titles: &[String], key: String, policy: &Policy, now: Timestamp) -> Message {
+pub fn missed(channel: &str, of: Audience, titles: &[String], key: String, policy: &Policy, now: Timestamp) -> Message {
     // What was to be done then is no longer what is to be done: only the fact is told.
     let fact = |title: &String| title.split(". ").next().unwrap_or_default().to_owned();
     let told: Vec<String> = titles.iter().rev().take(MISSED_TOLD_MAX).map(fact).collect();
     let more = titles.len().saturating_sub(told.len());
     let more = if more > 0 { format!("; and {more} more") } else { String::new() };
+    let now_true = if of.is_wearer() {
+        "What is true now is in `recheck status`.".to_owned()
+    } else {
+        format!("Ask {} what is true now.", policy.name.as_deref().unwrap_or("the wearer"))
+    };
     Message {
         what: "missed".to_owned(),
         expires: now + lifetime(Priority::Information),
         title: shortened(&format!("While this way was down: {}", told.first().map_or("", String::as_str))),
-        body: format!(
-            "These did not reach you here in time: {}{more}. What is true now is in `recheck status`.",
-            told.join("; ")
-        ),
+        body: format!("These did not reach you here in time: {}{more}. {now_true}", told.join("; ")),
         ..trial(channel, key, policy, now)
     }
 }
@@ -164,6 +172,14 @@ pub fn trouble(
         title: marked(addresses.mark, title),
         body: body.to_owned(),
         ..trial(channel, key, policy, now)
+    }
+}
+
+impl Addresses {
+    /// Whose a channel is.
+    #[must_use]
+    pub fn of(&self, channel: &str) -> Audience {
+        self.channels.iter().find(|address| address.name == channel).map_or(Audience::Wearer, |address| address.of)
     }
 }
 

@@ -308,15 +308,16 @@ fn send(transaction: &Transaction<'_>, decision: i64, message: &Message) -> rusq
     super::queue::insert(transaction, Some(decision), message)
 }
 
-/// The thread is over: unsent messages are superseded, and one that is being tried is not tried again.
+/// The thread is over: unsent messages are superseded, and one that is being tried is not tried again. What
+/// tells others that a low was answered, or is over, is as true as before: they were called, and wait for it.
 /// Answers where it is shown: channel and handle.
 fn withdraw(transaction: &Transaction<'_>, thread: i64) -> rusqlite::Result<Vec<(String, u32)>> {
     // What a failing way could not bring in time is told when it works again, as what expires there is.
     transaction
-        .prepare_cached("UPDATE messages SET state = iif(tries > 0 AND rank >= 2, 'expired', 'superseded') WHERE thread = ?1 AND state = 'waiting'")?
+        .prepare_cached("UPDATE messages SET state = iif(tries > 0 AND rank >= 2, 'expired', 'superseded') WHERE thread = ?1 AND state = 'waiting' AND json_extract(body, '$.what') IS NOT 'told'")?
         .execute([thread])?;
     transaction
-        .prepare_cached("UPDATE messages SET withdrawn = 1 WHERE thread = ?1 AND state = 'trying'")?
+        .prepare_cached("UPDATE messages SET withdrawn = 1 WHERE thread = ?1 AND state = 'trying' AND json_extract(body, '$.what') IS NOT 'told'")?
         .execute([thread])?;
     let mut shown = transaction.prepare_cached(
         "SELECT channel, handle FROM messages WHERE thread = ?1 AND handle IS NOT NULL AND state = 'delivered' GROUP BY channel HAVING number = MAX(number)",

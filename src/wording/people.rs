@@ -1,7 +1,7 @@
 //! What others are told when the wearer does not answer: who, what, since when, what to do. No blame, no
 //! amounts, and no more than they need.
 
-use super::text::Said;
+use super::text::{Said, TITLE_CHARS_MAX};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::Condition;
 use crate::engine::reason::Reason;
@@ -36,7 +36,7 @@ impl Said<'_> {
                 ),
             ),
             Reason::NothingReached { since: Some(since), .. } => (
-                format!("Call {name}: nothing since {}, last {value}", self.voice.clock(*since)),
+                self.silence_in_short(name, *since, &value),
                 format!(
                     "Nothing has come from the sensor since {}, and nobody has answered. The last value was {} What came after is not known. {WHAT_TO_DO}",
                     self.voice.clock(*since),
@@ -52,6 +52,13 @@ impl Said<'_> {
             }
             _ => (format!("{name}: {value}, {at}"), self.full_value()),
         }
+    }
+
+    /// The last value where there is room for it: a cut title would lose its end.
+    fn silence_in_short(&self, name: &str, since: Timestamp, value: &str) -> String {
+        let title = format!("Call {name}: nothing since {}", self.voice.clock(since));
+        let with_value = format!("{title}, last {value}");
+        if with_value.chars().count() > TITLE_CHARS_MAX { title } else { with_value }
     }
 
     /// `Told before you: Sam, 02:10. `

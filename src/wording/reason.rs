@@ -256,9 +256,11 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         Reason::QuietUntil { condition, until, .. } => format!("{} quiet until {}", condition.name(), clock(*until)),
         Reason::QuietWhat { .. } => "what is to be quiet was not said".to_owned(),
         Reason::QuietOff { conditions } => format!("{} conditions ring again", conditions.len()),
-        Reason::QuietOver { since } => format!("the silence is over, beyond the limit since {}", clock(*since)),
         Reason::Morning { stretches, rings } => {
             format!("the night is over: {} alerts, {rings} rings", stretches.len())
+        }
+        Reason::QuietOver { since } => {
+            format!("what you wanted quiet is over, and this has stood since {}", clock(*since))
         }
         Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),

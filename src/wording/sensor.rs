@@ -3,7 +3,7 @@
 
 use super::text::Said;
 use crate::domain::time::Timestamp;
-use crate::engine::effect::Doubt;
+use crate::engine::effect::{Condition, Doubt};
 use crate::engine::reason::{Call, Reason};
 
 impl Said<'_> {
@@ -41,6 +41,14 @@ impl Said<'_> {
                 format!("This source comes {late} late: it cannot alert"),
                 format!("Readings come {late} late or more, time after time. They are kept as history, and I ask for nothing: no alert of mine can come from them. Use your sensor's own display. A reading that is about now changes this back."),
             ),
+            Reason::QuietOver { since } if self.decision.condition == Condition::Gap => (
+                format!("Still nothing since {}. Check the sensor", self.voice.clock(*since)),
+                format!("Nothing has reached me since {}. {}I do not know what came after. Check sensor, phone and export.", self.voice.clock(*since), self.last_value()),
+            ),
+            Reason::QuietOver { since } => (
+                format!("Still cannot read your file, since {}", self.voice.clock(*since)),
+                "I am not watching until rows can be read again: see `recheck sources`. Use your sensor's own display meanwhile.".to_owned(),
+            ),
             _ => ("Readings arrive again".to_owned(), self.full_value()),
         }
     }
@@ -66,6 +74,11 @@ impl Said<'_> {
                     value(*lower),
                     value(*higher)
                 ),
+            ),
+            Reason::QuietOver { since } => (
+                format!("Two signals since {}. Check with a meter", self.voice.clock(*since)),
+                "Both cannot be yours. Check with a meter, then say which is right: `recheck trust` and its value."
+                    .to_owned(),
             ),
             Reason::ScanDue { call, last, full } => self.scan(*call, *last, *full),
             // Told late, after a night or a sleep of the computer.
