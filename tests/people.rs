@@ -48,6 +48,9 @@ fn a_second_person_is_called_by_their_own_channel_and_told_of_the_answer() {
     assert_eq!(status["unanswered"]["called"][0]["name"], "sam");
     let seen = recheck.say(&["seen"]);
     assert!(seen.status.success());
+    let why = String::from_utf8(recheck.say(&["why"]).stdout).unwrap();
+    let words: Vec<&str> = why.split_whitespace().collect();
+    assert!(words.join(" ").contains("(to sam)"), "{why}");
     wait_for("sam to be told", || sam.got().iter().any(|got| got.body["reason"] == "answered").then_some(()));
     assert!(sam.got().iter().all(|got| got.body["what"] == "called" || got.body["what"] == "told"));
 }
@@ -186,8 +189,8 @@ fn the_end_of_an_alert_takes_back_the_call_but_not_that_it_is_over() {
             .unwrap();
         store.due("sam", at).unwrap().map(|due| due.message.title)
     };
-    assert_eq!(commit(&[called.clone()]).as_deref(), Some("Call the wearer: very low 50, 00:30"));
-    assert_eq!(commit(&[ended.clone()]), None);
+    assert_eq!(commit(std::slice::from_ref(&called)).as_deref(), Some("Call the wearer: very low 50, 00:30"));
+    assert_eq!(commit(std::slice::from_ref(&ended)), None);
     assert_eq!(commit(&[called, over]).as_deref(), Some("The low of 00:30 is over: 90, 00:30"));
     assert_eq!(commit(&[ended]).as_deref(), Some("The low of 00:30 is over: 90, 00:30"));
 }

@@ -307,7 +307,8 @@ impl Seen<'_> {
         if chain["since"].is_string() {
             let answered = match chain["answered"].as_str() {
                 Some(at) => format!("answered {}", clock_of(Some(at))),
-                None => format!("NOT ANSWERED, rings again {}", clock(&chain["next"])),
+                None if chain["next"].is_string() => format!("NOT ANSWERED, rings again {}", clock(&chain["next"])),
+                None => "not answered; it rings again if the value is low again".to_owned(),
             };
             lines.push(format!("Low since {}, {answered}", clock(&chain["since"])));
             section(&mut lines, "Called", &chain["called"], |call| {

@@ -4,7 +4,8 @@ use super::Place;
 use super::print::{Failure, folded, line};
 use crate::daemon::clock;
 use crate::domain::time::{Span, Timestamp};
-use crate::engine::effect::{Id, Priority};
+use crate::engine::effect::{Audience, Id, Priority};
+use crate::engine::policy::Policy;
 use crate::store::Store;
 use crate::store::history::Past;
 use crate::wording::{Voice, reason};
@@ -37,7 +38,7 @@ pub(super) fn run(place: &Place, id: Option<u64>) -> Result<ExitCode, Failure> {
         readings(&store, voice, first.at)?;
     }
     for past in &decisions {
-        decision(&store, voice, past)?;
+        decision(&store, &settings.policy, voice, past)?;
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -58,7 +59,7 @@ fn readings(store: &Store, voice: Voice, until: Timestamp) -> Result<(), Failure
     Ok(())
 }
 
-fn decision(store: &Store, voice: Voice, past: &Past) -> Result<(), Failure> {
+fn decision(store: &Store, policy: &Policy, voice: Voice, past: &Past) -> Result<(), Failure> {
     let at = voice.zone.clock_seen_from(past.at, voice.now);
     // What is no alert has no number, and no priority worth a word.
     let id = if past.decision.id == Id(0) { String::new() } else { format!("[{}] ", past.decision.id) };
@@ -66,7 +67,14 @@ fn decision(store: &Store, voice: Voice, past: &Past) -> Result<(), Failure> {
         Priority::Information => String::new(),
         priority => format!(" ({} priority)", priority.name()),
     };
-    folded(&format!("{at}  {id}{}{priority}", reason::line(&past.decision, voice)));
+    let to = match past.decision.to {
+        Audience::Wearer => String::new(),
+        Audience::Person(person) => {
+            let name = policy.people.get(usize::from(person)).map_or("somebody else", |person| person.name.as_str());
+            format!(" (to {name})")
+        }
+    };
+    folded(&format!("{at}  {id}{}{priority}{to}", reason::line(&past.decision, voice)));
     for delivery in store.deliveries(past.number)? {
         let last = delivery
             .last

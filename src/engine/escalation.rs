@@ -21,6 +21,9 @@ const LOOK_AGAIN_MIN: i64 = 5;
 /// Nobody is called twice within this: two steps, or a step and a silence, may fall on the same person.
 const NOT_AGAIN_MIN: i64 = 5;
 
+/// A diary's times are whole minutes.
+const WRITTEN_TO_MIN: i64 = 1;
+
 /// Fifteen minutes back end an episode (Danne 2017, Diabetes Care 40:1631).
 const BACK_FOR_MIN: i64 = 15;
 
@@ -157,8 +160,14 @@ impl Engine {
         self.tell_back(turn);
     }
 
-    /// The wearer answered: marked as seen, treated, ate. Others who were called are told.
+    /// The wearer answered: marked as seen, treated, ate. Others who were called are told. A line of a diary
+    /// file answers what had rung by its time.
     pub(super) fn answer_chain(&mut self, turn: &mut Turn, at: Timestamp) {
+        let written = at + Span::minutes(WRITTEN_TO_MIN);
+        let later = self.side(Side::Low).active().any(|active| active.told == Told::Rang && !active.had_rung(written));
+        if turn.written && later {
+            return;
+        }
         let Some(chain) = &mut self.state.chain else { return };
         if chain.answered.is_none() {
             chain.answered = Some(at);

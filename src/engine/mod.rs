@@ -191,7 +191,7 @@ impl Engine {
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
         let night = self.night_around(now);
-        let mut turn = Turn { now, night, judged: None, doubt: self.doubt(now), out: Vec::new() };
+        let mut turn = Turn { now, night, judged: None, doubt: self.doubt(now), written: false, out: Vec::new() };
         match event {
             Event::Tick => {}
             Event::Started => self.watch_all_sources(now),

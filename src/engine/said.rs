@@ -39,6 +39,7 @@ impl Engine {
         let kind = if let Event::Noted(note) = said { Some(&note.kind) } else { None };
         let is_past = is_diary_only(kind, at, turn.now) || treats.is_some_and(|side| self.treated_since(side, at));
         turn.judged = self.latest(turn.now);
+        turn.written = true;
         match said {
             _ if is_past => turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false),
             Event::Treated { which, at, look } => self.treated(turn, *which, *at, *look),

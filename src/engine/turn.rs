@@ -28,6 +28,8 @@ pub(super) struct Turn {
     pub(super) judged: Option<Judged>,
     /// Why values are less sure at the moment.
     pub(super) doubt: Option<Doubt>,
+    /// It is about a line of a diary file, which may come long after its time.
+    pub(super) written: bool,
     /// What was decided so far.
     pub(super) out: Vec<Decision>,
 }

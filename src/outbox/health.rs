@@ -68,8 +68,8 @@ impl Health {
 /// What the engine is told.
 #[must_use]
 pub fn summary(all: &[Health]) -> Summary {
-    let works = |one: &&Health| one.of.is_wearer() && matches!(one.state, State::Untried | State::Works);
-    let working = all.iter().filter(works).count();
+    let reaches = |one: &&Health| one.of.is_wearer() && matches!(one.state, State::Untried | State::Works);
+    let working = all.iter().filter(reaches).count();
     let failing = all
         .iter()
         .filter_map(|one| match &one.state {
