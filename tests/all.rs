@@ -20,6 +20,7 @@ mod exhaust;
 mod hidden_lows;
 mod intake;
 mod layers;
+mod morning;
 mod open_data;
 mod people;
 mod properties;

@@ -45,7 +45,8 @@ impl Engine {
             }
             self.remember_stretch(decision, turn);
         }
-        if !self.state.overnight.stretches.is_empty() {
+        // A night that only rang is told nothing of, but its rings must not be counted to the next one.
+        if self.state.overnight != Overnight::default() {
             self.state.timers.set(Timer::Morning, turn.night.until);
         }
     }
@@ -80,6 +81,11 @@ impl Engine {
 
     /// The night is over.
     pub(super) fn tell_morning(&mut self, turn: &mut Turn) {
+        if turn.night.inside {
+            // Another zone, or other hours in the settings: it is not over yet.
+            self.state.timers.set(Timer::Morning, turn.night.until);
+            return;
+        }
         let Overnight { mut stretches, rings } = std::mem::take(&mut self.state.overnight);
         // A high that was kept for the morning is asked about now.
         stretches.retain(|stretch| stretch.condition != Condition::High || stretch.to.is_some());

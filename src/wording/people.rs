@@ -3,7 +3,6 @@
 
 use super::text::{Said, TITLE_CHARS_MAX};
 use crate::domain::time::Timestamp;
-use crate::engine::effect::Condition;
 use crate::engine::reason::Reason;
 
 /// What everybody who is called is to know.
@@ -14,10 +13,14 @@ impl Said<'_> {
         let name = self.policy.name.as_deref().unwrap_or("the wearer");
         let at = self.read_at();
         let value = self.decision.glucose.map_or_else(|| "not known".to_owned(), |glucose| self.voice.value(glucose));
-        let how = if self.decision.condition == Condition::VeryLow { "very low" } else { "low" };
+        let how = if self.is_very_low() { "very low" } else { "low" };
+        let low_since = |since| match self.decision.glucose {
+            Some(_) => format!("Call {name}: {how} {value}, {at}"),
+            None => format!("Call {name}: low since {}", self.voice.clock(since)),
+        };
         match &self.decision.reason {
             Reason::Unanswered { since, told, .. } => (
-                format!("Call {name}: {how} {value}, {at}"),
+                low_since(*since),
                 format!(
                     "Glucose is low since {}, and nobody has answered. {} {}{WHAT_TO_DO}",
                     self.voice.clock(*since),
@@ -26,7 +29,7 @@ impl Said<'_> {
                 ),
             ),
             Reason::NotRecovering { since, answered, told } => (
-                format!("Call {name}: {how} {value}, {at}"),
+                low_since(*since),
                 format!(
                     "Glucose is low since {}. It was answered {}, and the value stays. {} {}{WHAT_TO_DO}",
                     self.voice.clock(*since),
@@ -38,9 +41,9 @@ impl Said<'_> {
             Reason::NothingReached { since: Some(since), .. } => (
                 self.silence_in_short(name, *since, &value),
                 format!(
-                    "Nothing has come from the sensor since {}, and nobody has answered. The last value was {} What came after is not known. {WHAT_TO_DO}",
+                    "Nothing has come from the sensor since {}, and nobody has answered. {}What came after is not known. {WHAT_TO_DO}",
                     self.voice.clock(*since),
-                    self.full_value()
+                    self.last_value()
                 ),
             ),
             Reason::Answered { at } => (

@@ -54,7 +54,7 @@ impl Said<'_> {
     }
 
     /// A sentence about the last value, with a space after it; nothing where it is no longer known.
-    fn last_value(&self) -> String {
+    pub(super) fn last_value(&self) -> String {
         match self.full_value() {
             value if value.is_empty() => value,
             value => format!("The last value was {value} "),

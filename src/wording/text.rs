@@ -104,29 +104,28 @@ impl Said<'_> {
 
     fn level(&self) -> (String, String) {
         let (value, at) = (self.value_and_direction(), self.read_at());
-        let again = match (self.decision.what, &self.decision.reason) {
-            (What::Repeated, Reason::NewEpisode { .. }) => " again",
-            (What::Repeated | What::Escalated, _) => " still",
-            _ => "",
-        };
         let (title, what_to_do) = match self.decision.condition {
-            Condition::VeryLow => (
-                format!("Treat now{again}: {value}, {at}"),
+            // One that has risen above its limit since is said as what it is now.
+            Condition::VeryLow if self.is_very_low() => (
+                format!("Treat now: {}{value}, {at}", self.anew("again ", "still ").unwrap_or_default()),
                 "Treat by your plan now, then `recheck treated`. If you cannot swallow or feel faint, call for help.",
             ),
-            Condition::Low => (
-                format!("Low{again}: {value}, {at}. Treat by your plan"),
+            Condition::VeryLow | Condition::Low => (
+                format!("{}: {value}, {at}. Treat by your plan", self.anew("Low again", "Still low").unwrap_or("Low")),
                 "Treat by your plan, then `recheck treated`: it looks again.",
             ),
             Condition::VeryHigh | Condition::High if self.decision.doubt.is_some() => {
                 (self.doubtful_high(&value, &at), "Check with a meter before you do anything about it.")
             }
             Condition::VeryHigh => (
-                format!("Very high{again}: {value}, {at}. Look and note"),
+                format!(
+                    "{}: {value}, {at}. Look and note",
+                    self.anew("Very high again", "Still very high").unwrap_or("Very high")
+                ),
                 "Follow your plan and note what you do. Very high for two hours, or feeling ill: check ketones.",
             ),
             _ => (
-                format!("High{again}: {value}, {at}. Look and note"),
+                format!("{}: {value}, {at}. Look and note", self.anew("High again", "Still high").unwrap_or("High")),
                 "If you treat it, say `recheck treated`: it looks again.",
             ),
         };
@@ -156,6 +155,20 @@ impl Said<'_> {
             format!(" {side} {}.", self.voice.limit(limit))
         });
         (title, format!("{}{beyond} {what_to_do} Differs from how you feel? Check with a meter.", self.full_value()))
+    }
+
+    /// What a ring is after the first: a new episode, or the same.
+    fn anew(&self, again: &'static str, still: &'static str) -> Option<&'static str> {
+        match (self.decision.what, &self.decision.reason) {
+            (What::Repeated, Reason::NewEpisode { .. }) => Some(again),
+            (What::Repeated | What::Escalated, _) => Some(still),
+            _ => None,
+        }
+    }
+
+    pub(super) fn is_very_low(&self) -> bool {
+        let limit = self.policy.levels.very_low.limit.hundredths();
+        self.decision.glucose.is_some_and(|glucose| glucose.hundredths() < limit)
     }
 
     fn channels(&self) -> (String, String) {
@@ -225,13 +238,11 @@ impl Said<'_> {
         match &self.decision.reason {
             Reason::StillLow { treated, next } => {
                 let after = since(treated.at, self.voice.now);
-                let very_low = self.policy.levels.very_low.limit.hundredths();
-                let is_very_low = self.decision.glucose.is_some_and(|glucose| glucose.hundredths() < very_low);
                 let low = self.policy.levels.low.limit.hundredths();
                 let is_back = self.decision.glucose.is_some_and(|glucose| glucose.hundredths() >= low);
                 let (action, body) = match self.direction() {
                     _ if is_back => ("Look again", "Back, but falling: check with a meter, and follow your plan."),
-                    Some(direction) if direction.rises() && is_very_low => {
+                    Some(direction) if direction.rises() && self.is_very_low() => {
                         ("Check", "Rising, and still very low: check with a meter, and follow your plan.")
                     }
                     Some(direction) if direction.rises() => ("Wait", "Rising: wait for the next look."),
