@@ -6,6 +6,7 @@ pub mod glucose;
 pub mod local;
 pub mod reading;
 pub mod reminder;
+pub mod schedule;
 pub mod time;
 pub mod travel;
 pub mod written;

@@ -161,6 +161,28 @@ impl Weekdays {
         (days != 0).then_some(Self(days))
     }
 
+    /// Every day.
+    pub const ALL: Self = Self(0x7f);
+
+    /// Reads `mon-fri` or `mon-thu,sat` as well; a range may go over Sunday.
+    #[must_use]
+    pub fn parse_ranges(text: &str) -> Option<Self> {
+        let mut days = 0;
+        for part in text.split(',') {
+            let (first, last) = part.split_once('-').unwrap_or((part, part));
+            let (first, last): (Weekday, Weekday) = (first.trim().parse().ok()?, last.trim().parse().ok()?);
+            let length = (7 + last.num_days_from_monday() - first.num_days_from_monday()) % 7;
+            days |= (0..=length).fold(0, |days, step| days | 1 << ((first.num_days_from_monday() + step) % 7));
+        }
+        Some(Self(days))
+    }
+
+    /// Is that day one of them?
+    #[must_use]
+    pub fn holds_day(self, day: Weekday) -> bool {
+        self.holds(i64::from(day.num_days_from_monday()))
+    }
+
     fn holds(self, days_after_monday: i64) -> bool {
         self.0 >> days_after_monday.rem_euclid(7) & 1 == 1
     }
