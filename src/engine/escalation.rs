@@ -44,7 +44,7 @@ pub struct Chain {
     pub answered: Option<Timestamp>,
     /// When each person was called.
     pub called: Vec<(u8, Timestamp)>,
-    /// Steps made, in the order of [`Step`].
+    /// Steps made.
     done: Vec<Step>,
     /// When it last rang for want of an answer.
     again: Option<Timestamp>,
@@ -250,6 +250,7 @@ impl Engine {
         turn.tell_to(Audience::Person(person), What::Called, condition, id, part_of, reason.clone(), true);
     }
 
+    /// The low is over, and its calls with it.
     fn end_chain(&mut self, turn: &mut Turn) {
         let Some(chain) = self.state.chain.take() else { return };
         self.state.timers.stop(Timer::Chain);

@@ -159,12 +159,13 @@ impl Engine {
         (begins - Span::minutes(EVENING_MIN)).min(end - Span::minutes(EVENING_MIN))
     }
 
-    /// The sources a note is about; a name that is none is answered.
+    /// What the sources that are watched are called.
     pub(super) fn names_watched(&self) -> Vec<String> {
         let watched = self.policy.sources.iter().filter(|source| source.kind != SourceKind::History);
         watched.map(|source| source.name.clone()).collect()
     }
 
+    /// The sources a note is about; a name that is none is answered.
     fn sensors_named(&self, turn: &mut Turn, of: Option<&str>) -> Option<Vec<SourceId>> {
         let policy = &self.policy;
         let watched =
