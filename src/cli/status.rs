@@ -10,7 +10,7 @@ use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
 use crate::engine::Engine;
 use crate::engine::effect::Condition;
-use crate::engine::level::{Level, Told};
+use crate::engine::level::Told;
 use crate::engine::policy::{Policy, SourceKind};
 use crate::engine::recheck_high::Stage;
 use crate::engine::timers::Timer;
@@ -194,15 +194,9 @@ impl Seen<'_> {
     fn alerts(&self, names: &[String]) -> Vec<Value> {
         let state = self.engine.snapshot();
         let stamp = |at: Timestamp| self.engine.policy().zone.rfc3339(at);
-        let levels: [(Condition, &Level); 4] = [
-            (Condition::VeryLow, &state.low.worse),
-            (Condition::Low, &state.low.milder),
-            (Condition::VeryHigh, &state.high.worse),
-            (Condition::High, &state.high.milder),
-        ];
-        let mut all: Vec<Value> = levels
+        let mut all: Vec<Value> = Condition::LEVELS
             .into_iter()
-            .filter_map(|(condition, level)| level.active().map(|active| (condition, active)))
+            .filter_map(|condition| Some((condition, state.active(condition)?)))
             .map(|(condition, active)| {
                 let told = match active.told {
                     Told::Rang => "rang",

@@ -83,13 +83,7 @@ impl Engine {
     /// Where a level stands.
     #[must_use]
     pub fn alarm_state(&self, condition: Condition) -> AlarmState {
-        let (side, level) = match condition {
-            Condition::VeryLow => (Side::Low, &self.state.low.worse),
-            Condition::Low => (Side::Low, &self.state.low.milder),
-            Condition::High => (Side::High, &self.state.high.milder),
-            Condition::VeryHigh => (Side::High, &self.state.high.worse),
-            _ => return Normal,
-        };
+        let Some((side, level)) = condition.side().zip(self.state.level(condition)) else { return Normal };
         if self.policy.levels.of(condition).is_some_and(|level| level.rings == Rings::Never) {
             return OutOfService;
         }
@@ -134,19 +128,11 @@ impl Engine {
 
     /// What is over long enough, or has come again, need not be answered any more.
     pub(super) fn forget_returned(&mut self, now: Timestamp) {
-        if self.state.returned.is_empty() {
-            return;
-        }
-        let kept = Span::hours(RETURNED_KEPT_HOURS);
-        let (low, high) = (&self.state.low, &self.state.high);
-        self.state.returned.retain(|returned| {
-            let level = match returned.condition {
-                Condition::VeryLow => &low.worse,
-                Condition::Low => &low.milder,
-                Condition::High => &high.milder,
-                _ => &high.worse,
-            };
-            level.active().is_none() && now - returned.until <= kept
+        let mut returned = std::mem::take(&mut self.state.returned);
+        returned.retain(|returned| {
+            let is_recent = now - returned.until <= Span::hours(RETURNED_KEPT_HOURS);
+            is_recent && self.state.active(returned.condition).is_none()
         });
+        self.state.returned = returned;
     }
 }

@@ -166,18 +166,10 @@ impl Engine {
 
     /// The open alerts that can be treated.
     fn open_to_treat(&self) -> Vec<Open> {
-        let mut open = Vec::new();
-        for (side, worse, milder) in [
-            (&self.state.low, Condition::VeryLow, Condition::Low),
-            (&self.state.high, Condition::VeryHigh, Condition::High),
-        ] {
-            for (level, condition) in [(&side.worse, worse), (&side.milder, milder)] {
-                if let Some(active) = level.active() {
-                    open.push(Open { id: active.id, condition, since: active.since });
-                }
-            }
-        }
-        open
+        let open = |condition: Condition| {
+            self.state.active(condition).map(|active| Open { id: active.id, condition, since: active.since })
+        };
+        Condition::LEVELS.into_iter().filter_map(open).collect()
     }
 
     fn side_of(&self, id: Id) -> Option<Side> {
