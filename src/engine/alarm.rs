@@ -12,9 +12,6 @@ use serde::{Deserialize, Serialize};
 /// An alert that nobody answered is remembered this long after it is over.
 const RETURNED_KEPT_HOURS: i64 = 24;
 
-/// Most of them remembered.
-const RETURNED_MAX: usize = 20;
-
 /// Where an alert stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -114,14 +111,10 @@ impl Engine {
         active.seen || by_care
     }
 
-    /// An alert is over: if it rang and nobody answered, that is remembered.
+    /// An alert is over: if it rang and nobody answered, that is remembered. What an earlier one of its condition
+    /// left was forgotten when this one came.
     pub(super) fn remember_returned(&mut self, side: Side, condition: Condition, active: &Active, until: Timestamp) {
-        let kept = Span::hours(RETURNED_KEPT_HOURS);
-        self.state.returned.retain(|known| known.condition != condition && until - known.until <= kept);
         if active.told == Told::Rang && !self.is_answered(side, active) {
-            if self.state.returned.len() == RETURNED_MAX {
-                self.state.returned.remove(0);
-            }
             self.state.returned.push(Returned { id: active.id, condition, since: active.since, until });
         }
     }
