@@ -5,15 +5,12 @@
 use super::Engine;
 use super::effect::{Audience, Condition, Id, Side, What};
 use super::level::Told;
-use super::policy::EscalationPolicy;
+use super::policy::{EscalationPolicy, PEOPLE_MAX};
 use super::reason::Reason;
 use super::timers::Timer;
 use super::turn::{Judged, Turn};
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
-
-/// People who can be called.
-const PEOPLE_MAX: usize = 2;
 
 /// A step that waits for a value to rise or fall is looked at again after this.
 const LOOK_AGAIN_MIN: i64 = 5;
