@@ -336,8 +336,7 @@ impl Engine {
 
     fn unwatched(&mut self, turn: &mut Turn, from: Timestamp, to: Timestamp, cause: Cause) {
         self.state.timers.not_before(to + Span::minutes(CATCH_UP_MIN));
-        for place in 0..self.state.sources.len() {
-            let source = SourceId(u16::try_from(place).unwrap_or(u16::MAX));
+        for source in self.numbers() {
             if self.state.timers.due(Timer::Gap(source)).is_some() {
                 // The source may have slept as well: it is given the time it is given after any reading.
                 self.state.timers.set(Timer::Gap(source), to + self.policy.gap.after_low);

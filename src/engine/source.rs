@@ -3,7 +3,7 @@
 
 use super::arrival::Arrivals;
 use super::effect::{Condition, Id, What};
-use super::policy::SourceKind;
+use super::policy::{SensorPolicy, SourceKind};
 use super::reason::Reason;
 use super::scan::Scan;
 use super::session::Session;
@@ -194,6 +194,17 @@ impl Engine {
         &mut self.state.sources[place]
     }
 
+    /// The numbers of all sources: those in the settings, and those that were in them once.
+    pub(super) fn numbers(&self) -> impl Iterator<Item = SourceId> + use<> {
+        let count = self.policy.sources.len().max(self.state.sources.len());
+        (0..count).filter_map(|place| u16::try_from(place).ok().map(SourceId))
+    }
+
+    /// What the settings say of the sensor behind a source.
+    pub(super) fn sensor(&self, source: SourceId) -> SensorPolicy {
+        self.policy.sources.get(usize::from(source.0)).map(|source| source.sensor).unwrap_or_default()
+    }
+
     fn streams(&self, source: SourceId) -> bool {
         self.kind(source) == SourceKind::Streaming
     }
@@ -268,8 +279,7 @@ impl Engine {
     /// Watching begins: a source that never says anything is silent from now on.
     pub(super) fn watch_all_sources(&mut self, now: Timestamp) {
         let after = self.policy.gap.after;
-        for place in 0..self.policy.sources.len() {
-            let source = SourceId(u16::try_from(place).unwrap_or(u16::MAX));
+        for source in self.numbers() {
             if self.streams(source)
                 && self.state.timers.due(Timer::Gap(source)).is_none()
                 && self.source(source).lost.is_none()
@@ -368,8 +378,7 @@ impl Engine {
 
     /// Ends what is open about sources that the settings no longer hold, or that no longer stream.
     pub(super) fn drop_sources_gone(&mut self, turn: &mut Turn) {
-        for place in 0..self.state.sources.len() {
-            let source = SourceId(u16::try_from(place).unwrap_or(u16::MAX));
+        for source in self.numbers() {
             if self.streams(source) {
                 continue;
             }
