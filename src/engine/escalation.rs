@@ -89,36 +89,30 @@ impl Chain {
         }
     }
 
-    /// The steps that are still to be made, with when they are due.
+    /// The steps that are still to be made, with when they are due. Once it is answered it rings no more, and
+    /// others are called only for a value that stays.
     fn steps(&self, policy: &EscalationPolicy, night: bool) -> Vec<(Timestamp, Step)> {
-        let second = if night { policy.second_by_night } else { policy.second_by_day };
         let start = match (self.very_low, self.answered) {
             (Some(at), _) => at,
             (None, None) => self.began + policy.low_unanswered,
             (None, Some(_)) => self.began + policy.low_answered,
         };
-        let mut steps = Vec::new();
-        match self.answered {
-            None => {
-                if self.very_low.is_none() {
-                    steps.push((start, Step::Promote));
-                }
-                steps.extend([(start + policy.repeat, Step::Repeat), (start + second, Step::Second)]);
-                steps.push((start + policy.third, Step::Third));
+        let second = match (self.very_low, self.answered) {
+            (Some(_), Some(_)) => policy.not_recovering,
+            _ if night => policy.second_by_night,
+            _ => policy.second_by_day,
+        };
+        let third = start + policy.third;
+        let mut steps = vec![(start + second, Step::Second), (third, Step::Third)];
+        if self.answered.is_none() {
+            if self.very_low.is_none() {
+                steps.push((start, Step::Promote));
             }
-            // Answered: others are called only for a value that stays.
-            Some(_) if self.very_low.is_some() => {
-                steps.extend([(start + policy.not_recovering, Step::Second), (start + policy.third, Step::Third)]);
-            }
-            Some(_) => steps.extend([(start + second, Step::Second), (start + policy.third, Step::Third)]),
+            // What comes after the last step goes on for good.
+            let again = self.again.map_or(third, |again| again.max(third)) + policy.every;
+            steps.extend([(start + policy.repeat, Step::Repeat), (again, Step::Again)]);
         }
         steps.retain(|(_, step)| !self.done.contains(step));
-        if self.answered.is_none() {
-            // What comes after the last step goes on for good.
-            let last = start + policy.third;
-            let next = self.again.map_or(last, |again| again.max(last)) + policy.every;
-            steps.push((next, Step::Again));
-        }
         steps
     }
 }
