@@ -323,17 +323,7 @@ fn entry(told: &Told<'_>, wearers: Unit) -> Result<Entry, NotANote> {
                 Part::Amount | Part::Unit | Part::Note => wrong,
             })?;
             // A kind that has no amount keeps what stands there with its words: 30 min of exercise.
-            let extra = match kind {
-                Kind::Insulin(_) | Kind::Carbohydrate(_) | Kind::Meter(_) | Kind::Ketones(_) => [""; 2],
-                Kind::Symptoms
-                | Kind::Exercise
-                | Kind::Site
-                | Kind::Sensor
-                | Kind::SensorStart(_)
-                | Kind::SensorStop(_)
-                | Kind::Scan
-                | Kind::Text => [told.amount, told.unit],
-            };
+            let extra = if kind.has_amount() { [""; 2] } else { [told.amount, told.unit] };
             let words: Vec<&str> = extra.into_iter().chain([told.words]).filter(|part| !part.is_empty()).collect();
             Ok(Entry::Noted { kind, words: words.join(" ") })
         }
