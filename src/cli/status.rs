@@ -8,13 +8,13 @@ use crate::daemon::{clock, control};
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
-use crate::engine::Engine;
 use crate::engine::effect::Condition;
-use crate::engine::level::{Level, Told};
+use crate::engine::level::Told;
 use crate::engine::policy::{Policy, SourceKind};
 use crate::engine::recheck_high::Stage;
 use crate::engine::timers::Timer;
 use crate::engine::two_signals::Trust;
+use crate::engine::{Engine, PAST_MIN};
 use crate::store::Store;
 use crate::store::history::ChannelPast;
 use crate::wording::zone::travel;
@@ -26,9 +26,6 @@ const REFUSALS_SHOWN: u32 = 3;
 
 /// A loop that turns says so once a minute.
 const HANGS_SECONDS: i64 = 180;
-
-/// A reading older than this says nothing about now.
-const OLD_MIN: i64 = 15;
 
 pub(super) fn run(place: &Place, as_json: bool) -> Result<ExitCode, Failure> {
     let (settings, clock) = place.settings_in_force()?;
@@ -194,15 +191,9 @@ impl Seen<'_> {
     fn alerts(&self, names: &[String]) -> Vec<Value> {
         let state = self.engine.snapshot();
         let stamp = |at: Timestamp| self.engine.policy().zone.rfc3339(at);
-        let levels: [(Condition, &Level); 4] = [
-            (Condition::VeryLow, &state.low.worse),
-            (Condition::Low, &state.low.milder),
-            (Condition::VeryHigh, &state.high.worse),
-            (Condition::High, &state.high.milder),
-        ];
-        let mut all: Vec<Value> = levels
+        let mut all: Vec<Value> = Condition::LEVELS
             .into_iter()
-            .filter_map(|(condition, level)| level.active().map(|active| (condition, active)))
+            .filter_map(|condition| Some((condition, state.active(condition)?)))
             .map(|(condition, active)| {
                 let told = match active.told {
                     Told::Rang => "rang",
@@ -284,7 +275,7 @@ impl Seen<'_> {
             Some(reading) => {
                 let age = reading["age_min"].as_i64().unwrap_or(0);
                 let direction = reading["direction"].as_str().map_or_else(String::new, |words| format!(", {words}"));
-                let old = if age > OLD_MIN { ": too old to say what is true now" } else { "" };
+                let old = if age > PAST_MIN { ": too old to say what is true now" } else { "" };
                 format!(
                     "{} {}{direction}, at {}, {} ago{old}",
                     reading["shown"].as_str().unwrap_or_default(),

@@ -4,7 +4,7 @@ use super::Place;
 use super::print::{Failure, folded};
 use super::say::{past, say};
 use crate::config::files::computer_zone;
-use crate::config::words::span;
+use crate::config::words::{LIKENESS_MIN, span};
 use crate::daemon::clock;
 use crate::domain::local::{Local, Meaning, TimeOfDay, Zone};
 use crate::domain::time::Timestamp;
@@ -17,9 +17,6 @@ use std::process::ExitCode;
 
 /// Names suggested for one that does not exist.
 const SUGGESTED: usize = 3;
-
-/// Names this alike are suggested (Jaro-Winkler, 0 to 1), as for settings.
-const LIKENESS_MIN: f64 = 0.75;
 
 pub(super) fn run(place: &Place, words: &[String], from: Option<&str>) -> Result<ExitCode, Failure> {
     let home = place.settings_to_show(&[], computer_zone())?.policy.zone;

@@ -5,11 +5,8 @@ use super::problem::Place;
 use super::words::Words;
 use crate::domain::local::Hours;
 use crate::domain::time::Span;
-use crate::engine::policy::{EscalationPolicy, PersonPolicy, Policy};
+use crate::engine::policy::{EscalationPolicy, PEOPLE_MAX, PersonPolicy, Policy};
 use std::collections::BTreeMap;
-
-/// Most people who are called: the second and the third.
-const PEOPLE_MAX: usize = 2;
 
 pub(super) fn people(top: &mut Words<'_>, policy: &mut Policy, reaches: &mut BTreeMap<String, Reach>, start: Place) {
     let node = top.take("person");

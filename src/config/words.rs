@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
 /// Two names are close enough to suggest one for the other from this likeness on (Jaro-Winkler, 0 to 1).
-const LIKENESS_MIN: f64 = 0.75;
+pub const LIKENESS_MIN: f64 = 0.75;
 
 /// The settings of one table, being taken out.
 #[derive(Debug)]

@@ -7,13 +7,11 @@ use crate::domain::diary::Note;
 use crate::domain::reading::Speaks;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::written::{Entry, Excursion, Written};
+use crate::engine::AHEAD_MIN;
 use crate::engine::effect::Side;
 use crate::engine::event::{Event, Which};
 use crate::intake::Piece;
 use crate::store::commit::Intake;
-
-/// A line further ahead of our clock than this is refused; one a little ahead is about now.
-const AHEAD_MIN: i64 = 5;
 
 /// A time without seconds means its whole minute.
 const MINUTE_MILLIS: i64 = 60_000;
@@ -21,6 +19,7 @@ const MINUTE_MILLIS: i64 = 60_000;
 impl Daemon {
     /// Keeps the lines of a piece of a diary, tells what was refused, and takes in what was kept.
     pub(super) fn diary_piece(&mut self, piece: &Piece) -> Result<(), Broken> {
+        // A line further ahead is refused; one a little ahead is about now.
         let soon = self.clock.now() + Span::minutes(AHEAD_MIN);
         let lines = self.settled_lines(piece);
         let (ahead, mut diary): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, line)| line.at > soon);

@@ -6,6 +6,7 @@ use crate::domain::diary::Note;
 use crate::domain::reading::{Reading, Speaks, settle};
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::event::{Event, Which};
+use crate::engine::{AHEAD_MIN, PAST_MIN};
 use crate::intake::folder::Wake;
 use crate::intake::places::Places;
 use crate::intake::{Incoming, Piece};
@@ -19,18 +20,6 @@ const GO_BACK_EVERY_SECONDS: i64 = 30;
 
 /// Rows older than this enter history only; the engine has no use for them.
 const ENGINE_HOURS: i64 = 48;
-
-/// A reading of standard input older than this is from before it began.
-const STDIN_PAST_MIN: i64 = 15;
-
-/// A row of a repeated hour is of a live source when it can have been measured this recently ...
-const LIVE_MIN: i64 = 15;
-
-/// ... and can not be of the second time round when that would be this far ahead.
-const AHEAD_MIN: i64 = 5;
-
-/// A reading that was measured longer than this before it arrived is counted as late.
-const LATE_MIN: i64 = 15;
 
 /// Most lines taken in at once: a flood of them must not keep a reading waiting.
 const LINES_MAX: usize = 100;
@@ -86,7 +75,8 @@ impl Daemon {
         let undecided: BTreeSet<Timestamp> =
             new.iter().map(|reading| reading.measured).filter(|at| open.contains(at)).collect();
         let first_sight = piece.first_sight || self.is_past_of_stdin(&new);
-        let late_before = self.clock.now() - Span::minutes(LATE_MIN);
+        // What is past when it arrives is counted as late.
+        let late_before = self.clock.now() - Span::minutes(PAST_MIN);
         let late = |reading: &&Reading| !first_sight && reading.measured < late_before;
         let count = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
         let intake = Intake {
@@ -150,7 +140,7 @@ impl Daemon {
 
     /// Standard input often begins with history: until a reading about now comes, nothing of it is news.
     fn is_past_of_stdin(&mut self, rows: &[Reading]) -> bool {
-        let from = self.clock.now() - Span::minutes(STDIN_PAST_MIN);
+        let from = self.clock.now() - Span::minutes(PAST_MIN);
         self.stdin.past = self.stdin.past && rows.iter().all(|reading| reading.measured < from);
         self.stdin.past
     }
@@ -231,9 +221,10 @@ impl Daemon {
     }
 }
 
-/// What the time of arrival says of an instant that came twice.
+/// What the time of arrival says of an instant that came twice: it can not be the later one where that would be
+/// ahead, and is the later one where only that is about now.
 pub(super) fn arrival_speaks(earlier: Timestamp, later: Timestamp, now: Timestamp) -> Speaks {
-    let (oldest, newest) = (now - Span::minutes(LIVE_MIN), now + Span::minutes(AHEAD_MIN));
+    let (oldest, newest) = (now - Span::minutes(PAST_MIN), now + Span::minutes(AHEAD_MIN));
     if later > newest {
         Speaks::Earlier
     } else if earlier < oldest && oldest <= later {

@@ -84,6 +84,22 @@ impl Kind {
             Self::Text => "text",
         }
     }
+
+    /// Can it say how much? What others are written with belongs to their words.
+    #[must_use]
+    pub const fn has_amount(&self) -> bool {
+        match self {
+            Self::Insulin(_) | Self::Carbohydrate(_) | Self::Meter(_) | Self::Ketones(_) => true,
+            Self::Symptoms
+            | Self::Exercise
+            | Self::Site
+            | Self::Sensor
+            | Self::SensorStart(_)
+            | Self::SensorStop(_)
+            | Self::Scan
+            | Self::Text => false,
+        }
+    }
 }
 
 /// One diary line.

@@ -11,6 +11,14 @@ use serde::{Deserialize, Serialize};
 /// (18.0156 by molar mass would print 145 mg/dL as 8.0, the HL7 guide's example prints 8.1).
 pub const MG_DL_PER_MMOL_L: i32 = 18;
 
+/// The lowest number of mg/dL that can be glucose, in hundredths: a sensor's own floor is 40, and 3 mmol/L read
+/// as mg/dL is 3. Common practice, no source.
+pub const MG_DL_MIN_HUNDREDTHS: i32 = 2_000;
+
+/// The highest number of mmol/L that sensors and meters show, in hundredths (600 mg/dL). Common practice, no
+/// source.
+pub const MMOL_L_MAX_HUNDREDTHS: i32 = 3_330;
+
 /// What a below-range word stands for, in mg/dL. Common practice: one below a sensor's lowest number.
 pub const BELOW_RANGE_MG_DL: i32 = 39;
 

@@ -126,16 +126,7 @@ fn amount_and_unit(kind: &Kind) -> (String, &'static str) {
         Kind::Carbohydrate(Some(amount)) => (amount.to_string(), "g"),
         Kind::Meter(glucose) => (glucose.shown(glucose.received(), None), glucose.received().name()),
         Kind::Ketones(amount) => (amount.to_string(), "mmol/L"),
-        Kind::Insulin(None)
-        | Kind::Carbohydrate(None)
-        | Kind::Symptoms
-        | Kind::Exercise
-        | Kind::Site
-        | Kind::Sensor
-        | Kind::SensorStart(_)
-        | Kind::SensorStop(_)
-        | Kind::Scan
-        | Kind::Text => (String::new(), ""),
+        _ => (String::new(), ""),
     }
 }
 

@@ -12,9 +12,6 @@ use serde::{Deserialize, Serialize};
 /// An alert that nobody answered is remembered this long after it is over.
 const RETURNED_KEPT_HOURS: i64 = 24;
 
-/// Most of them remembered.
-const RETURNED_MAX: usize = 20;
-
 /// Where an alert stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -83,13 +80,7 @@ impl Engine {
     /// Where a level stands.
     #[must_use]
     pub fn alarm_state(&self, condition: Condition) -> AlarmState {
-        let (side, level) = match condition {
-            Condition::VeryLow => (Side::Low, &self.state.low.worse),
-            Condition::Low => (Side::Low, &self.state.low.milder),
-            Condition::High => (Side::High, &self.state.high.milder),
-            Condition::VeryHigh => (Side::High, &self.state.high.worse),
-            _ => return Normal,
-        };
+        let Some((side, level)) = condition.side().zip(self.state.level(condition)) else { return Normal };
         if self.policy.levels.of(condition).is_some_and(|level| level.rings == Rings::Never) {
             return OutOfService;
         }
@@ -120,33 +111,21 @@ impl Engine {
         active.seen || by_care
     }
 
-    /// An alert is over: if it rang and nobody answered, that is remembered.
+    /// An alert is over: if it rang and nobody answered, that is remembered. What an earlier one of its condition
+    /// left was forgotten when this one came.
     pub(super) fn remember_returned(&mut self, side: Side, condition: Condition, active: &Active, until: Timestamp) {
-        let kept = Span::hours(RETURNED_KEPT_HOURS);
-        self.state.returned.retain(|known| known.condition != condition && until - known.until <= kept);
         if active.told == Told::Rang && !self.is_answered(side, active) {
-            if self.state.returned.len() == RETURNED_MAX {
-                self.state.returned.remove(0);
-            }
             self.state.returned.push(Returned { id: active.id, condition, since: active.since, until });
         }
     }
 
     /// What is over long enough, or has come again, need not be answered any more.
     pub(super) fn forget_returned(&mut self, now: Timestamp) {
-        if self.state.returned.is_empty() {
-            return;
-        }
-        let kept = Span::hours(RETURNED_KEPT_HOURS);
-        let (low, high) = (&self.state.low, &self.state.high);
-        self.state.returned.retain(|returned| {
-            let level = match returned.condition {
-                Condition::VeryLow => &low.worse,
-                Condition::Low => &low.milder,
-                Condition::High => &high.milder,
-                _ => &high.worse,
-            };
-            level.active().is_none() && now - returned.until <= kept
+        let mut returned = std::mem::take(&mut self.state.returned);
+        returned.retain(|returned| {
+            let is_recent = now - returned.until <= Span::hours(RETURNED_KEPT_HOURS);
+            is_recent && self.state.active(returned.condition).is_none()
         });
+        self.state.returned = returned;
     }
 }

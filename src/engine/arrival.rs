@@ -84,7 +84,7 @@ impl Arrivals {
 }
 
 impl Engine {
-    /// A piece of readings arrived, the newest of them `late`.
+    /// A piece of readings arrived: when its newest was measured, and whether that was its only one.
     pub(super) fn learn_arrival(&mut self, turn: &mut Turn, source: SourceId, newest: Timestamp, single: bool) {
         let past_after = self.past_after(source);
         let late = turn.now - newest;

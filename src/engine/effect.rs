@@ -115,10 +115,33 @@ impl Condition {
         Self::Morning,
     ];
 
+    /// The four levels: of each side the worse first.
+    pub const LEVELS: [Self; 4] = [Self::VeryLow, Self::Low, Self::VeryHigh, Self::High];
+
+    /// Which side of the range it is about, where it is about a value.
+    #[must_use]
+    pub const fn side(self) -> Option<Side> {
+        match self {
+            Self::VeryLow | Self::Low | Self::RecheckLow => Some(Side::Low),
+            Self::High | Self::VeryHigh | Self::RecheckHigh => Some(Side::High),
+            Self::Gap
+            | Self::SourceFailed
+            | Self::ChannelFailed
+            | Self::TwoSignals
+            | Self::Scan
+            | Self::Sensor
+            | Self::WhileAway
+            | Self::NotWatching
+            | Self::Diary
+            | Self::Reminder
+            | Self::Morning => None,
+        }
+    }
+
     /// Is it about a value, rather than about sensor, channels or diary?
     #[must_use]
     pub const fn is_about_glucose(self) -> bool {
-        matches!(self, Self::VeryLow | Self::Low | Self::High | Self::VeryHigh | Self::RecheckHigh | Self::RecheckLow)
+        self.side().is_some()
     }
 }
 

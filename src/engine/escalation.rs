@@ -5,15 +5,12 @@
 use super::Engine;
 use super::effect::{Audience, Condition, Id, Side, What};
 use super::level::Told;
-use super::policy::EscalationPolicy;
+use super::policy::{EscalationPolicy, PEOPLE_MAX};
 use super::reason::Reason;
 use super::timers::Timer;
 use super::turn::{Judged, Turn};
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
-
-/// People who can be called.
-const PEOPLE_MAX: usize = 2;
 
 /// A step that waits for a value to rise or fall is looked at again after this.
 const LOOK_AGAIN_MIN: i64 = 5;
@@ -44,7 +41,7 @@ pub struct Chain {
     pub answered: Option<Timestamp>,
     /// When each person was called.
     pub called: Vec<(u8, Timestamp)>,
-    /// Steps made, in the order of [`Step`].
+    /// Steps made.
     done: Vec<Step>,
     /// When it last rang for want of an answer.
     again: Option<Timestamp>,
@@ -92,36 +89,30 @@ impl Chain {
         }
     }
 
-    /// The steps that are still to be made, with when they are due.
+    /// The steps that are still to be made, with when they are due. Once it is answered it rings no more, and
+    /// others are called only for a value that stays.
     fn steps(&self, policy: &EscalationPolicy, night: bool) -> Vec<(Timestamp, Step)> {
-        let second = if night { policy.second_by_night } else { policy.second_by_day };
         let start = match (self.very_low, self.answered) {
             (Some(at), _) => at,
             (None, None) => self.began + policy.low_unanswered,
             (None, Some(_)) => self.began + policy.low_answered,
         };
-        let mut steps = Vec::new();
-        match self.answered {
-            None => {
-                if self.very_low.is_none() {
-                    steps.push((start, Step::Promote));
-                }
-                steps.extend([(start + policy.repeat, Step::Repeat), (start + second, Step::Second)]);
-                steps.push((start + policy.third, Step::Third));
+        let second = match (self.very_low, self.answered) {
+            (Some(_), Some(_)) => policy.not_recovering,
+            _ if night => policy.second_by_night,
+            _ => policy.second_by_day,
+        };
+        let third = start + policy.third;
+        let mut steps = vec![(start + second, Step::Second), (third, Step::Third)];
+        if self.answered.is_none() {
+            if self.very_low.is_none() {
+                steps.push((start, Step::Promote));
             }
-            // Answered: others are called only for a value that stays.
-            Some(_) if self.very_low.is_some() => {
-                steps.extend([(start + policy.not_recovering, Step::Second), (start + policy.third, Step::Third)]);
-            }
-            Some(_) => steps.extend([(start + second, Step::Second), (start + policy.third, Step::Third)]),
+            // What comes after the last step goes on for good.
+            let again = self.again.map_or(third, |again| again.max(third)) + policy.every;
+            steps.extend([(start + policy.repeat, Step::Repeat), (again, Step::Again)]);
         }
         steps.retain(|(_, step)| !self.done.contains(step));
-        if self.answered.is_none() {
-            // What comes after the last step goes on for good.
-            let last = start + policy.third;
-            let next = self.again.map_or(last, |again| again.max(last)) + policy.every;
-            steps.push((next, Step::Again));
-        }
         steps
     }
 }
@@ -250,6 +241,7 @@ impl Engine {
         turn.tell_to(Audience::Person(person), What::Called, condition, id, part_of, reason.clone(), true);
     }
 
+    /// The low is over, and its calls with it.
     fn end_chain(&mut self, turn: &mut Turn) {
         let Some(chain) = self.state.chain.take() else { return };
         self.state.timers.stop(Timer::Chain);

@@ -66,11 +66,12 @@ use window::Window;
 /// Version of the snapshot's form. Another version is rebuilt from stored events.
 pub const SNAPSHOT_VERSION: u32 = 1;
 
-/// A reading older than this, or than two cadences, is past.
-const PAST_MIN: i64 = 15;
+/// A reading older than this, or than two cadences, is past: it says nothing about now.
+pub const PAST_MIN: i64 = 15;
 
-/// A reading measured further ahead of now than this comes from a clock that is wrong.
-const AHEAD_MIN: i64 = 5;
+/// What was measured or written further ahead of now than this comes from a clock that is wrong; what is a little
+/// ahead is about now.
+pub const AHEAD_MIN: i64 = 5;
 
 /// A stretch without watching shorter than this is not told.
 const UNWATCHED_TOLD_MIN: i64 = 10;
@@ -336,8 +337,7 @@ impl Engine {
 
     fn unwatched(&mut self, turn: &mut Turn, from: Timestamp, to: Timestamp, cause: Cause) {
         self.state.timers.not_before(to + Span::minutes(CATCH_UP_MIN));
-        for place in 0..self.state.sources.len() {
-            let source = SourceId(u16::try_from(place).unwrap_or(u16::MAX));
+        for source in self.numbers() {
             if self.state.timers.due(Timer::Gap(source)).is_some() {
                 // The source may have slept as well: it is given the time it is given after any reading.
                 self.state.timers.set(Timer::Gap(source), to + self.policy.gap.after_low);

@@ -174,6 +174,9 @@ pub struct EscalationPolicy {
     pub gap_by_night: Span,
 }
 
+/// Most people who are called: the second and the third.
+pub const PEOPLE_MAX: usize = 2;
+
 /// Somebody who is called when the wearer does not answer.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PersonPolicy {

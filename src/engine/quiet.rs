@@ -2,7 +2,7 @@
 //! touches another condition, and what is graver breaks through.
 
 use super::Engine;
-use super::effect::{Condition, Decision, Id, Priority, Side, What};
+use super::effect::{Condition, Decision, Id, Priority, What};
 use super::level::{Active, Told};
 use super::reason::Reason;
 use super::source::SourceState;
@@ -142,15 +142,8 @@ impl Engine {
     }
 
     fn still_beyond(&self, condition: Condition) -> Option<Active> {
-        let (low, high) = (self.side(Side::Low), self.side(Side::High));
-        let level = match condition {
-            Condition::VeryLow => &low.worse,
-            Condition::Low => &low.milder,
-            Condition::High => &high.milder,
-            Condition::VeryHigh => &high.worse,
-            _ => return None,
-        };
-        level.active().filter(|active| active.is_beyond() && active.told != Told::Hidden && !active.seen).copied()
+        let active = self.state.active(condition).copied();
+        active.filter(|active| active.is_beyond() && active.told != Told::Hidden && !active.seen)
     }
 
     fn plan_quiet(&mut self) {

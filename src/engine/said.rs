@@ -10,6 +10,7 @@ use super::recheck_high::{HighCare, Stage};
 use super::recheck_low::LowCare;
 use super::turn::Turn;
 use crate::domain::diary::{Kind, Note};
+use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::written::is_diary_only;
 
@@ -74,45 +75,49 @@ impl Engine {
         }
     }
 
+    /// A note for the diary; one that treats what is out of range begins its looks.
     pub(super) fn noted(&mut self, turn: &mut Turn, note: &Note) {
-        let levels = &self.policy.levels;
-        let (low, high) = (levels.low.limit.hundredths(), levels.high.limit.hundredths());
-        if let Kind::Meter(glucose) = note.kind {
-            if self.state.meter.is_none_or(|(before, _)| before <= note.at) {
-                self.state.meter = Some((note.at, glucose));
-            }
-            turn.judged = self.latest(turn.now);
-            // Whoever measures is awake and at it.
-            self.answer_chain(turn, note.at);
-            self.complete_high_look(turn);
-            self.complete_low_look(turn);
-        }
+        let at = note.at;
         match &note.kind {
-            Kind::SensorStart(of) => return self.sensor_started(turn, note.at, of.as_deref()),
-            Kind::SensorStop(of) => return self.sensor_stopped(turn, note.at, of.as_deref()),
-            Kind::Scan => self.scan_noted(turn, note.at),
-            _ => {}
-        }
-        let value = self.value_at(note.at).map(super::super::domain::glucose::Glucose::hundredths);
-        let is_high = self.side(Side::High).active().any(Active::is_beyond) || value.is_some_and(|value| value > high);
-        let is_low = self.side(Side::Low).active().any(Active::is_beyond) || value.is_some_and(|value| value < low);
-        match note.kind {
-            Kind::Insulin(_) if is_high => self.treat_high(turn, note.at, None),
-            Kind::Carbohydrate(_) if is_low => self.treat_low(turn, note.at),
+            Kind::SensorStart(of) => return self.sensor_started(turn, at, of.as_deref()),
+            Kind::SensorStop(of) => return self.sensor_stopped(turn, at, of.as_deref()),
+            Kind::Insulin(_) if self.is_out(Side::High, at) => return self.treat_high(turn, at, None),
+            Kind::Carbohydrate(_) if self.is_out(Side::Low, at) => return self.treat_low(turn, at),
             // Symptoms count whatever the sensor says: they start the looks of a low.
-            Kind::Symptoms => self.treat_low(turn, note.at),
+            Kind::Symptoms => return self.treat_low(turn, at),
+            Kind::Meter(glucose) => self.measured(turn, at, *glucose),
+            Kind::Scan => self.scan_noted(turn, at),
             Kind::Insulin(_)
             | Kind::Carbohydrate(_)
-            | Kind::Meter(_)
             | Kind::Ketones(_)
             | Kind::Exercise
             | Kind::Site
             | Kind::Sensor
-            | Kind::SensorStart(_)
-            | Kind::SensorStop(_)
-            | Kind::Scan
-            | Kind::Text => turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false),
+            | Kind::Text => {}
         }
+        turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false);
+    }
+
+    /// A check with a meter: looks that waited for a value have one.
+    fn measured(&mut self, turn: &mut Turn, at: Timestamp, glucose: Glucose) {
+        if self.state.meter.is_none_or(|(before, _)| before <= at) {
+            self.state.meter = Some((at, glucose));
+        }
+        turn.judged = self.latest(turn.now);
+        // Whoever measures is awake and at it.
+        self.answer_chain(turn, at);
+        self.complete_high_look(turn);
+        self.complete_low_look(turn);
+    }
+
+    /// Is an alert of that side beyond its limit, or was the value of that time?
+    fn is_out(&self, side: Side, at: Timestamp) -> bool {
+        let levels = &self.policy.levels;
+        let beyond = |value: Glucose| match side {
+            Side::Low => value.hundredths() < levels.low.limit.hundredths(),
+            Side::High => value.hundredths() > levels.high.limit.hundredths(),
+        };
+        self.side(side).active().any(Active::is_beyond) || self.value_at(at).is_some_and(beyond)
     }
 
     pub(super) fn seen(&mut self, turn: &mut Turn, which: Option<Id>, until: Option<Timestamp>) {
@@ -166,18 +171,10 @@ impl Engine {
 
     /// The open alerts that can be treated.
     fn open_to_treat(&self) -> Vec<Open> {
-        let mut open = Vec::new();
-        for (side, worse, milder) in [
-            (&self.state.low, Condition::VeryLow, Condition::Low),
-            (&self.state.high, Condition::VeryHigh, Condition::High),
-        ] {
-            for (level, condition) in [(&side.worse, worse), (&side.milder, milder)] {
-                if let Some(active) = level.active() {
-                    open.push(Open { id: active.id, condition, since: active.since });
-                }
-            }
-        }
-        open
+        let open = |condition: Condition| {
+            self.state.active(condition).map(|active| Open { id: active.id, condition, since: active.since })
+        };
+        Condition::LEVELS.into_iter().filter_map(open).collect()
     }
 
     fn side_of(&self, id: Id) -> Option<Side> {

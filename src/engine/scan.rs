@@ -3,7 +3,7 @@
 
 use super::Engine;
 use super::effect::{Condition, Id, What};
-use super::policy::{SensorPolicy, SourceKind};
+use super::policy::SourceKind;
 use super::reason::{Call, Reason};
 use super::timers::Timer;
 use super::turn::Turn;
@@ -160,15 +160,6 @@ impl Engine {
             }
             before = reading.measured;
         }
-    }
-
-    pub(super) fn sensor(&self, source: SourceId) -> SensorPolicy {
-        self.policy.sources.get(usize::from(source.0)).map(|source| source.sensor).unwrap_or_default()
-    }
-
-    pub(super) fn numbers(&self) -> impl Iterator<Item = SourceId> + use<> {
-        let count = self.policy.sources.len().max(self.state.sources.len());
-        (0..count).filter_map(|place| u16::try_from(place).ok().map(SourceId))
     }
 
     /// The last scan, when the memory is full, and all calls for the next one in no order.

@@ -3,7 +3,7 @@
 
 use super::Engine;
 use super::effect::{Condition, Id, What};
-use super::policy::SourceKind;
+use super::policy::{SourceKind, SourcePolicy};
 use super::reason::Reason;
 use super::timers::Timer;
 use super::turn::Turn;
@@ -159,23 +159,18 @@ impl Engine {
         (begins - Span::minutes(EVENING_MIN)).min(end - Span::minutes(EVENING_MIN))
     }
 
-    /// The sources a note is about; a name that is none is answered.
+    /// What the sources that are watched are called.
     pub(super) fn names_watched(&self) -> Vec<String> {
         let watched = self.policy.sources.iter().filter(|source| source.kind != SourceKind::History);
         watched.map(|source| source.name.clone()).collect()
     }
 
+    /// The sources a note is about; a name that is none is answered.
     fn sensors_named(&self, turn: &mut Turn, of: Option<&str>) -> Option<Vec<SourceId>> {
-        let policy = &self.policy;
-        let watched =
-            |place: &usize| policy.sources.get(*place).is_some_and(|source| source.kind != SourceKind::History);
-        let named =
-            |place: &usize| of.is_none_or(|name| policy.sources.get(*place).is_some_and(|source| source.name == name));
-        let found: Vec<SourceId> = (0..policy.sources.len())
-            .filter(watched)
-            .filter(named)
-            .filter_map(|place| u16::try_from(place).ok().map(SourceId))
-            .collect();
+        let is_meant =
+            |source: &SourcePolicy| source.kind != SourceKind::History && of.is_none_or(|name| source.name == name);
+        let in_settings = |source: &SourceId| self.policy.sources.get(usize::from(source.0));
+        let found: Vec<SourceId> = self.numbers().filter(|source| in_settings(source).is_some_and(is_meant)).collect();
         if found.is_empty() {
             let reason = Reason::NoSuchSource { names: self.names_watched() };
             turn.tell(What::Answer, Condition::Sensor, Id(0), None, reason, false);

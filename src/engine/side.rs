@@ -1,13 +1,13 @@
 //! The two levels of one side of the range: the worse speaks for the milder. By night a level that
 //! rings by day only is held. Knows nothing of re-checks.
 
-use super::Engine;
 use super::effect::{Audience, Condition, Decision, Id, Side, What};
 use super::level::{Active, Level, Seen, Step, Told};
 use super::policy::{LevelPolicy, Rings};
 use super::priority;
 use super::reason::Reason;
 use super::turn::Turn;
+use super::{Engine, State};
 use serde::{Deserialize, Serialize};
 
 /// Where the two levels of a side stand.
@@ -29,6 +29,26 @@ impl SideState {
     #[must_use]
     pub fn root(&self) -> Option<&Active> {
         self.active().min_by_key(|active| (active.since, active.id))
+    }
+}
+
+impl State {
+    /// Where the level of that condition stands; a condition that is no level has none.
+    #[must_use]
+    pub const fn level(&self, condition: Condition) -> Option<&Level> {
+        match condition {
+            Condition::VeryLow => Some(&self.low.worse),
+            Condition::Low => Some(&self.low.milder),
+            Condition::High => Some(&self.high.milder),
+            Condition::VeryHigh => Some(&self.high.worse),
+            _ => None,
+        }
+    }
+
+    /// The active alert of that condition.
+    #[must_use]
+    pub fn active(&self, condition: Condition) -> Option<&Active> {
+        self.level(condition).and_then(Level::active)
     }
 }
 

@@ -3,7 +3,7 @@
 
 use super::arrival::Arrivals;
 use super::effect::{Condition, Id, What};
-use super::policy::SourceKind;
+use super::policy::{SensorPolicy, SourceKind};
 use super::reason::Reason;
 use super::scan::Scan;
 use super::session::Session;
@@ -11,7 +11,7 @@ use super::timers::Timer;
 use super::turn::Turn;
 use super::two_signals::Trust;
 use super::{AHEAD_MIN, Engine};
-use crate::domain::glucose::{Glucose, MG_DL_PER_MMOL_L, Measured, Unit};
+use crate::domain::glucose::{Glucose, MG_DL_MIN_HUNDREDTHS, MG_DL_PER_MMOL_L, MMOL_L_MAX_HUNDREDTHS, Measured, Unit};
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -26,14 +26,11 @@ const INTERVALS_MAX: usize = 9;
 /// Intervals longer than this are gaps, not cadence.
 const INTERVAL_MAX_MIN: i64 = 30;
 
-/// Numbers a sensor cannot mean in mg/dL: below 20 (a sensor's own floor is 40, and 3 mmol/L read as
-/// mg/dL is 3) or above 600 (33.3 mmol/L, the top of what meters show). Common practice, no source.
-const ABSURD_BELOW_HUNDREDTHS: i32 = 2_000;
-const ABSURD_ABOVE_HUNDREDTHS: i32 = 60_000;
+/// The highest number of mg/dL a sensor can mean, in hundredths: 600 (33.3 mmol/L, the top of what meters show).
+/// Common practice, no source.
+const MG_DL_MAX_HUNDREDTHS: i32 = 60_000;
 
-/// The highest number of mmol/L there is (600 mg/dL), and a number of mmol/L from which mg/dL is likelier
-/// (20 mmol/L, as 360 mg/dL), both in hundredths of a mg/dL as they would be read.
-const MMOL_L_MAX_HUNDREDTHS: i32 = 3_330;
+/// A number of mmol/L from which mg/dL is likelier (20 mmol/L, as the 360 mg/dL it would be read as).
 const MG_DL_LIKELY_HUNDREDTHS: i32 = 36_000;
 
 /// For so long a value tells the unit of the next: any value may follow a longer silence, and a very low must
@@ -182,7 +179,7 @@ impl Engine {
     pub(super) fn absurd(&mut self, reading: &Reading) -> bool {
         let glucose = reading.glucose;
         glucose.measured() == Measured::Number
-            && (!(ABSURD_BELOW_HUNDREDTHS..=ABSURD_ABOVE_HUNDREDTHS).contains(&glucose.hundredths())
+            && (!(MG_DL_MIN_HUNDREDTHS..=MG_DL_MAX_HUNDREDTHS).contains(&glucose.hundredths())
                 || self.source(reading.source).in_other_unit(reading))
     }
 
@@ -192,6 +189,17 @@ impl Engine {
             self.state.sources.resize_with(place + 1, SourceState::default);
         }
         &mut self.state.sources[place]
+    }
+
+    /// The numbers of all sources: those in the settings, and those that were in them once.
+    pub(super) fn numbers(&self) -> impl Iterator<Item = SourceId> + use<> {
+        let count = self.policy.sources.len().max(self.state.sources.len());
+        (0..count).filter_map(|place| u16::try_from(place).ok().map(SourceId))
+    }
+
+    /// What the settings say of the sensor behind a source.
+    pub(super) fn sensor(&self, source: SourceId) -> SensorPolicy {
+        self.policy.sources.get(usize::from(source.0)).map(|source| source.sensor).unwrap_or_default()
     }
 
     fn streams(&self, source: SourceId) -> bool {
@@ -268,8 +276,7 @@ impl Engine {
     /// Watching begins: a source that never says anything is silent from now on.
     pub(super) fn watch_all_sources(&mut self, now: Timestamp) {
         let after = self.policy.gap.after;
-        for place in 0..self.policy.sources.len() {
-            let source = SourceId(u16::try_from(place).unwrap_or(u16::MAX));
+        for source in self.numbers() {
             if self.streams(source)
                 && self.state.timers.due(Timer::Gap(source)).is_none()
                 && self.source(source).lost.is_none()
@@ -368,8 +375,7 @@ impl Engine {
 
     /// Ends what is open about sources that the settings no longer hold, or that no longer stream.
     pub(super) fn drop_sources_gone(&mut self, turn: &mut Turn) {
-        for place in 0..self.state.sources.len() {
-            let source = SourceId(u16::try_from(place).unwrap_or(u16::MAX));
+        for source in self.numbers() {
             if self.streams(source) {
                 continue;
             }

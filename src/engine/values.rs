@@ -43,10 +43,8 @@ impl Engine {
     /// For lows: of several fresh sources the lowest value, so that none hides another's low.
     pub(super) fn lowest_latest(&self, now: Timestamp) -> Option<Judged> {
         let newest = self.latest(now);
-        let others = (0..self.state.sources.len()).filter_map(|place| {
-            let source = SourceId(u16::try_from(place).ok()?);
-            self.latest_of(source).filter(|judged| now - judged.at <= Span::minutes(PAST_MIN))
-        });
+        let latest = self.numbers().filter_map(|source| self.latest_of(source));
+        let others = latest.filter(|judged| now - judged.at <= Span::minutes(PAST_MIN));
         let meter_is_newest = newest.is_some_and(|newest| self.state.meter.is_some_and(|(at, _)| at == newest.at));
         if meter_is_newest {
             return newest;

@@ -6,7 +6,7 @@ use super::row_error::RowError;
 use super::rows::{Changed, Rows, for_each_record, with_point};
 use super::wanted::Dialect;
 use crate::domain::diary::{Amount, Kind};
-use crate::domain::glucose::{Glucose, Unit};
+use crate::domain::glucose::{Glucose, MG_DL_MIN_HUNDREDTHS, MMOL_L_MAX_HUNDREDTHS, Unit};
 use crate::domain::reading::Undecided;
 use crate::domain::travel::WallClock;
 use crate::domain::written::{Entry, Excursion, Written};
@@ -19,11 +19,6 @@ pub const KINDS: [&str; 10] =
 
 /// What a file may say besides.
 const ANSWERS: [&str; 2] = ["treated", "seen"];
-
-/// Lowest meter value in hundredths of a mg/dL, and the values below which one with a fraction is doubtful:
-/// mmol/L reach up to there, and meters show whole mg/dL. Common practice, no source.
-const METER_MIN_HUNDREDTHS: i32 = 2_000;
-const METER_WHOLE_BELOW_HUNDREDTHS: i32 = 3_330;
 
 /// Highest meter value, in hundredths of a mg/dL. Common practice, no source: meters show "high" before.
 const METER_MAX_HUNDREDTHS: i32 = 90_000;
@@ -133,8 +128,9 @@ pub fn meter(told: &Told<'_>, wearers: Unit) -> Result<Glucose, NotANote> {
     let plausible = |unit: Unit| {
         Glucose::parse(&with_point(told.amount), unit).ok().filter(|value| {
             let hundredths = value.hundredths();
-            let whole = hundredths % 100 == 0 || hundredths >= METER_WHOLE_BELOW_HUNDREDTHS;
-            (METER_MIN_HUNDREDTHS..=METER_MAX_HUNDREDTHS).contains(&hundredths) && whole
+            // Meters show whole mg/dL: one with a fraction is doubtful as far up as mmol/L reach.
+            let whole = hundredths % 100 == 0 || hundredths >= MMOL_L_MAX_HUNDREDTHS;
+            (MG_DL_MIN_HUNDREDTHS..=METER_MAX_HUNDREDTHS).contains(&hundredths) && whole
         })
     };
     let other = match unit {
@@ -327,17 +323,7 @@ fn entry(told: &Told<'_>, wearers: Unit) -> Result<Entry, NotANote> {
                 Part::Amount | Part::Unit | Part::Note => wrong,
             })?;
             // A kind that has no amount keeps what stands there with its words: 30 min of exercise.
-            let extra = match kind {
-                Kind::Insulin(_) | Kind::Carbohydrate(_) | Kind::Meter(_) | Kind::Ketones(_) => [""; 2],
-                Kind::Symptoms
-                | Kind::Exercise
-                | Kind::Site
-                | Kind::Sensor
-                | Kind::SensorStart(_)
-                | Kind::SensorStop(_)
-                | Kind::Scan
-                | Kind::Text => [told.amount, told.unit],
-            };
+            let extra = if kind.has_amount() { [""; 2] } else { [told.amount, told.unit] };
             let words: Vec<&str> = extra.into_iter().chain([told.words]).filter(|part| !part.is_empty()).collect();
             Ok(Entry::Noted { kind, words: words.join(" ") })
         }

@@ -5,7 +5,7 @@ use super::encoding::Encoding;
 use super::rows::{for_each_record, with_point};
 use super::sniff_time::{self, Times};
 use super::wanted::{Cell, Column, Dialect, Lines, NotFound, Wanted};
-use crate::domain::glucose::{Glucose, Measured, Unit};
+use crate::domain::glucose::{Glucose, MG_DL_MIN_HUNDREDTHS, MMOL_L_MAX_HUNDREDTHS, Measured, Unit};
 
 /// Records looked at.
 const RECORDS_MAX: usize = 500;
@@ -21,12 +21,6 @@ const GLUCOSE_WORDS: [&str; 5] = ["gluc", "gluk", "glic", "glyc", "blutzucker"];
 
 /// Delimiters tried, the commonest last: a comma may also be a decimal one.
 pub(super) const DELIMITERS: [u8; 4] = [b';', b'\t', b'|', b','];
-
-/// Lowest value in mg/dL that could be glucose.
-const MG_DL_MIN_HUNDREDTHS: i32 = 2_000;
-
-/// Highest value in mmol/L that sensors and meters show (600 mg/dL).
-const MMOL_L_MAX_HUNDREDTHS: i32 = 3_330;
 
 pub(super) type Record = (u64, Vec<String>);
 

@@ -168,7 +168,6 @@ fn is_finished(name: &str) -> bool {
         && ![".tmp", ".part", ".partial", ".swp"].iter().any(|end| name.ends_with(end))
 }
 
-/// Does a name fit a pattern in which `*` stands for anything?
 /// Is this a file that the source reads, wherever it is named from?
 #[must_use]
 pub fn belongs(settings: &SourceSettings, path: &Path) -> bool {
@@ -177,6 +176,7 @@ pub fn belongs(settings: &SourceSettings, path: &Path) -> bool {
     there && path.file_name().and_then(|name| name.to_str()).is_some_and(|name| matches(&settings.files, name))
 }
 
+/// Does a name fit a pattern in which `*` stands for anything?
 fn matches(pattern: &str, name: &str) -> bool {
     match pattern.split_once('*') {
         None => pattern == name,

@@ -33,26 +33,6 @@ pub enum Act {
     Sensor,
 }
 
-/// Which side of the range a decision is about.
-#[must_use]
-pub const fn side_of(condition: Condition) -> Option<Side> {
-    match condition {
-        Condition::VeryLow | Condition::Low | Condition::RecheckLow => Some(Side::Low),
-        Condition::High | Condition::VeryHigh | Condition::RecheckHigh => Some(Side::High),
-        Condition::Gap
-        | Condition::SourceFailed
-        | Condition::ChannelFailed
-        | Condition::TwoSignals
-        | Condition::Scan
-        | Condition::Sensor
-        | Condition::WhileAway
-        | Condition::NotWatching
-        | Condition::Diary
-        | Condition::Reminder
-        | Condition::Morning => None,
-    }
-}
-
 const fn is_about_the_sensor(condition: Condition) -> bool {
     matches!(
         condition,
@@ -68,14 +48,14 @@ impl Sides {
     /// The side of each alert and re-check.
     #[must_use]
     pub fn of(decisions: &[(Timestamp, Decision)]) -> Self {
-        let side = |decision: &Decision| side_of(decision.condition).map(|side| (decision.id, side));
+        let side = |decision: &Decision| decision.condition.side().map(|side| (decision.id, side));
         Self(decisions.iter().filter_map(|(_, decision)| side(decision)).collect())
     }
 
     /// Does it answer a ring of this decision?
     #[must_use]
     pub fn answers(&self, act: Act, ring: &Decision) -> bool {
-        let side = side_of(ring.condition);
+        let side = ring.condition.side();
         match act {
             Act::Seen(which) => which.is_none_or(|id| ring.id == id || ring.part_of == Some(id)),
             Act::Treated(which) => side.is_some() && self.is_of(which, side),
@@ -88,7 +68,7 @@ impl Sides {
     /// Does it acknowledge an alert: was it seen, or treated?
     #[must_use]
     pub fn acknowledges(&self, act: Act, id: Id, condition: Condition) -> bool {
-        let side = side_of(condition);
+        let side = condition.side();
         match act {
             Act::Seen(which) => which.is_none_or(|seen| seen == id),
             Act::Treated(which) => side.is_some() && self.is_of(which, side),

@@ -7,7 +7,7 @@
 //! *missed* is an episode in which nothing rang, and nothing in the 30 minutes before it.
 
 use crate::domain::time::{Span, Timestamp};
-use crate::engine::effect::{Condition, Decision, What};
+use crate::engine::effect::{Condition, Decision, Side, What};
 use crate::engine::policy::Levels;
 use crate::formats::rows::Row;
 
@@ -108,7 +108,7 @@ impl Score {
                 continue;
             };
             let limit = level.limit.hundredths();
-            let below = matches!(condition, Condition::VeryLow | Condition::Low);
+            let below = condition.side() == Some(Side::Low);
             let beyond = |value: i32| if below { value < limit } else { value > limit };
             score.add(&episodes(&kept, cadence, gap, &beyond), decisions, condition, worse);
         }

@@ -1,7 +1,7 @@
 //! Some time of one wearer's life, as the store or a replay holds it, and what can be asked of one ring in it:
 //! was it answered, did it clear at once, did it need anybody? The definitions stand in docs/burden.md.
 
-use super::answers::{Action, Sides, side_of};
+use super::answers::{Action, Sides};
 use crate::domain::glucose::Glucose;
 use crate::domain::local::Hours;
 use crate::domain::reading::{Reading, SourceId};
@@ -92,7 +92,7 @@ impl Story<'_> {
 
     /// Is the reading after the one it was raised on back inside the limit?
     pub(super) fn cleared_at_next(&self, place: usize, at: Timestamp, decision: &Decision) -> bool {
-        let Some((limit, side)) = limit_in(&decision.reason).zip(side_of(decision.condition)) else {
+        let Some((limit, side)) = limit_in(&decision.reason).zip(decision.condition.side()) else {
             let soon = at + Span::minutes(FLEETING_MIN);
             return self.ends_by(place, decision.id, soon);
         };
@@ -126,7 +126,7 @@ impl Story<'_> {
         if self.actions.get(first).is_some_and(|action| action.at <= soon) {
             return false;
         }
-        match side_of(decision.condition) {
+        match decision.condition.side() {
             Some(side) => self.came_back_by_itself(side, decision.reading_at.unwrap_or(at), at, soon),
             None => decision.id != Id(0) && self.ends_by(place, decision.id, soon),
         }
