@@ -273,6 +273,20 @@ mod tests {
     }
 
     #[test]
+    fn a_channel_reaches_one_person_and_is_named_once() {
+        let text = |sam: &str, kim: &str| {
+            let channel = |name: &str| format!("[channel.{name}]\nkind = \"desktop\"\n");
+            let channels = ["wearers", "sams", "kims"].map(channel).concat();
+            let person =
+                |name: &str, order: u8, names: &str| format!("[person.{name}]\norder = {order}\nchannels = {names}\n");
+            [channels, person("sam", 1, sam), person("kim", 2, kim)].concat()
+        };
+        assert_eq!(problems(&text("\"sams\"", "\"kims\"")), Vec::<String>::new());
+        assert_eq!(problems(&text("[\"sams\", \"sams\"]", "\"kims\"")), ["person.sam names channel \"sams\" twice"]);
+        assert_eq!(problems(&text("\"sams\"", "\"sams\"")), ["channel.sams reaches two people"]);
+    }
+
+    #[test]
     fn the_command_line_wins_and_limits_follow_the_unit() {
         let set = ["wearer.unit=mmol/L", "level.low.limit=4.0", "wearer.night=22:00-06:00"].map(str::to_owned);
         let read = settings("[level.low]\nlimit = 3.9\n", None, &set, Purpose::Replay, Zone::UTC).unwrap();

@@ -21,8 +21,10 @@ pub(super) fn people(top: &mut Words<'_>, policy: &mut Policy, reaches: &mut BTr
         if channels.is_empty() {
             words.wrong(place, format!("person.{name} has no channels"), "name the channels that reach this person");
         }
-        for channel in &channels {
-            if !reaches.contains_key(channel) {
+        for (before, channel) in channels.iter().enumerate() {
+            if channels.iter().take(before).any(|known| known == channel) {
+                words.wrong(place, format!("person.{name} names channel \"{channel}\" twice"), "name it once");
+            } else if !reaches.contains_key(channel) {
                 let known: Vec<&str> = reaches.keys().map(String::as_str).collect();
                 words.wrong(
                     place,
@@ -44,7 +46,7 @@ pub(super) fn people(top: &mut Words<'_>, policy: &mut Policy, reaches: &mut BTr
     for (place, (_, person, channels)) in (0..).zip(found) {
         for channel in &channels {
             if let Some(reach) = reaches.get_mut(channel) {
-                if reach.owner.is_some() {
+                if reach.owner.is_some_and(|owner| owner != place) {
                     all.wrong(start, format!("channel.{channel} reaches two people"), "give each their own channel");
                 }
                 reach.owner = Some(place);
