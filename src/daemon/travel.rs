@@ -2,7 +2,7 @@
 
 use super::run::{Broken, Daemon};
 use crate::domain::local::Zone;
-use crate::domain::time::Timestamp;
+use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
 use crate::engine::event::Event;
 use crate::intake::folder::Wake;
@@ -10,6 +10,9 @@ use crate::store::inbox::{Line, Said};
 use crate::store::travels::follow;
 use crate::store::{self, Store};
 use crate::wording::zone::answer;
+
+/// How far the computer's clock and ours may be apart between two looks at them.
+const CLOCKS_APART: Span = Span::minutes(1);
 
 /// The wearer's clock at the start. What was said of it while nobody watched is taken in before any file is
 /// read, so that its rows are read by it.
@@ -31,9 +34,21 @@ pub(super) fn at_start(store: &mut Store, home: Zone, now: Timestamp) -> Result<
 
 /// Follows a line; answers in words, or not at all where it is about something else.
 fn hear(clock: &mut WallClock, line: &Line, now: Timestamp) -> Option<String> {
-    let dropped = follow(clock, line)?;
+    let line = by_our_clock(line, now);
+    let dropped = follow(clock, &line)?;
     let said = if let Said::Zone(travel) = &line.what { Some(travel) } else { None };
     Some(answer(said, &dropped, clock, now))
+}
+
+/// The wall clock that a line is said by may run a little ahead of ours: what begins now has begun.
+fn by_our_clock(line: &Line, now: Timestamp) -> Line {
+    let begun = |at: Timestamp| if at - now < CLOCKS_APART { at.min(now) } else { at };
+    let mut line = line.clone();
+    line.said = begun(line.said);
+    if let Said::Zone(travel) = &mut line.what {
+        travel.from = begun(travel.from);
+    }
+    line
 }
 
 impl Daemon {
@@ -63,5 +78,30 @@ impl Daemon {
         let mut policy = self.engine.policy().clone();
         policy.zone = zone;
         self.turn(Some(&Event::PolicyChanged(Box::new(policy))), None, None)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::travel::Travel;
+
+    const NOW: Timestamp = Timestamp::from_seconds(1_772_411_400);
+
+    fn lived_by(clock: &mut WallClock, what: Said) -> &'static str {
+        // Said by a clock that is 4 ms ahead of ours.
+        let line = Line { number: 1, said: NOW + Span::millis(4), what };
+        hear(clock, &line, NOW).unwrap();
+        clock.zone_at(NOW).name()
+    }
+
+    #[test]
+    fn what_is_said_a_little_ahead_of_our_clock_holds_now() {
+        let tokyo = Zone::named("Asia/Tokyo").unwrap();
+        let mut clock = WallClock::at_home(Zone::UTC);
+        let travel = |from| Said::Zone(Travel { zone: tokyo, from, until: NOW + Span::hours(48) });
+        assert_eq!(lived_by(&mut clock, travel(NOW + Span::millis(4))), "Asia/Tokyo");
+        assert_eq!(lived_by(&mut clock, Said::Home), "UTC");
+        assert_eq!(lived_by(&mut clock, travel(NOW + Span::hours(2))), "UTC", "a travel that is planned");
     }
 }
