@@ -6,7 +6,7 @@ use super::problem::{Place, Problem, Problems};
 use super::tree::{self, Node};
 use super::words::Words;
 use crate::domain::glucose::Unit;
-use crate::domain::local::{Hours, Zone};
+use crate::domain::local::{Hours, TimeOfDay, Zone};
 use crate::domain::time::Span;
 use crate::engine::policy::{LevelPolicy, Policy, Rings, Therapy};
 use crate::formats::wanted::Wanted;
@@ -91,6 +91,7 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     if let Some(night) = wearer.parsed("night", "hours such as \"23:00-07:00\"", Hours::parse) {
         policy.night = night;
     }
+    policy.bedtime = wearer.parsed("bedtime", "a time of day such as \"22:45\"", TimeOfDay::parse);
     policy.name = wearer.text("name").map(|(_, name)| name.trim().chars().take(NAME_CHARS_MAX).collect());
     wearer.end();
 

@@ -11,6 +11,7 @@
 
 pub mod alarm;
 mod arrival;
+pub mod bedtime;
 pub mod effect;
 pub mod escalation;
 pub mod event;
@@ -42,10 +43,11 @@ use crate::domain::local::{Hours, Stretch};
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use alarm::Returned;
+use bedtime::BeforeSleep;
 use effect::{Condition, Decision, Id, Side, What};
 use escalation::Chain;
 use event::{Cause, Event};
-use level::{Seen, Told};
+use level::Seen;
 use morning::Overnight;
 use policy::Policy;
 use quiet::Quiet;
@@ -138,6 +140,9 @@ pub struct State {
     /// The wearer's own reminders, in the order they were asked for.
     #[serde(default)]
     pub reminders: Vec<Reminder>,
+    /// What the line before sleep tells.
+    #[serde(default)]
+    before_sleep: BeforeSleep,
     /// What falls due, and when.
     pub timers: Timers,
 }
@@ -223,6 +228,7 @@ impl Engine {
             Event::CancelReminders { which } => self.cancel_reminders(&mut turn, *which),
         }
         self.expire(&mut turn);
+        self.plan_bedtime(now);
         self.keep_quiet(&mut turn);
         self.forget_returned(now);
         self.remember_night(&turn);
@@ -328,6 +334,7 @@ impl Engine {
                 Timer::Chain => self.escalate(turn),
                 Timer::Quiet => self.quiet_is_over(turn),
                 Timer::Morning => self.tell_morning(turn),
+                Timer::Bedtime => self.tell_bedtime(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
                 Timer::Reminder(id) => self.reminder_comes(turn, id),
             }
@@ -336,6 +343,7 @@ impl Engine {
     }
 
     fn unwatched(&mut self, turn: &mut Turn, from: Timestamp, to: Timestamp, cause: Cause) {
+        self.remember_sleep(from, to, cause);
         self.state.timers.not_before(to + Span::minutes(CATCH_UP_MIN));
         for source in self.numbers() {
             if self.state.timers.due(Timer::Gap(source)).is_some() {
@@ -357,6 +365,7 @@ impl Engine {
             quiet.shift(by);
         }
         self.keep_reminders_by(by, now);
+        self.keep_bedtime_by(by, now);
         for source in self.numbers() {
             self.source(source).scan.shift(by);
             self.plan_scan(now, source);
@@ -365,6 +374,7 @@ impl Engine {
 
     fn policy_changed(&mut self, turn: &mut Turn, policy: &Policy) {
         let moved = self.policy.zone != policy.zone;
+        self.move_bedtime(turn.now, policy);
         self.policy = policy.clone();
         self.around = None;
         if moved {
@@ -379,16 +389,6 @@ impl Engine {
 
     fn past_after(&mut self, source: SourceId) -> Span {
         Span::minutes(PAST_MIN).max(self.source(source).cadence().times(2, 1))
-    }
-
-    fn mark_held_as_rung(&mut self, now: Timestamp) {
-        for level in [&mut self.state.high.worse, &mut self.state.high.milder] {
-            if let Some(active) = level.active_mut().filter(|active| active.told == Told::Held) {
-                active.told = Told::Rang;
-                active.rang = now;
-                active.told_at = Some(now);
-            }
-        }
     }
 
     fn take_id(&mut self) -> Id {

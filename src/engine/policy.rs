@@ -3,7 +3,7 @@
 
 use super::effect::Condition;
 use crate::domain::glucose::{Glucose, Unit};
-use crate::domain::local::{Hours, Zone};
+use crate::domain::local::{Hours, TimeOfDay, Zone};
 use crate::domain::time::Span;
 use serde::{Deserialize, Serialize};
 
@@ -197,6 +197,9 @@ pub struct Policy {
     pub therapy: Therapy,
     /// When the wearer sleeps.
     pub night: Hours,
+    /// When they are told what is known before they sleep; never when none.
+    #[serde(default)]
+    pub bedtime: Option<TimeOfDay>,
     /// The levels.
     pub levels: Levels,
     /// Silence.
@@ -237,6 +240,7 @@ impl Levels {
             | Condition::NotWatching
             | Condition::Diary
             | Condition::Morning
+            | Condition::Bedtime
             | Condition::Reminder => None,
         }
     }
@@ -321,6 +325,7 @@ impl Policy {
             unit: Unit::MgDl,
             therapy: Therapy::Injections,
             night: from_to.unwrap_or_else(|| unreachable!("the default night is well written")),
+            bedtime: None,
             levels: Levels::default(),
             gap: GapPolicy::default(),
             recheck: RecheckPolicy::default(),

@@ -1,6 +1,7 @@
 //! Why something was raised, and why something was not. A value, so that the log, `why` and the tests
 //! all read the same reason; the sentences are made elsewhere.
 
+use super::bedtime::Evening;
 use super::effect::{Condition, Id, Side};
 use super::escalation::Step;
 use super::event::Cause;
@@ -110,6 +111,8 @@ pub enum Reason {
     QuietOver { since: Timestamp },
     /// What the night held.
     Morning { stretches: Vec<Stretch>, rings: u32 },
+    /// The wearer's bedtime has come: what is known then.
+    Bedtime { evening: Evening },
     /// No source has that name.
     NoSuchSource { names: Vec<String> },
     /// A look found the low still there.
@@ -211,7 +214,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 69] = [
+    pub const WORDS: [&'static str; 70] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -258,6 +261,7 @@ impl Reason {
         "quiet_off",
         "quiet_over",
         "morning",
+        "bedtime",
         "no_such_source",
         "still_low",
         "no_fresh_reading",
@@ -334,6 +338,7 @@ impl Reason {
             Self::QuietOff { .. } => "quiet_off",
             Self::QuietOver { .. } => "quiet_over",
             Self::Morning { .. } => "morning",
+            Self::Bedtime { .. } => "bedtime",
             Self::NoSuchSource { .. } => "no_such_source",
             Self::StillLow { .. } => "still_low",
             Self::NoFreshReading { .. } => "no_fresh_reading",

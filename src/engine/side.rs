@@ -281,8 +281,9 @@ impl Turn {
             reading_at: judged.map(|judged| judged.at),
             rate: judged.and_then(|judged| judged.rate),
             doubt: self.doubt.filter(|_| {
-                // A reminder that says a value says its doubt as well.
-                condition.is_about_glucose() || condition == Condition::Reminder && judged.is_some()
+                // A reminder that says a value says its doubt as well, and so does the line before sleep.
+                let may_say = matches!(condition, Condition::Reminder | Condition::Bedtime);
+                condition.is_about_glucose() || may_say && judged.is_some()
             }),
             to,
             reason,

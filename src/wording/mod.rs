@@ -3,6 +3,7 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod answer;
+mod bedtime;
 mod morning;
 mod people;
 pub mod reason;

@@ -100,6 +100,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::QuietOff { .. }
         | Reason::QuietOver { .. }
         | Reason::Morning { .. } => of_sensors(reason, voice),
+        Reason::Bedtime { evening } => super::bedtime::sentence(evening, voice),
         Reason::Past { spans, more } => {
             format!("{} stretches in readings that came in late", spans.len() + more)
         }

@@ -39,6 +39,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::RecheckLow => said.recheck_low(),
         Condition::WhileAway | Condition::NotWatching | Condition::Diary => said.told(),
         Condition::Morning => said.morning(),
+        Condition::Bedtime => said.bedtime(),
         Condition::Reminder => said.reminder(),
     };
     Text { title: shortened(&title), body: format!("{body}{}", said.doubt()) }
