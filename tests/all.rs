@@ -26,6 +26,7 @@ mod open_data;
 mod people;
 mod properties;
 mod real;
+mod rebound;
 mod reminder;
 mod sensor;
 mod storm;

@@ -115,6 +115,11 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     recheck.span("coming_down", &mut policy.recheck.coming_down);
     recheck.span("low_look", &mut policy.recheck.low_look);
     recheck.spans("still_high", &mut policy.recheck.still_high);
+    recheck.span("rebound_delay", &mut policy.recheck.rebound_delay);
+    if policy.recheck.rebound_delay > Span::hours(2) {
+        let place = recheck.place;
+        recheck.wrong(place, "recheck.rebound_delay is longer than 2 h", "it holds for two hours after a low");
+    }
     for (name, span) in [("coming_down", policy.recheck.coming_down), ("low_look", policy.recheck.low_look)] {
         if span < Span::minutes(5) {
             let place = recheck.place;

@@ -294,6 +294,9 @@ pub struct Decision {
     /// Why the value is less sure than others; it is said with it, and delays nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub doubt: Option<Doubt>,
+    /// Of a high that came soon after a low, and may be a rebound: when that low began.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub after_low: Option<Timestamp>,
     /// For whom.
     #[serde(default, skip_serializing_if = "Audience::is_wearer")]
     pub to: Audience,

@@ -23,6 +23,7 @@ mod priority;
 pub mod quiet;
 pub mod reach;
 pub mod reason;
+mod rebound;
 pub mod recheck_high;
 pub mod recheck_low;
 pub mod reminder;
@@ -40,7 +41,7 @@ pub mod window;
 
 use crate::domain::glucose::Glucose;
 use crate::domain::local::{Hours, Stretch};
-use crate::domain::reading::{Reading, SourceId};
+use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
 use alarm::Returned;
 use bedtime::BeforeSleep;
@@ -53,6 +54,7 @@ use policy::Policy;
 use quiet::Quiet;
 use reach::ChannelTrouble;
 use reason::Reason;
+use rebound::LastLow;
 use recheck_high::HighCare;
 use recheck_low::LowCare;
 use reminder::Reminder;
@@ -140,6 +142,9 @@ pub struct State {
     /// The wearer's own reminders, in the order they were asked for.
     #[serde(default)]
     pub reminders: Vec<Reminder>,
+    /// The last low, for the high that may follow it.
+    #[serde(default)]
+    last_low: Option<LastLow>,
     /// What the line before sleep tells.
     #[serde(default)]
     before_sleep: BeforeSleep,
@@ -197,7 +202,8 @@ impl Engine {
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
         let night = self.night_around(now);
-        let mut turn = Turn { now, night, judged: None, doubt: self.doubt(now), written: false, out: Vec::new() };
+        let (doubt, after_low) = (self.doubt(now), self.after_low(now));
+        let mut turn = Turn { now, night, judged: None, doubt, after_low, written: false, out: Vec::new() };
         match event {
             Event::Tick => {}
             Event::Started => self.watch_all_sources(now),
@@ -268,6 +274,7 @@ impl Engine {
                 continue;
             }
             self.source_gave(turn, reading, !past);
+            self.notice_low(reading);
             // One that is older than what was judged before is late, not new.
             if !past && known.is_none_or(|known| reading.measured > known) {
                 late.extend(newest.replace(*reading));
@@ -306,9 +313,13 @@ impl Engine {
             turn.judged = self.of_two_signals(side, turn.now).or_else(|| self.latest_of(reading.source));
             let value = turn.judged.map_or(reading.glucose, |judged| judged.glucose);
             let first = turn.out.len();
+            let low_since = self.side(Side::Low).root().map(|root| root.since);
             self.judge_side(turn, &Seen { side, value, measured: reading.measured, cadence });
             match side {
-                Side::Low => self.follow_chain(turn, first),
+                Side::Low => {
+                    self.follow_chain(turn, first);
+                    self.follow_low(turn, low_since, reading.measured);
+                }
                 Side::High => self.follow_high(turn),
             }
         }
@@ -385,10 +396,6 @@ impl Engine {
         self.drop_sources_gone(turn);
         self.watch_all_sources(turn.now);
         self.close_high_if_over(turn);
-    }
-
-    fn past_after(&mut self, source: SourceId) -> Span {
-        Span::minutes(PAST_MIN).max(self.source(source).cadence().times(2, 1))
     }
 
     fn take_id(&mut self) -> Id {

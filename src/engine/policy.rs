@@ -148,6 +148,14 @@ pub struct RecheckPolicy {
     pub low_look: Span,
     /// When a high that nobody marked is asked about, and then again, and again at the last span for good.
     pub still_high: Vec<Span>,
+    /// A high that begins within two hours after a low waits so long before it rings.
+    #[serde(default = "rebound_delay")]
+    pub rebound_delay: Span,
+}
+
+/// Ours: long enough for a short rise after sugar to pass; no trial of such a delay was found.
+const fn rebound_delay() -> Span {
+    Span::minutes(45)
 }
 
 /// When an alert that nobody answers rings again, and when others are called. Spans from the ring of a very
@@ -306,6 +314,7 @@ impl Default for RecheckPolicy {
             coming_down: Span::minutes(30),
             low_look: Span::minutes(15),
             still_high: [120, 120, 180, 240].map(Span::minutes).to_vec(),
+            rebound_delay: rebound_delay(),
         }
     }
 }

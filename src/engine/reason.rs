@@ -54,6 +54,8 @@ pub enum Reason {
     NotComingDown { treated: Treatment, asked_for: bool, next: Timestamp },
     /// There is nothing to ask about a high now: it is coming down, within range, or not to be seen.
     NothingToAsk { next: Timestamp },
+    /// A high that came soon after a low is not asked about yet.
+    AfterLow { low: Timestamp, next: Timestamp },
     /// Asked by an older version about a low that nobody marked as treated.
     LowNobodyMarked { since: Timestamp, next: Timestamp },
     /// The source's clock runs ahead of this computer's.
@@ -214,7 +216,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 70] = [
+    pub const WORDS: [&'static str; 71] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -234,6 +236,7 @@ impl Reason {
         "asked_for",
         "not_coming_down",
         "nothing_to_ask",
+        "after_low",
         "clock_ahead",
         "clock_behind",
         "history_only",
@@ -310,6 +313,7 @@ impl Reason {
             Self::NotComingDown { asked_for: true, .. } => "asked_for",
             Self::NotComingDown { .. } => "not_coming_down",
             Self::NothingToAsk { .. } => "nothing_to_ask",
+            Self::AfterLow { .. } => "after_low",
             Self::LowNobodyMarked { .. } => "low_nobody_marked",
             Self::ClockAhead { .. } => "clock_ahead",
             Self::ClockBehind { .. } => "clock_behind",

@@ -240,6 +240,9 @@ impl Engine {
             turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::NothingToAsk { next }, false);
             return;
         }
+        if self.waits_for_rebound(turn, care) {
+            return;
+        }
         let held = self.side(Side::High).active().any(|active| active.told == Told::Held);
         // High now may be a later stretch than the one that raised the alert.
         let rows = self.side(Side::High).active().filter_map(|active| active.row);

@@ -64,7 +64,7 @@ impl Engine {
     /// Judges the newest reading on one side.
     pub(super) fn judge_side(&mut self, turn: &mut Turn, seen: &Seen) {
         let (worse, milder) = conditions(seen.side);
-        let levels = self.policy.levels;
+        let levels = self.levels_for(turn, seen.side);
         let (Some(worse_policy), Some(milder_policy)) = (levels.of(worse), levels.of(milder)) else {
             return;
         };
@@ -285,6 +285,10 @@ impl Turn {
                 let may_say = matches!(condition, Condition::Reminder | Condition::Bedtime);
                 condition.is_about_glucose() || may_say && judged.is_some()
             }),
+            after_low: self
+                .after_low
+                .filter(|low| low.goes_with(what, condition, &reason, self.now))
+                .map(|low| low.since),
             to,
             reason,
         });

@@ -59,7 +59,7 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
         return None;
     }
     let said = text(decision, policy, now);
-    let hidden = Decision { glucose: None, rate: None, doubt: None, ..decision.clone() };
+    let hidden = Decision { glucose: None, rate: None, doubt: None, after_low: None, ..decision.clone() };
     let messages = addresses
         .channels
         .iter()

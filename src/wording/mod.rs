@@ -7,6 +7,7 @@ mod bedtime;
 mod morning;
 mod people;
 pub mod reason;
+mod rebound;
 pub mod reminder;
 mod sensor;
 pub mod text;
