@@ -10,6 +10,7 @@
 
 mod alarm;
 mod any_way;
+mod bedtime;
 mod behaviour;
 mod burden;
 mod clocks;
@@ -25,6 +26,7 @@ mod open_data;
 mod people;
 mod properties;
 mod real;
+mod rebound;
 mod reminder;
 mod sensor;
 mod storm;

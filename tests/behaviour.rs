@@ -8,7 +8,7 @@
 //! `10:00-11:00 every 5m doubles 120 to 180` (each again two minutes later); `10:00 reads 120 from 1` (the
 //! second source by name); `08:00 brings 02:10-03:05 at 60` (late readings, one batch);
 //! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|carbohydrate|symptoms|text`,
-//! `10:00 notes scan|sensor-start|sensor-stop`, `10:00 trusts 248|all|source 1`, `10:00 quiet 30m [CONDITION]`,
+//! `10:00 notes scan|sensor-start|sensor-stop|exercise`, `10:00 trusts 248|all|source 1`, `10:00 quiet 30m [CONDITION]`,
 //! `10:00 meter 142`, `10:00 seen [NUMBER]`; `10:00 refused 3`, `10:00 lost`, `10:00 odd file`, `10:00 channels 0 failing`,
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
 //! `10:00 writes treated [high|low] [at 09:50]`, `10:00 writes insulin|carbohydrate|symptoms|scan|text [at 09:50]`,
@@ -348,6 +348,7 @@ fn note(kind: &str) -> Kind {
         "insulin" => Kind::Insulin(None),
         "carbohydrate" => Kind::Carbohydrate(None),
         "symptoms" => Kind::Symptoms,
+        "exercise" => Kind::Exercise,
         "sensor-start" => Kind::SensorStart(None),
         "sensor-stop" => Kind::SensorStop(None),
         "other-sensor-stop" => Kind::SensorStop(Some("other".to_owned())),

@@ -82,6 +82,7 @@ impl Tale {
             rate: None,
             to: Audience::Wearer,
             doubt: None,
+            after_low: None,
             reason,
         };
         let place = self.decisions.partition_point(|(known, _)| *known <= at(when));

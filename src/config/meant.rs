@@ -6,7 +6,7 @@ use super::problem::{Place, Problem, Problems};
 use super::tree::{self, Node};
 use super::words::Words;
 use crate::domain::glucose::Unit;
-use crate::domain::local::{Hours, Zone};
+use crate::domain::local::{Hours, TimeOfDay, Zone};
 use crate::domain::time::Span;
 use crate::engine::policy::{LevelPolicy, Policy, Rings, Therapy};
 use crate::formats::wanted::Wanted;
@@ -91,6 +91,7 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     if let Some(night) = wearer.parsed("night", "hours such as \"23:00-07:00\"", Hours::parse) {
         policy.night = night;
     }
+    policy.bedtime = wearer.parsed("bedtime", "a time of day such as \"22:45\"", TimeOfDay::parse);
     policy.name = wearer.text("name").map(|(_, name)| name.trim().chars().take(NAME_CHARS_MAX).collect());
     wearer.end();
 
@@ -114,6 +115,11 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     recheck.span("coming_down", &mut policy.recheck.coming_down);
     recheck.span("low_look", &mut policy.recheck.low_look);
     recheck.spans("still_high", &mut policy.recheck.still_high);
+    recheck.span("rebound_delay", &mut policy.recheck.rebound_delay);
+    if policy.recheck.rebound_delay > Span::hours(2) {
+        let place = recheck.place;
+        recheck.wrong(place, "recheck.rebound_delay is longer than 2 h", "it holds for two hours after a low");
+    }
     for (name, span) in [("coming_down", policy.recheck.coming_down), ("low_look", policy.recheck.low_look)] {
         if span < Span::minutes(5) {
             let place = recheck.place;

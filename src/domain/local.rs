@@ -114,6 +114,18 @@ impl Zone {
         }
     }
 
+    /// The instants around one at which this clock shows a time of day, in order: the first where it comes twice,
+    /// and where it is skipped, when it would have been.
+    pub fn shows(self, time: TimeOfDay, around: Timestamp) -> impl Iterator<Item = Timestamp> {
+        let today = self.wall(around).date();
+        (-2..=2).map(move |offset| {
+            let day = today + chrono::Duration::days(offset);
+            match self.meaning(day.and_time(time.on_clock())) {
+                Meaning::Once(at) | Meaning::Twice(at, _) | Meaning::Skipped(at) => at,
+            }
+        })
+    }
+
     fn dated(self, at: Timestamp) -> DateTime<Tz> {
         let utc: DateTime<Utc> = DateTime::from_timestamp_millis(at.millis()).unwrap_or_default();
         self.0.from_utc_datetime(&utc.naive_utc())
@@ -196,18 +208,9 @@ impl Hours {
     /// The stretch that holds an instant, by that zone's wall clock.
     #[must_use]
     pub fn stretch(self, zone: Zone, at: Timestamp) -> Stretch {
-        let today = zone.wall(at).date();
-        let mut edges: Vec<(Timestamp, bool)> = Vec::with_capacity(8);
-        for offset in -2..=2 {
-            let day = today + chrono::Duration::days(offset);
-            for (time, opens) in [(self.from, true), (self.to, false)] {
-                // The first time a clock shows an edge counts; in a skipped hour, when it would have.
-                let edge = match zone.meaning(day.and_time(time.on_clock())) {
-                    Meaning::Once(edge) | Meaning::Twice(edge, _) | Meaning::Skipped(edge) => edge,
-                };
-                edges.push((edge, opens));
-            }
-        }
+        let opens = zone.shows(self.from, at).map(|edge| (edge, true));
+        let closes = zone.shows(self.to, at).map(|edge| (edge, false));
+        let mut edges: Vec<(Timestamp, bool)> = opens.chain(closes).collect();
         edges.sort_unstable();
         let next = edges.partition_point(|(edge, _)| *edge <= at);
         let (from, inside) = edges.get(next.wrapping_sub(1)).copied().unwrap_or((at, false));

@@ -59,6 +59,8 @@ pub enum Condition {
     Reminder,
     /// What the night held.
     Morning,
+    /// What is known before the wearer sleeps.
+    Bedtime,
 }
 
 impl Condition {
@@ -83,6 +85,7 @@ impl Condition {
             Self::Diary => "diary",
             Self::Reminder => "reminder",
             Self::Morning => "morning",
+            Self::Bedtime => "bedtime",
         }
     }
 }
@@ -95,7 +98,7 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 18] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
@@ -113,6 +116,7 @@ impl Condition {
         Self::Diary,
         Self::Reminder,
         Self::Morning,
+        Self::Bedtime,
     ];
 
     /// The four levels: of each side the worse first.
@@ -134,7 +138,8 @@ impl Condition {
             | Self::NotWatching
             | Self::Diary
             | Self::Reminder
-            | Self::Morning => None,
+            | Self::Morning
+            | Self::Bedtime => None,
         }
     }
 
@@ -289,6 +294,9 @@ pub struct Decision {
     /// Why the value is less sure than others; it is said with it, and delays nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub doubt: Option<Doubt>,
+    /// Of a high that came soon after a low, and may be a rebound: when that low began.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub after_low: Option<Timestamp>,
     /// For whom.
     #[serde(default, skip_serializing_if = "Audience::is_wearer")]
     pub to: Audience,

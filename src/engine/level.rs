@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 /// Values beyond the limit this long after the last that belonged to an episode are a new one: 15
 /// minutes back end an episode (consensus on sensor metrics, Danne 2017, Diabetes Care 40:1631), and
 /// readings five minutes apart leave 25 between the two.
-const NEW_EPISODE_AFTER_MIN: i64 = 24;
+pub(super) const NEW_EPISODE_AFTER_MIN: i64 = 24;
 
 /// After a silence this long, or this many cadences, a value still beyond the limit is news.
 const SILENCE_MIN: i64 = 20;

@@ -11,6 +11,7 @@
 
 pub mod alarm;
 mod arrival;
+pub mod bedtime;
 pub mod effect;
 pub mod escalation;
 pub mod event;
@@ -22,6 +23,7 @@ mod priority;
 pub mod quiet;
 pub mod reach;
 pub mod reason;
+mod rebound;
 pub mod recheck_high;
 pub mod recheck_low;
 pub mod reminder;
@@ -39,18 +41,20 @@ pub mod window;
 
 use crate::domain::glucose::Glucose;
 use crate::domain::local::{Hours, Stretch};
-use crate::domain::reading::{Reading, SourceId};
+use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
 use alarm::Returned;
+use bedtime::BeforeSleep;
 use effect::{Condition, Decision, Id, Side, What};
 use escalation::Chain;
 use event::{Cause, Event};
-use level::{Seen, Told};
+use level::Seen;
 use morning::Overnight;
 use policy::Policy;
 use quiet::Quiet;
 use reach::ChannelTrouble;
 use reason::Reason;
+use rebound::LastLow;
 use recheck_high::HighCare;
 use recheck_low::LowCare;
 use reminder::Reminder;
@@ -138,6 +142,12 @@ pub struct State {
     /// The wearer's own reminders, in the order they were asked for.
     #[serde(default)]
     pub reminders: Vec<Reminder>,
+    /// The last low, for the high that may follow it.
+    #[serde(default)]
+    last_low: Option<LastLow>,
+    /// What the line before sleep tells.
+    #[serde(default)]
+    before_sleep: BeforeSleep,
     /// What falls due, and when.
     pub timers: Timers,
 }
@@ -192,7 +202,8 @@ impl Engine {
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
         let night = self.night_around(now);
-        let mut turn = Turn { now, night, judged: None, doubt: self.doubt(now), written: false, out: Vec::new() };
+        let (doubt, after_low) = (self.doubt(now), self.after_low(now));
+        let mut turn = Turn { now, night, judged: None, doubt, after_low, written: false, out: Vec::new() };
         match event {
             Event::Tick => {}
             Event::Started => self.watch_all_sources(now),
@@ -223,6 +234,7 @@ impl Engine {
             Event::CancelReminders { which } => self.cancel_reminders(&mut turn, *which),
         }
         self.expire(&mut turn);
+        self.plan_bedtime(now);
         self.keep_quiet(&mut turn);
         self.forget_returned(now);
         self.remember_night(&turn);
@@ -262,6 +274,7 @@ impl Engine {
                 continue;
             }
             self.source_gave(turn, reading, !past);
+            self.notice_low(reading);
             // One that is older than what was judged before is late, not new.
             if !past && known.is_none_or(|known| reading.measured > known) {
                 late.extend(newest.replace(*reading));
@@ -300,9 +313,13 @@ impl Engine {
             turn.judged = self.of_two_signals(side, turn.now).or_else(|| self.latest_of(reading.source));
             let value = turn.judged.map_or(reading.glucose, |judged| judged.glucose);
             let first = turn.out.len();
+            let low_since = self.side(Side::Low).root().map(|root| root.since);
             self.judge_side(turn, &Seen { side, value, measured: reading.measured, cadence });
             match side {
-                Side::Low => self.follow_chain(turn, first),
+                Side::Low => {
+                    self.follow_chain(turn, first);
+                    self.follow_low(turn, low_since, reading.measured);
+                }
                 Side::High => self.follow_high(turn),
             }
         }
@@ -328,6 +345,7 @@ impl Engine {
                 Timer::Chain => self.escalate(turn),
                 Timer::Quiet => self.quiet_is_over(turn),
                 Timer::Morning => self.tell_morning(turn),
+                Timer::Bedtime => self.tell_bedtime(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
                 Timer::Reminder(id) => self.reminder_comes(turn, id),
             }
@@ -336,6 +354,7 @@ impl Engine {
     }
 
     fn unwatched(&mut self, turn: &mut Turn, from: Timestamp, to: Timestamp, cause: Cause) {
+        self.remember_sleep(from, to, cause);
         self.state.timers.not_before(to + Span::minutes(CATCH_UP_MIN));
         for source in self.numbers() {
             if self.state.timers.due(Timer::Gap(source)).is_some() {
@@ -357,6 +376,7 @@ impl Engine {
             quiet.shift(by);
         }
         self.keep_reminders_by(by, now);
+        self.keep_bedtime_by(by, now);
         for source in self.numbers() {
             self.source(source).scan.shift(by);
             self.plan_scan(now, source);
@@ -365,6 +385,7 @@ impl Engine {
 
     fn policy_changed(&mut self, turn: &mut Turn, policy: &Policy) {
         let moved = self.policy.zone != policy.zone;
+        self.move_bedtime(turn.now, policy);
         self.policy = policy.clone();
         self.around = None;
         if moved {
@@ -375,20 +396,6 @@ impl Engine {
         self.drop_sources_gone(turn);
         self.watch_all_sources(turn.now);
         self.close_high_if_over(turn);
-    }
-
-    fn past_after(&mut self, source: SourceId) -> Span {
-        Span::minutes(PAST_MIN).max(self.source(source).cadence().times(2, 1))
-    }
-
-    fn mark_held_as_rung(&mut self, now: Timestamp) {
-        for level in [&mut self.state.high.worse, &mut self.state.high.milder] {
-            if let Some(active) = level.active_mut().filter(|active| active.told == Told::Held) {
-                active.told = Told::Rang;
-                active.rang = now;
-                active.told_at = Some(now);
-            }
-        }
     }
 
     fn take_id(&mut self) -> Id {

@@ -40,7 +40,8 @@ impl Engine {
             return;
         }
         for decision in turn.out.iter().filter(|decision| decision.to.is_wearer()) {
-            if decision.rings {
+            // At bedtime nobody is woken.
+            if decision.rings && decision.condition != Condition::Bedtime {
                 self.state.overnight.rings = self.state.overnight.rings.saturating_add(1);
             }
             self.remember_stretch(decision, turn);

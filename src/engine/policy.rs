@@ -3,7 +3,7 @@
 
 use super::effect::Condition;
 use crate::domain::glucose::{Glucose, Unit};
-use crate::domain::local::{Hours, Zone};
+use crate::domain::local::{Hours, TimeOfDay, Zone};
 use crate::domain::time::Span;
 use serde::{Deserialize, Serialize};
 
@@ -148,6 +148,14 @@ pub struct RecheckPolicy {
     pub low_look: Span,
     /// When a high that nobody marked is asked about, and then again, and again at the last span for good.
     pub still_high: Vec<Span>,
+    /// A high that begins within two hours after a low waits so long before it rings.
+    #[serde(default = "rebound_delay")]
+    pub rebound_delay: Span,
+}
+
+/// Ours: long enough for a short rise after sugar to pass; no trial of such a delay was found.
+const fn rebound_delay() -> Span {
+    Span::minutes(45)
 }
 
 /// When an alert that nobody answers rings again, and when others are called. Spans from the ring of a very
@@ -197,6 +205,9 @@ pub struct Policy {
     pub therapy: Therapy,
     /// When the wearer sleeps.
     pub night: Hours,
+    /// When they are told what is known before they sleep; never when none.
+    #[serde(default)]
+    pub bedtime: Option<TimeOfDay>,
     /// The levels.
     pub levels: Levels,
     /// Silence.
@@ -237,6 +248,7 @@ impl Levels {
             | Condition::NotWatching
             | Condition::Diary
             | Condition::Morning
+            | Condition::Bedtime
             | Condition::Reminder => None,
         }
     }
@@ -302,6 +314,7 @@ impl Default for RecheckPolicy {
             coming_down: Span::minutes(30),
             low_look: Span::minutes(15),
             still_high: [120, 120, 180, 240].map(Span::minutes).to_vec(),
+            rebound_delay: rebound_delay(),
         }
     }
 }
@@ -321,6 +334,7 @@ impl Policy {
             unit: Unit::MgDl,
             therapy: Therapy::Injections,
             night: from_to.unwrap_or_else(|| unreachable!("the default night is well written")),
+            bedtime: None,
             levels: Levels::default(),
             gap: GapPolicy::default(),
             recheck: RecheckPolicy::default(),

@@ -16,7 +16,7 @@
 //! | source or channels fail | loss of protection | delayed | medium |
 //! | two signals | one of them may hide a low | prompt | medium |
 //! | last call for a scan, memory full | values lost | delayed | low |
-//! | re-check of a high, past readings, stretches not watched, first call for a scan, end of a sensor, own reminders | none by themselves | - | information |
+//! | re-check of a high, past readings, stretches not watched, first call for a scan, end of a sensor, own reminders, the line before sleep | none by themselves | - | information |
 //!
 //! Deviation: a gap after a low is high by the letter of the table; medium, since the low is not established.
 
@@ -55,6 +55,7 @@ pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> P
         | Condition::NotWatching
         | Condition::Diary
         | Condition::Morning
+        | Condition::Bedtime
         | Condition::Reminder => Priority::Information,
     }
 }

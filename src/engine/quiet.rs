@@ -46,7 +46,8 @@ pub fn longest(condition: Condition) -> Option<Span> {
         | Condition::NotWatching
         | Condition::Diary
         | Condition::Reminder
-        | Condition::Morning => return None,
+        | Condition::Morning
+        | Condition::Bedtime => return None,
     };
     Some(Span::minutes(minutes))
 }

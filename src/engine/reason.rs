@@ -1,6 +1,7 @@
 //! Why something was raised, and why something was not. A value, so that the log, `why` and the tests
 //! all read the same reason; the sentences are made elsewhere.
 
+use super::bedtime::Evening;
 use super::effect::{Condition, Id, Side};
 use super::escalation::Step;
 use super::event::Cause;
@@ -53,6 +54,8 @@ pub enum Reason {
     NotComingDown { treated: Treatment, asked_for: bool, next: Timestamp },
     /// There is nothing to ask about a high now: it is coming down, within range, or not to be seen.
     NothingToAsk { next: Timestamp },
+    /// A high that came soon after a low is not asked about yet.
+    AfterLow { low: Timestamp, next: Timestamp },
     /// Asked by an older version about a low that nobody marked as treated.
     LowNobodyMarked { since: Timestamp, next: Timestamp },
     /// The source's clock runs ahead of this computer's.
@@ -110,6 +113,8 @@ pub enum Reason {
     QuietOver { since: Timestamp },
     /// What the night held.
     Morning { stretches: Vec<Stretch>, rings: u32 },
+    /// The wearer's bedtime has come: what is known then.
+    Bedtime { evening: Evening },
     /// No source has that name.
     NoSuchSource { names: Vec<String> },
     /// A look found the low still there.
@@ -211,7 +216,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 69] = [
+    pub const WORDS: [&'static str; 71] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -231,6 +236,7 @@ impl Reason {
         "asked_for",
         "not_coming_down",
         "nothing_to_ask",
+        "after_low",
         "clock_ahead",
         "clock_behind",
         "history_only",
@@ -258,6 +264,7 @@ impl Reason {
         "quiet_off",
         "quiet_over",
         "morning",
+        "bedtime",
         "no_such_source",
         "still_low",
         "no_fresh_reading",
@@ -306,6 +313,7 @@ impl Reason {
             Self::NotComingDown { asked_for: true, .. } => "asked_for",
             Self::NotComingDown { .. } => "not_coming_down",
             Self::NothingToAsk { .. } => "nothing_to_ask",
+            Self::AfterLow { .. } => "after_low",
             Self::LowNobodyMarked { .. } => "low_nobody_marked",
             Self::ClockAhead { .. } => "clock_ahead",
             Self::ClockBehind { .. } => "clock_behind",
@@ -334,6 +342,7 @@ impl Reason {
             Self::QuietOff { .. } => "quiet_off",
             Self::QuietOver { .. } => "quiet_over",
             Self::Morning { .. } => "morning",
+            Self::Bedtime { .. } => "bedtime",
             Self::NoSuchSource { .. } => "no_such_source",
             Self::StillLow { .. } => "still_low",
             Self::NoFreshReading { .. } => "no_fresh_reading",

@@ -127,6 +127,7 @@ impl Engine {
 
     /// Starts, or re-plans, the looks of a treated high. Answers with what was understood.
     pub(super) fn treat_high(&mut self, turn: &mut Turn, at: Timestamp, asked: Option<Span>) {
+        self.remember_high_treated(at);
         let root = self.side(Side::High).root().map(|root| (root.id, root.since));
         let treated = Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since) };
         let (id, part_of, since) = match (&self.state.high_care, root) {
@@ -239,6 +240,9 @@ impl Engine {
             turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::NothingToAsk { next }, false);
             return;
         }
+        if self.waits_for_rebound(turn, care) {
+            return;
+        }
         let held = self.side(Side::High).active().any(|active| active.told == Told::Held);
         // High now may be a later stretch than the one that raised the alert.
         let rows = self.side(Side::High).active().filter_map(|active| active.row);
@@ -265,6 +269,17 @@ impl Engine {
         };
         turn.tell(What::Prompt, Condition::RecheckHigh, care.id, care.part_of, reason, true);
         self.mark_held_as_rung(turn.now);
+    }
+
+    /// What was held is told with the question about it.
+    fn mark_held_as_rung(&mut self, now: Timestamp) {
+        for level in [&mut self.state.high.worse, &mut self.state.high.milder] {
+            if let Some(active) = level.active_mut().filter(|active| active.told == Told::Held) {
+                active.told = Told::Rang;
+                active.rang = now;
+                active.told_at = Some(now);
+            }
+        }
     }
 
     /// Records a look, and prompts if the rules let it.

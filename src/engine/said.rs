@@ -42,7 +42,12 @@ impl Engine {
         turn.judged = self.latest(turn.now);
         turn.written = true;
         match said {
-            _ if is_past => turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false),
+            _ if is_past => {
+                if let Event::Noted(note) = said {
+                    self.remember_note(note);
+                }
+                turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false);
+            }
             Event::Treated { which, at, look } => self.treated(turn, *which, *at, *look),
             Event::Noted(note) => self.noted(turn, note),
             Event::Seen { which, until } => self.seen(turn, *which, *until),
@@ -78,6 +83,7 @@ impl Engine {
     /// A note for the diary; one that treats what is out of range begins its looks.
     pub(super) fn noted(&mut self, turn: &mut Turn, note: &Note) {
         let at = note.at;
+        self.remember_note(note);
         match &note.kind {
             Kind::SensorStart(of) => return self.sensor_started(turn, at, of.as_deref()),
             Kind::SensorStop(of) => return self.sensor_stopped(turn, at, of.as_deref()),
@@ -169,10 +175,11 @@ impl Engine {
         turn.tell(What::Answer, Condition::Diary, ids.first().copied().unwrap_or(Id(0)), None, reason, false);
     }
 
-    /// The open alerts that can be treated.
-    fn open_to_treat(&self) -> Vec<Open> {
+    /// The open alerts that can be treated, and of which something holds.
+    pub(super) fn open_alerts(&self, holds: impl Fn(&Active) -> bool) -> Vec<Open> {
         let open = |condition: Condition| {
-            self.state.active(condition).map(|active| Open { id: active.id, condition, since: active.since })
+            let active = self.state.active(condition).filter(|active| holds(active));
+            active.map(|active| Open { id: active.id, condition, since: active.since })
         };
         Condition::LEVELS.into_iter().filter_map(open).collect()
     }
@@ -193,7 +200,7 @@ impl Engine {
         match (self.state.low.root().is_some(), self.state.high.root().is_some()) {
             (true, false) => Ok(Side::Low),
             (false, true) => Ok(Side::High),
-            (false, false) | (true, true) => Err(Reason::WhichOne { open: self.open_to_treat() }),
+            (false, false) | (true, true) => Err(Reason::WhichOne { open: self.open_alerts(|_| true) }),
         }
     }
 }

@@ -2,6 +2,7 @@
 //! for it, and what was lost when none came.
 
 use super::Engine;
+use super::bedtime::{LATE_MAX_MIN, Memory};
 use super::effect::{Condition, Id, What};
 use super::policy::SourceKind;
 use super::reason::{Call, Reason};
@@ -42,12 +43,15 @@ pub(super) struct Scan {
     id: Option<Id>,
     /// When it was last called for.
     asked: Option<Timestamp>,
+    /// When the line before sleep asked for it.
+    #[serde(default)]
+    before_sleep: Option<Timestamp>,
 }
 
 impl Scan {
     /// The clock was set: spans since what was seen on it keep their length.
     pub(super) fn shift(&mut self, by: Span) {
-        for at in [&mut self.from, &mut self.noted, &mut self.asked].into_iter().flatten() {
+        for at in [&mut self.from, &mut self.noted, &mut self.asked, &mut self.before_sleep].into_iter().flatten() {
             *at = *at + by;
         }
     }
@@ -66,7 +70,7 @@ struct Calls {
 impl Engine {
     /// Plans the next call; none for a source that needs none.
     pub(super) fn plan_scan(&mut self, now: Timestamp, source: SourceId) {
-        let next = self.scan_calls(source).map(|calls| calls.due);
+        let next = self.scan_calls(now, source).map(|calls| calls.due);
         let after = self.source(source).scan.asked;
         let next = next.and_then(|calls| {
             calls.into_iter().map(|(at, _)| at).filter(|at| after.is_none_or(|after| *at > after)).min()
@@ -85,7 +89,7 @@ impl Engine {
 
     /// A call is due.
     pub(super) fn call_for_scan(&mut self, turn: &mut Turn, source: SourceId) {
-        let Some(Calls { last, full, due }) = self.scan_calls(source) else { return };
+        let Some(Calls { last, full, due }) = self.scan_calls(turn.now, source) else { return };
         if turn.night.inside {
             // Put off by sleep or a clock that was set: nobody wakes to scan.
             self.state.timers.set(Timer::Scan(source), turn.night.until);
@@ -119,7 +123,7 @@ impl Engine {
         }
         let scan = &mut self.source(source).scan;
         scan.noted = noted;
-        scan.asked = None;
+        (scan.asked, scan.before_sleep) = (None, None);
         if let Some(id) = scan.id.take() {
             turn.tell(What::Ended, Condition::Scan, id, None, Reason::Scanned, false);
         }
@@ -163,14 +167,15 @@ impl Engine {
     }
 
     /// The last scan, when the memory is full, and all calls for the next one in no order.
-    fn scan_calls(&mut self, source: SourceId) -> Option<Calls> {
+    fn scan_calls(&mut self, now: Timestamp, source: SourceId) -> Option<Calls> {
         if self.kind(source) != SourceKind::Scanned || self.source(source).session.is_stopped() {
             return None;
         }
         let sensor = self.sensor(source);
         let state = self.source(source);
         let warm = state.session.started().map(|started| started + sensor.warm_up);
-        let (noted, newest, asked) = (state.scan.noted, state.newest, state.scan.asked);
+        let Scan { noted, asked, before_sleep, .. } = state.scan;
+        let newest = state.newest;
         let last = [state.scan.from.filter(|_| newest.is_none()), newest, noted, warm].into_iter().flatten().max()?;
         let full = last + sensor.memory;
         let night = |at: Timestamp| self.policy.night.stretch(self.policy.zone, at);
@@ -201,12 +206,43 @@ impl Engine {
         if let Some(noted) = noted.filter(|noted| asked.is_none() && newest.is_none_or(|newest| newest < *noted)) {
             add(by_day(noted + Span::minutes(EXPORT_MIN), 0), Call::Export);
         }
+        // With a bedtime in the settings, what would be asked about then is asked by the line before sleep.
+        calls.retain(|(at, call)| {
+            let about_the_night = matches!(call, Call::Soon | Call::Last | Call::Bedtime);
+            let just_asked = before_sleep.is_some_and(|asked| *at - asked <= Span::minutes(LATE_MAX_MIN));
+            let comes = || self.next_bedtime(*at).filter(|bedtime| *bedtime - *at <= Span::minutes(LATE_MAX_MIN));
+            let is_missed = |bedtime: Timestamp| now - bedtime > Span::minutes(LATE_MAX_MIN);
+            let left_to_it = |bedtime| full > bedtime && just_scanned <= bedtime && !is_missed(bedtime);
+            !about_the_night || !just_asked && !comes().is_some_and(left_to_it)
+        });
         Some(Calls { last, full, due: calls })
+    }
+
+    /// What the line before sleep says of a sensor's memory. Where that does not last the night, no fresh value
+    /// is there, or the wearer wants it so, it asks for a scan as a call does, unless one was just made.
+    pub(super) fn memory_before_sleep(&mut self, turn: &Turn) -> Option<Memory> {
+        let morning = end_of_night(|at| self.policy.night.stretch(self.policy.zone, at), turn.now);
+        let mut found: Option<Memory> = None;
+        for source in self.numbers() {
+            let Some(Calls { last, full, .. }) = self.scan_calls(turn.now, source) else { continue };
+            let wanted = full < morning || turn.judged.is_none() || self.sensor(source).scan_at_bedtime;
+            let scan_now = wanted && turn.now - last >= Span::minutes(JUST_SCANNED_MIN);
+            if scan_now {
+                let scan = &mut self.source(source).scan;
+                (scan.asked, scan.before_sleep) = (Some(turn.now), Some(turn.now));
+                self.plan_scan(turn.now, source);
+            }
+            let memory = Memory { full, scan_now };
+            if found.is_none_or(|found| (!memory.scan_now, memory.full) < (!found.scan_now, found.full)) {
+                found = Some(memory);
+            }
+        }
+        found
     }
 }
 
 /// When the night that comes next, or the one it is now, ends.
-fn end_of_night(night: impl Fn(Timestamp) -> Stretch, at: Timestamp) -> Timestamp {
+pub(super) fn end_of_night(night: impl Fn(Timestamp) -> Stretch, at: Timestamp) -> Timestamp {
     let now = night(at);
     if now.inside { now.until } else { night(now.until).until }
 }

@@ -64,7 +64,7 @@ impl Engine {
     /// Judges the newest reading on one side.
     pub(super) fn judge_side(&mut self, turn: &mut Turn, seen: &Seen) {
         let (worse, milder) = conditions(seen.side);
-        let levels = self.policy.levels;
+        let levels = self.levels_for(turn, seen.side);
         let (Some(worse_policy), Some(milder_policy)) = (levels.of(worse), levels.of(milder)) else {
             return;
         };
@@ -281,9 +281,14 @@ impl Turn {
             reading_at: judged.map(|judged| judged.at),
             rate: judged.and_then(|judged| judged.rate),
             doubt: self.doubt.filter(|_| {
-                // A reminder that says a value says its doubt as well.
-                condition.is_about_glucose() || condition == Condition::Reminder && judged.is_some()
+                // A reminder that says a value says its doubt as well, and so does the line before sleep.
+                let may_say = matches!(condition, Condition::Reminder | Condition::Bedtime);
+                condition.is_about_glucose() || may_say && judged.is_some()
             }),
+            after_low: self
+                .after_low
+                .filter(|low| low.goes_with(what, condition, &reason, self.now))
+                .map(|low| low.since),
             to,
             reason,
         });

@@ -31,6 +31,8 @@ pub enum Timer {
     Reminder(Id),
     /// The night is over.
     Morning,
+    /// The wearer's bedtime has come.
+    Bedtime,
 }
 
 /// All running timers; at most one of each name.

@@ -1,6 +1,7 @@
 //! One turn of the engine: the time it happens at, the value it looks at, and what it decides.
 
 use super::effect::{Decision, Doubt};
+use super::rebound::AfterLow;
 use super::trend::Rate;
 use crate::domain::glucose::Glucose;
 use crate::domain::local::Stretch;
@@ -28,6 +29,8 @@ pub(super) struct Turn {
     pub(super) judged: Option<Judged>,
     /// Why values are less sure at the moment.
     pub(super) doubt: Option<Doubt>,
+    /// The low that the high there is now came soon after.
+    pub(super) after_low: Option<AfterLow>,
     /// It is about a line of a diary file, which may come long after its time.
     pub(super) written: bool,
     /// What was decided so far.

@@ -17,6 +17,11 @@ impl Engine {
         self.state.window.newest_first(source).next().map(|reading| reading.measured)
     }
 
+    /// A reading of a source is past when it is older than this.
+    pub(super) fn past_after(&mut self, source: SourceId) -> Span {
+        Span::minutes(PAST_MIN).max(self.source(source).cadence().times(2, 1))
+    }
+
     /// The newest reading of a source, with its rate; fresh or not.
     pub(super) fn latest_of(&self, source: SourceId) -> Option<Judged> {
         let newest = self.state.window.newest_first(source).next()?;

@@ -59,7 +59,7 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
         return None;
     }
     let said = text(decision, policy, now);
-    let hidden = Decision { glucose: None, rate: None, doubt: None, ..decision.clone() };
+    let hidden = Decision { glucose: None, rate: None, doubt: None, after_low: None, ..decision.clone() };
     let messages = addresses
         .channels
         .iter()
@@ -103,6 +103,7 @@ fn discreet(decision: &Decision) -> String {
         Condition::Scan => "Scan the sensor",
         Condition::Reminder => "Your reminder",
         Condition::Morning => "The night is over",
+        Condition::Bedtime => "Before you sleep",
         Condition::Sensor
         | Condition::ChannelFailed
         | Condition::WhileAway

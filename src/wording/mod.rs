@@ -3,9 +3,11 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod answer;
+mod bedtime;
 mod morning;
 mod people;
 pub mod reason;
+mod rebound;
 pub mod reminder;
 mod sensor;
 pub mod text;

@@ -24,7 +24,10 @@ pub fn line(decision: &Decision, voice: Voice) -> String {
         What::Answer => "answered",
         other => other.name(),
     };
-    format!("{} {verb}{about}{rate}: {}", decision.condition.name(), sentence(&decision.reason, voice))
+    let rebound = decision.after_low.filter(|_| !matches!(decision.reason, Reason::AfterLow { .. }));
+    let rebound =
+        rebound.map_or_else(String::new, |low| format!("; may be a rebound after the low of {}", voice.clock(low)));
+    format!("{} {verb}{about}{rate}: {}{rebound}", decision.condition.name(), sentence(&decision.reason, voice))
 }
 
 /// The reason alone.
@@ -36,6 +39,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::TooEarly { .. }
         | Reason::NotComingDown { .. }
         | Reason::NothingToAsk { .. }
+        | Reason::AfterLow { .. }
         | Reason::LowNobodyMarked { .. }
         | Reason::StillLow { .. }
         | Reason::NoFreshReading { .. }
@@ -100,6 +104,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::QuietOff { .. }
         | Reason::QuietOver { .. }
         | Reason::Morning { .. } => of_sensors(reason, voice),
+        Reason::Bedtime { evening } => super::bedtime::sentence(evening, voice),
         Reason::Past { spans, more } => {
             format!("{} stretches in readings that came in late", spans.len() + more)
         }
@@ -281,6 +286,9 @@ fn of_looks(reason: &Reason, voice: Voice) -> String {
         }
         Reason::NothingToAsk { next } => {
             format!("falling, within range or not to be seen, looks again at {}", clock(*next))
+        }
+        Reason::AfterLow { low, next } => {
+            format!("may be a rebound after the low of {}, not asked about before {}", clock(*low), clock(*next))
         }
         Reason::LowNobodyMarked { since, next } => {
             format!(

@@ -39,9 +39,10 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::RecheckLow => said.recheck_low(),
         Condition::WhileAway | Condition::NotWatching | Condition::Diary => said.told(),
         Condition::Morning => said.morning(),
+        Condition::Bedtime => said.bedtime(),
         Condition::Reminder => said.reminder(),
     };
-    Text { title: shortened(&title), body: format!("{body}{}", said.doubt()) }
+    Text { title: shortened(&title), body: format!("{body}{}{}", said.after_low(), said.doubt()) }
 }
 
 /// Cut at a word where that leaves most of the title.
@@ -117,6 +118,7 @@ impl Said<'_> {
             Condition::VeryHigh | Condition::High if self.decision.doubt.is_some() => {
                 (self.doubtful_high(&value, &at), "Check with a meter before you do anything about it.")
             }
+            Condition::VeryHigh | Condition::High if self.decision.after_low.is_some() => self.rebound(&value, &at),
             Condition::VeryHigh => (
                 format!(
                     "{}: {value}, {at}. Look and note",

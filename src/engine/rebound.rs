@@ -1,0 +1,117 @@
+//! A high that begins soon after a low may be a rebound. It is told as such, `high` waits longer for it, and
+//! nothing asks about it until that time is over. On the low side nothing changes.
+
+use super::Engine;
+use super::effect::{Condition, Side, What};
+use super::level::{Level, NEW_EPISODE_AFTER_MIN};
+use super::policy::Levels;
+use super::reason::Reason;
+use super::recheck_high::HighCare;
+use super::timers::Timer;
+use super::turn::Turn;
+use crate::domain::reading::Reading;
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// A rebound is a high that begins within two hours after a value below 70 mg/dL (Acciaroli 2022, PMC9294577,
+/// seen as an abstract).
+const AFTER_LOW_MIN: i64 = 120;
+const LOW_HUNDREDTHS: i32 = 7_000;
+
+/// The last low there was, alerted or not.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct LastLow {
+    /// Its first reading.
+    since: Timestamp,
+    /// Its last reading.
+    last: Timestamp,
+    /// When its alert ended, if it had one and that is over.
+    over: Option<Timestamp>,
+}
+
+/// The low that the high there is now, or that a reading begins, came soon after.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct AfterLow {
+    /// When the low began.
+    pub(super) since: Timestamp,
+    /// Until then nothing asks about the high.
+    until: Timestamp,
+}
+
+impl AfterLow {
+    /// Is that to be said with a decision? An alert is a rebound by when it began, however long it was waited for;
+    /// whatever else is told later is none any more.
+    pub(super) fn goes_with(&self, what: What, condition: Condition, reason: &Reason, now: Timestamp) -> bool {
+        let in_time = match reason {
+            Reason::BeyondLimit { since, .. } | Reason::NewEpisode { since, .. } => *since <= self.until,
+            _ => now < self.until,
+        };
+        condition.side() == Some(Side::High) && in_time && !matches!(what, What::Ended | What::Answer)
+    }
+}
+
+impl Engine {
+    /// A reading came in, of now or late: it may be a low.
+    pub(super) fn notice_low(&mut self, reading: &Reading) {
+        if reading.glucose.hundredths() >= LOW_HUNDREDTHS {
+            return;
+        }
+        let at = reading.measured;
+        match &mut self.state.last_low {
+            Some(low) if at <= low.last => low.since = low.since.min(at),
+            Some(low) if at - low.last <= Span::minutes(NEW_EPISODE_AFTER_MIN) => low.last = at,
+            _ => self.state.last_low = Some(LastLow { since: at, last: at, over: None }),
+        }
+    }
+
+    /// The low side has been judged; `before` is when its alert began, if one was open until then.
+    pub(super) fn follow_low(&mut self, turn: &mut Turn, before: Option<Timestamp>, at: Timestamp) {
+        if let Some(since) = before.filter(|_| self.side(Side::Low).root().is_none()) {
+            let known = self.state.last_low.filter(|low| low.last >= since);
+            // An alert of a higher limit may have ended without a value below 70.
+            let low = known.unwrap_or(LastLow { since, last: since, over: None });
+            self.state.last_low = Some(LastLow { over: Some(at), ..low });
+        }
+        turn.after_low = self.after_low(at);
+    }
+
+    /// The low before the high there is now, or before one that begins at `at`. Of two signals that alternate one
+    /// is low and the other high, and nothing follows from that.
+    pub(super) fn after_low(&self, at: Timestamp) -> Option<AfterLow> {
+        let LastLow { since, last, over } = self.state.last_low.filter(|_| self.state.two_signals.is_none())?;
+        let began = self.high_began().unwrap_or(at);
+        let until = over.unwrap_or(last) + Span::minutes(AFTER_LOW_MIN);
+        (last <= began && began <= until).then_some(AfterLow { since, until })
+    }
+
+    /// The first reading of the high there is now, waited for or told.
+    fn high_began(&self) -> Option<Timestamp> {
+        let side = self.side(Side::High);
+        let began = |level: &Level| match level {
+            Level::Clear => None,
+            Level::Waiting { since, .. } => Some(*since),
+            Level::Active(active) => active.row.map(|row| row.since),
+        };
+        began(&side.worse).into_iter().chain(began(&side.milder)).min()
+    }
+
+    /// The levels as they hold for a reading.
+    pub(super) fn levels_for(&self, turn: &Turn, side: Side) -> Levels {
+        let mut levels = self.policy.levels;
+        if side == Side::High && turn.after_low.is_some() {
+            let wait = self.policy.recheck.rebound_delay;
+            levels.high.on_delay = levels.high.on_delay.max(wait);
+            levels.high.again_after = levels.high.again_after.max(wait);
+        }
+        levels
+    }
+
+    /// A high is to be asked about, and came soon after a low: not yet. True when it is put off.
+    pub(super) fn waits_for_rebound(&mut self, turn: &mut Turn, care: &HighCare) -> bool {
+        let Some(AfterLow { since, until }) = turn.after_low.filter(|low| turn.now < low.until) else { return false };
+        self.state.timers.set(Timer::HighLook, until);
+        let reason = Reason::AfterLow { low: since, next: until };
+        turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason, false);
+        true
+    }
+}
