@@ -82,6 +82,7 @@ impl Tale {
             rate: None,
             to: Audience::Wearer,
             doubt: None,
+            mode: None,
             reason,
         };
         let place = self.decisions.partition_point(|(known, _)| *known <= at(when));

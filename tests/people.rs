@@ -106,6 +106,7 @@ fn decision(condition: Condition, glucose: Option<Glucose>, at: Timestamp, reaso
         reading_at: Some(at),
         rate: None,
         doubt: None,
+        mode: None,
         to: Audience::Person(0),
         reason,
     }

@@ -4,6 +4,7 @@
 use super::reason::Reason;
 use super::trend::Rate;
 use crate::domain::glucose::Glucose;
+use crate::domain::mode::Mode;
 use crate::domain::time::Timestamp;
 use serde::{Deserialize, Serialize};
 
@@ -33,6 +34,8 @@ pub enum Condition {
     High,
     /// Glucose above the very high limit.
     VeryHigh,
+    /// Glucose below a cautious limit that a mode or a profile asks for.
+    Caution,
     /// A streaming source has gone silent.
     Gap,
     /// A source sends what cannot be read, or what cannot be glucose.
@@ -59,6 +62,8 @@ pub enum Condition {
     Reminder,
     /// What the night held.
     Morning,
+    /// A mode: its looks, its end, and whether it is too early to drive.
+    Mode,
 }
 
 impl Condition {
@@ -70,6 +75,7 @@ impl Condition {
             Self::Low => "low",
             Self::High => "high",
             Self::VeryHigh => "very_high",
+            Self::Caution => "caution",
             Self::Gap => "gap",
             Self::SourceFailed => "source_failed",
             Self::ChannelFailed => "channel_failed",
@@ -83,6 +89,7 @@ impl Condition {
             Self::Diary => "diary",
             Self::Reminder => "reminder",
             Self::Morning => "morning",
+            Self::Mode => "mode",
         }
     }
 }
@@ -95,11 +102,12 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 19] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
         Self::VeryHigh,
+        Self::Caution,
         Self::Gap,
         Self::SourceFailed,
         Self::ChannelFailed,
@@ -113,16 +121,17 @@ impl Condition {
         Self::Diary,
         Self::Reminder,
         Self::Morning,
+        Self::Mode,
     ];
 
-    /// The four levels: of each side the worse first.
-    pub const LEVELS: [Self; 4] = [Self::VeryLow, Self::Low, Self::VeryHigh, Self::High];
+    /// The levels: of each side the worse first.
+    pub const LEVELS: [Self; 5] = [Self::VeryLow, Self::Low, Self::Caution, Self::VeryHigh, Self::High];
 
     /// Which side of the range it is about, where it is about a value.
     #[must_use]
     pub const fn side(self) -> Option<Side> {
         match self {
-            Self::VeryLow | Self::Low | Self::RecheckLow => Some(Side::Low),
+            Self::VeryLow | Self::Low | Self::Caution | Self::RecheckLow => Some(Side::Low),
             Self::High | Self::VeryHigh | Self::RecheckHigh => Some(Side::High),
             Self::Gap
             | Self::SourceFailed
@@ -134,7 +143,8 @@ impl Condition {
             | Self::NotWatching
             | Self::Diary
             | Self::Reminder
-            | Self::Morning => None,
+            | Self::Morning
+            | Self::Mode => None,
         }
     }
 
@@ -263,6 +273,8 @@ pub enum Doubt {
     },
     /// The sensor is in its first day.
     FirstDay,
+    /// The wearer doubts the sensor.
+    Doubted,
 }
 
 /// One decision of the engine.
@@ -289,6 +301,9 @@ pub struct Decision {
     /// Why the value is less sure than others; it is said with it, and delays nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub doubt: Option<Doubt>,
+    /// Of a low: the mode it is said by. Its words change with it, nothing else does.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mode: Option<Mode>,
     /// For whom.
     #[serde(default, skip_serializing_if = "Audience::is_wearer")]
     pub to: Audience,

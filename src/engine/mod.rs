@@ -15,6 +15,7 @@ pub mod effect;
 pub mod escalation;
 pub mod event;
 pub mod level;
+pub mod mode;
 pub mod morning;
 mod past;
 pub mod policy;
@@ -46,6 +47,7 @@ use effect::{Condition, Decision, Id, Side, What};
 use escalation::Chain;
 use event::{Cause, Event};
 use level::{Seen, Told};
+use mode::Modes;
 use morning::Overnight;
 use policy::Policy;
 use quiet::Quiet;
@@ -138,6 +140,9 @@ pub struct State {
     /// The wearer's own reminders, in the order they were asked for.
     #[serde(default)]
     pub reminders: Vec<Reminder>,
+    /// Modes in force, and what follows from them.
+    #[serde(default)]
+    pub modes: Modes,
     /// What falls due, and when.
     pub timers: Timers,
 }
@@ -192,7 +197,8 @@ impl Engine {
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
         let night = self.night_around(now);
-        let mut turn = Turn { now, night, judged: None, doubt: self.doubt(now), written: false, out: Vec::new() };
+        let (doubt, mode) = (self.doubt(now), self.mode_that_counts(now));
+        let mut turn = Turn { now, night, judged: None, doubt, mode, written: false, out: Vec::new() };
         match event {
             Event::Tick => {}
             Event::Started => self.watch_all_sources(now),
@@ -213,6 +219,7 @@ impl Engine {
             Event::Quiet { span, condition } => self.quiet(&mut turn, *span, *condition),
             Event::QuietOff => self.quiet_off(&mut turn),
             Event::Trust(which) => self.trust(&mut turn, *which),
+            Event::Mode { wish, at } => self.wish(&mut turn, *wish, *at),
             Event::Written { said, whence } => self.written(&mut turn, said, whence),
             Event::DiaryRefused { words, more } => diary_refused(&mut turn, words, *more),
             Event::Unwatched { from, to, cause } => self.unwatched(&mut turn, *from, *to, *cause),
@@ -330,6 +337,7 @@ impl Engine {
                 Timer::Morning => self.tell_morning(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
                 Timer::Reminder(id) => self.reminder_comes(turn, id),
+                Timer::Mode(due) => self.mode_is_due(turn, due),
             }
         }
         unreachable!("a turn works off its timers");
@@ -356,6 +364,7 @@ impl Engine {
         for quiet in &mut self.state.quiet {
             quiet.shift(by);
         }
+        self.state.modes.shift(by);
         self.keep_reminders_by(by, now);
         for source in self.numbers() {
             self.source(source).scan.shift(by);
@@ -372,6 +381,7 @@ impl Engine {
         }
         turn.night = self.night_around(turn.now);
         self.drop_levels_switched_off(turn);
+        self.end_caution_unasked(turn);
         self.drop_sources_gone(turn);
         self.watch_all_sources(turn.now);
         self.close_high_if_over(turn);

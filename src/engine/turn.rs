@@ -4,6 +4,7 @@ use super::effect::{Decision, Doubt};
 use super::trend::Rate;
 use crate::domain::glucose::Glucose;
 use crate::domain::local::Stretch;
+use crate::domain::mode::Mode;
 use crate::domain::time::Timestamp;
 
 /// A value the turn looks at.
@@ -28,6 +29,8 @@ pub(super) struct Turn {
     pub(super) judged: Option<Judged>,
     /// Why values are less sure at the moment.
     pub(super) doubt: Option<Doubt>,
+    /// The mode that what is said of lows goes by.
+    pub(super) mode: Option<Mode>,
     /// It is about a line of a diary file, which may come long after its time.
     pub(super) written: bool,
     /// What was decided so far.

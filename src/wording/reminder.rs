@@ -108,6 +108,7 @@ mod tests {
             rate: None,
             to: Audience::Wearer,
             doubt: None,
+            mode: None,
             reason: Reason::ReminderDue { reminder },
         };
         let said = text(&decision, &Policy::new(Zone::UTC), DUE + Span::hours(10));
