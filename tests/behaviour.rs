@@ -8,7 +8,8 @@
 //! `10:00-11:00 every 5m doubles 120 to 180` (each again two minutes later); `10:00 reads 120 from 1` (the
 //! second source by name); `08:00 brings 02:10-03:05 at 60` (late readings, one batch);
 //! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|carbohydrate|symptoms|text`,
-//! `10:00 notes scan|sensor-start|sensor-stop|exercise`, `10:00 trusts 248|all|source 1`, `10:00 quiet 30m [CONDITION]`,
+//! `10:00 notes scan|sensor-start|sensor-stop|exercise|ketones`, `10:00 trusts 248|all|source 1`, `10:00 quiet 30m [CONDITION]`,
+//! `10:00 mode driving|exercise|alcohol|sick|doubted [2h]`, `10:00 mode off [driving]`,
 //! `10:00 meter 142`, `10:00 seen [NUMBER]`; `10:00 refused 3`, `10:00 lost`, `10:00 odd file`, `10:00 channels 0 failing`,
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
 //! `10:00 writes treated [high|low] [at 09:50]`, `10:00 writes insulin|carbohydrate|symptoms|scan|text [at 09:50]`,
@@ -20,9 +21,10 @@
 
 use recheck::config::meant::{Purpose, settings};
 use recheck::config::words::span;
-use recheck::domain::diary::{Kind, Note};
+use recheck::domain::diary::{Amount, Kind, Note};
 use recheck::domain::glucose::{Glucose, Unit};
 use recheck::domain::local::Zone;
+use recheck::domain::mode::{Mode, Wish};
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::reminder::{Asked, Every, Only, Wall, Weekdays, When};
 use recheck::domain::time::{Span, Timestamp};
@@ -164,6 +166,14 @@ impl Life {
             ["reads", value, "from", source] => {
                 let reading = Reading { source: SourceId(source.parse().unwrap()), ..reading(at, value) };
                 Event::Readings { rows: vec![reading], first_sight: false }
+            }
+            ["mode", "off", mode @ ..] => {
+                let mode = mode.first().map(|name| Mode::named(name).unwrap());
+                Event::Mode { wish: Wish::End { mode }, at }
+            }
+            ["mode", mode, how_long @ ..] => {
+                let span = how_long.first().map(|how_long| span(how_long).unwrap());
+                Event::Mode { wish: Wish::Begin { mode: Mode::named(mode).unwrap(), span }, at }
             }
             ["quiet", "off"] => Event::QuietOff,
             ["quiet", how_long, rest @ ..] => Event::Quiet {
@@ -348,6 +358,7 @@ fn note(kind: &str) -> Kind {
         "insulin" => Kind::Insulin(None),
         "carbohydrate" => Kind::Carbohydrate(None),
         "symptoms" => Kind::Symptoms,
+        "ketones" => Kind::Ketones(Amount(60)),
         "exercise" => Kind::Exercise,
         "sensor-start" => Kind::SensorStart(None),
         "sensor-stop" => Kind::SensorStop(None),

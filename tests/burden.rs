@@ -83,6 +83,7 @@ impl Tale {
             to: Audience::Wearer,
             doubt: None,
             after_low: None,
+            mode: None,
             reason,
         };
         let place = self.decisions.partition_point(|(known, _)| *known <= at(when));

@@ -570,7 +570,7 @@ fn a_clock_that_is_set_back_silences_neither_calls_nor_gaps() {
 }
 
 /// Fields that the first released form of the state did not have.
-const ADDED: [&str; 13] = [
+const ADDED: [&str; 15] = [
     "two_signals",
     "two_signals_last",
     "trust",
@@ -584,6 +584,8 @@ const ADDED: [&str; 13] = [
     "told_at",
     "sensor",
     "until",
+    "modes",
+    "profiles",
 ];
 
 fn without_added(value: &mut serde_json::Value) {

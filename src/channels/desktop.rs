@@ -157,6 +157,7 @@ const fn can_be_treated(condition: Condition) -> bool {
         condition,
         Condition::VeryLow
             | Condition::Low
+            | Condition::Caution
             | Condition::High
             | Condition::VeryHigh
             | Condition::RecheckHigh

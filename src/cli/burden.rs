@@ -97,6 +97,7 @@ fn action(line: &Line) -> Option<Action> {
         }
         Said::Quiet { .. }
         | Said::QuietOff
+        | Said::Mode(_)
         | Said::Zone(_)
         | Said::Home
         | Said::Remind(_)

@@ -8,6 +8,7 @@ use super::words::Words;
 use crate::domain::glucose::Unit;
 use crate::domain::local::{Hours, TimeOfDay, Zone};
 use crate::domain::time::Span;
+use crate::engine::mode::profile::Profile;
 use crate::engine::policy::{LevelPolicy, Policy, Rings, Therapy};
 use crate::formats::wanted::Wanted;
 use std::collections::BTreeMap;
@@ -92,6 +93,7 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
         policy.night = night;
     }
     policy.bedtime = wearer.parsed("bedtime", "a time of day such as \"22:45\"", TimeOfDay::parse);
+    profiles(&mut wearer, &mut policy);
     policy.name = wearer.text("name").map(|(_, name)| name.trim().chars().take(NAME_CHARS_MAX).collect());
     wearer.end();
 
@@ -138,6 +140,25 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     escalation(&mut top, &mut policy.escalation, start);
     top.end();
     Settings { policy, sources, channels, reaches }
+}
+
+/// What is always so of the wearer comes first: what is written of limits and calls comes after it, and wins.
+fn profiles(wearer: &mut Words<'_>, policy: &mut Policy) {
+    let place = wearer.place_of("profile").unwrap_or(wearer.place);
+    for name in wearer.texts("profile") {
+        match Profile::named(&name) {
+            Some(profile) if !policy.profiles.contains(&profile) => {
+                profile.change(&mut policy.levels, &mut policy.escalation);
+                policy.profiles.push(profile);
+            }
+            Some(_) => {}
+            None => {
+                let known = Profile::ALL.map(|profile| format!("\"{}\"", profile.name())).join(" or ");
+                wearer.wrong(place, format!("wearer.profile is \"{name}\""), format!("it should be {known}"));
+            }
+        }
+    }
+    policy.profiles.sort_unstable();
 }
 
 fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
@@ -276,6 +297,28 @@ mod tests {
     fn very_low_may_neither_wait_nor_be_silent() {
         assert_eq!(problems("[level.very_low]\non_delay = \"5m\"\n"), ["level.very_low may not have an on_delay"]);
         assert_eq!(problems("[level.very_low]\nrings = \"by_day\"\n"), ["level.very_low must always ring"]);
+    }
+
+    /// 63-140 mg/dL is 3.5-7.8 mmol/L (Battelino 2019, Diabetes Care 42:1593). Half an hour is no default.
+    #[test]
+    fn profiles_change_defaults_and_what_is_written_wins() {
+        let read = |text: &str| settings(text, None, &[], Purpose::Replay, Zone::UTC).unwrap().policy;
+        let limits = |policy: &Policy| [policy.levels.low, policy.levels.high].map(|level| level.limit.hundredths());
+        let both = read("[wearer]\nprofile = [\"impaired_awareness\", \"pregnancy\", \"pregnancy\"]\n");
+        assert_eq!(both.profiles, [Profile::Pregnancy, Profile::ImpairedAwareness]);
+        assert_eq!(limits(&both), [6_300, 14_000]);
+        let escalation = both.escalation;
+        assert_eq!([escalation.second_by_night, escalation.second_by_day], [5, 10].map(Span::minutes));
+        let in_mmol = read("[wearer]\nunit = \"mmol/L\"\nprofile = \"pregnancy\"\n");
+        assert_eq!(in_mmol.levels.low.limit.shown(Unit::MmolL, None), "3.5");
+        assert_eq!(in_mmol.levels.high.limit.shown(Unit::MmolL, None), "7.8");
+        let written = "[level.high]\nlimit = 150\n[escalation]\nsecond_by_night = \"30m\"\n";
+        let written = read(&format!("[wearer]\nprofile = [\"pregnancy\", \"impaired_awareness\"]\n{written}"));
+        assert_eq!(limits(&written), [6_300, 15_000]);
+        assert_eq!(written.escalation.second_by_night, Span::minutes(30));
+        assert_eq!(written.escalation.second_by_day, Span::minutes(10));
+        assert_eq!(problems("[wearer]\nprofile = [\"pregnant\"]\n"), ["wearer.profile is \"pregnant\""]);
+        assert_eq!(problems("[wearer]\nprofile = 1\n").len(), 1);
     }
 
     #[test]

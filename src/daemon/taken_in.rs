@@ -241,6 +241,7 @@ fn event_of(line: &Line) -> Option<(Event, Option<Note>)> {
         Said::Noted(note) => (Event::Noted(note.clone()), Some(note.clone())),
         Said::Quiet { span, condition } => (Event::Quiet { span: *span, condition: *condition }, None),
         Said::QuietOff => (Event::QuietOff, None),
+        Said::Mode(wish) => (Event::Mode { wish: *wish, at: line.said }, None),
         Said::Trust(which) => (Event::Trust(*which), None),
         Said::Seen { which } => (Event::Seen { which: *which, until: None }, None),
         Said::Written { line: written, whence } => super::diary::event_of(written, whence, line.said),

@@ -4,6 +4,7 @@
 pub mod diary;
 pub mod glucose;
 pub mod local;
+pub mod mode;
 pub mod reading;
 pub mod reminder;
 pub mod schedule;

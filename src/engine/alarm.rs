@@ -28,7 +28,7 @@ pub enum AlarmState {
     Shelved,
     /// Not told by rule: a worse one speaks for it, or it waits for the morning.
     SuppressedByDesign,
-    /// Switched off in the settings.
+    /// Switched off in the settings; of caution, not asked for by any mode or profile.
     OutOfService,
 }
 
@@ -81,7 +81,8 @@ impl Engine {
     #[must_use]
     pub fn alarm_state(&self, condition: Condition) -> AlarmState {
         let Some((side, level)) = condition.side().zip(self.state.level(condition)) else { return Normal };
-        if self.policy.levels.of(condition).is_some_and(|level| level.rings == Rings::Never) {
+        let off = self.policy.levels.of(condition).is_some_and(|level| level.rings == Rings::Never);
+        if off || condition == Condition::Caution && !self.asks_for_caution() {
             return OutOfService;
         }
         let shelved = self.state.quiet.iter().any(|quiet| quiet.condition == condition);

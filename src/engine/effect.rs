@@ -4,6 +4,7 @@
 use super::reason::Reason;
 use super::trend::Rate;
 use crate::domain::glucose::Glucose;
+use crate::domain::mode::Mode;
 use crate::domain::time::Timestamp;
 use serde::{Deserialize, Serialize};
 
@@ -33,6 +34,8 @@ pub enum Condition {
     High,
     /// Glucose above the very high limit.
     VeryHigh,
+    /// Glucose below a cautious limit that a mode or a profile asks for.
+    Caution,
     /// A streaming source has gone silent.
     Gap,
     /// A source sends what cannot be read, or what cannot be glucose.
@@ -61,6 +64,8 @@ pub enum Condition {
     Morning,
     /// What is known before the wearer sleeps.
     Bedtime,
+    /// A mode: its looks, its end, and whether it is too early to drive.
+    Mode,
 }
 
 impl Condition {
@@ -72,6 +77,7 @@ impl Condition {
             Self::Low => "low",
             Self::High => "high",
             Self::VeryHigh => "very_high",
+            Self::Caution => "caution",
             Self::Gap => "gap",
             Self::SourceFailed => "source_failed",
             Self::ChannelFailed => "channel_failed",
@@ -86,6 +92,7 @@ impl Condition {
             Self::Reminder => "reminder",
             Self::Morning => "morning",
             Self::Bedtime => "bedtime",
+            Self::Mode => "mode",
         }
     }
 }
@@ -98,11 +105,12 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 20] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
         Self::VeryHigh,
+        Self::Caution,
         Self::Gap,
         Self::SourceFailed,
         Self::ChannelFailed,
@@ -117,16 +125,17 @@ impl Condition {
         Self::Reminder,
         Self::Morning,
         Self::Bedtime,
+        Self::Mode,
     ];
 
-    /// The four levels: of each side the worse first.
-    pub const LEVELS: [Self; 4] = [Self::VeryLow, Self::Low, Self::VeryHigh, Self::High];
+    /// The levels: of each side the worse first.
+    pub const LEVELS: [Self; 5] = [Self::VeryLow, Self::Low, Self::Caution, Self::VeryHigh, Self::High];
 
     /// Which side of the range it is about, where it is about a value.
     #[must_use]
     pub const fn side(self) -> Option<Side> {
         match self {
-            Self::VeryLow | Self::Low | Self::RecheckLow => Some(Side::Low),
+            Self::VeryLow | Self::Low | Self::Caution | Self::RecheckLow => Some(Side::Low),
             Self::High | Self::VeryHigh | Self::RecheckHigh => Some(Side::High),
             Self::Gap
             | Self::SourceFailed
@@ -139,7 +148,8 @@ impl Condition {
             | Self::Diary
             | Self::Reminder
             | Self::Morning
-            | Self::Bedtime => None,
+            | Self::Bedtime
+            | Self::Mode => None,
         }
     }
 
@@ -268,6 +278,8 @@ pub enum Doubt {
     },
     /// The sensor is in its first day.
     FirstDay,
+    /// The wearer doubts the sensor.
+    Doubted,
 }
 
 /// One decision of the engine.
@@ -297,6 +309,9 @@ pub struct Decision {
     /// Of a high that came soon after a low, and may be a rebound: when that low began.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub after_low: Option<Timestamp>,
+    /// Of a low: the mode it is said by. Its words change with it, nothing else does.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mode: Option<Mode>,
     /// For whom.
     #[serde(default, skip_serializing_if = "Audience::is_wearer")]
     pub to: Audience,

@@ -9,6 +9,7 @@ use super::policy::{EscalationPolicy, PEOPLE_MAX};
 use super::reason::Reason;
 use super::timers::Timer;
 use super::turn::{Judged, Turn};
+use crate::domain::mode::Mode;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -37,6 +38,10 @@ pub struct Chain {
     very_low: Option<Timestamp>,
     /// The value is back since then, and the alert has not ended.
     back: Option<Timestamp>,
+    /// Since then no step is made, and the time does not count: the value is back, or only a doubted sensor says
+    /// that it is low.
+    #[serde(default)]
+    rests: Option<Timestamp>,
     /// When the wearer answered.
     pub answered: Option<Timestamp>,
     /// When each person was called.
@@ -71,6 +76,7 @@ impl Chain {
             began: now,
             very_low: None,
             back: None,
+            rests: None,
             answered: None,
             called: Vec::new(),
             done: Vec::new(),
@@ -83,8 +89,8 @@ impl Chain {
         self.since = self.since + by;
         self.began = self.began + by;
         let called = self.called.iter_mut().map(|(_, at)| at);
-        let others = [&mut self.very_low, &mut self.back, &mut self.answered, &mut self.again].into_iter().flatten();
-        for at in others.chain(called) {
+        let others = [&mut self.very_low, &mut self.back, &mut self.rests, &mut self.answered, &mut self.again];
+        for at in others.into_iter().flatten().chain(called) {
             *at = *at + by;
         }
     }
@@ -137,7 +143,9 @@ impl Engine {
                     // A new low under the same alert is a new one to answer; who was called stays told.
                     Some(chain) if low && !very_low => Chain { called: chain.called, ..Chain::new(id, turn.now) },
                     // Its spans count from this ring: nothing of the time the value was back before is added.
-                    Some(chain) => Chain { answered: None, done: Vec::new(), again: None, back: None, ..chain },
+                    Some(chain) => {
+                        Chain { answered: None, done: Vec::new(), again: None, back: None, rests: None, ..chain }
+                    }
                     None => Chain::new(id, turn.now),
                 };
                 if very_low {
@@ -181,7 +189,7 @@ impl Engine {
         }
         let Some(mut chain) = self.state.chain.clone() else { return };
         let last = self.last_known(turn.now);
-        if self.is_back(last) {
+        if self.is_back(last) || self.is_doubted(&chain, turn.now) {
             return;
         }
         turn.judged = last;
@@ -257,20 +265,22 @@ impl Engine {
         }
     }
 
-    /// Sets the timer for the next step; none while the value is back, and that time does not count.
-    fn plan_chain(&mut self, turn: &Turn) {
-        if self.state.chain.is_none() {
-            return;
-        }
+    /// Sets the timer for the next step; none while it rests, and that time does not count.
+    pub(super) fn plan_chain(&mut self, turn: &Turn) {
+        let Some(chain) = &self.state.chain else { return };
+        let is_doubted = self.is_doubted(chain, turn.now);
         let is_back = self.is_back(self.last_known(turn.now));
         let Some(chain) = &mut self.state.chain else { return };
-        if is_back {
-            chain.back.get_or_insert(turn.now);
+        // An older version kept only since when it was back.
+        chain.rests = chain.rests.or(chain.back);
+        chain.back = chain.back.or(Some(turn.now)).filter(|_| is_back);
+        if is_back || is_doubted {
+            chain.rests.get_or_insert(turn.now);
             self.state.timers.stop(Timer::Chain);
             return;
         }
-        if let Some(back) = chain.back.take() {
-            let by = turn.now - back;
+        if let Some(rests) = chain.rests.take() {
+            let by = turn.now - rests;
             chain.began = chain.began + by;
             chain.very_low = chain.very_low.map(|at| at + by);
             chain.again = chain.again.map(|at| at + by);
@@ -292,6 +302,12 @@ impl Engine {
     /// Is the value no longer low? Not knowing any is not being back.
     fn is_back(&self, judged: Option<Judged>) -> bool {
         judged.is_some_and(|judged| judged.glucose.hundredths() >= self.policy.levels.low.limit.hundredths())
+    }
+
+    /// Does only a doubted sensor say that it is low? It may be wrong, and nobody is called for it; very low is
+    /// never doubted away.
+    fn is_doubted(&self, chain: &Chain, now: Timestamp) -> bool {
+        chain.very_low.is_none() && self.is_on(Mode::Doubted, now)
     }
 
     /// Does the value stay where it was, answered or not? One that rose from very low and is low for as long

@@ -4,6 +4,7 @@ use super::effect::{Condition, Id, Side};
 use super::policy::Policy;
 use crate::domain::diary::Note;
 use crate::domain::glucose::Glucose;
+use crate::domain::mode::Wish;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::reminder::Asked;
 use crate::domain::time::{Span, Timestamp};
@@ -86,6 +87,13 @@ pub enum Event {
     QuietOff,
     /// The wearer chose which of several signals counts.
     Trust(Trusted),
+    /// The wearer wants a mode to begin, or to end.
+    Mode {
+        /// What they want.
+        wish: Wish,
+        /// When they said so: with nobody watching it is taken in later.
+        at: Timestamp,
+    },
     /// Nobody was watching for a while.
     Unwatched {
         /// End of the last completed turn before it.

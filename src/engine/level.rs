@@ -124,7 +124,7 @@ pub struct Seen {
 
 impl Seen {
     /// Readings further apart than this have a silence between them.
-    fn long_silence(&self) -> Span {
+    pub(super) fn long_silence(&self) -> Span {
         let sparse = self.cadence >= Span::minutes(SPARSE_CADENCE_MIN);
         Span::minutes(if sparse { SILENCE_SPARSE_MIN } else { SILENCE_MIN })
     }

@@ -16,6 +16,7 @@ pub mod effect;
 pub mod escalation;
 pub mod event;
 pub mod level;
+pub mod mode;
 pub mod morning;
 mod past;
 pub mod policy;
@@ -36,6 +37,7 @@ pub mod timers;
 pub mod trend;
 mod turn;
 pub mod two_signals;
+mod unwatched;
 mod values;
 pub mod window;
 
@@ -45,15 +47,15 @@ use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
 use alarm::Returned;
 use bedtime::BeforeSleep;
-use effect::{Condition, Decision, Id, Side, What};
+use effect::{Condition, Decision, Id, Side};
 use escalation::Chain;
-use event::{Cause, Event};
+use event::Event;
 use level::Seen;
+use mode::Modes;
 use morning::Overnight;
 use policy::Policy;
 use quiet::Quiet;
 use reach::ChannelTrouble;
-use reason::Reason;
 use rebound::LastLow;
 use recheck_high::HighCare;
 use recheck_low::LowCare;
@@ -76,12 +78,6 @@ pub const PAST_MIN: i64 = 15;
 /// What was measured or written further ahead of now than this comes from a clock that is wrong; what is a little
 /// ahead is about now.
 pub const AHEAD_MIN: i64 = 5;
-
-/// A stretch without watching shorter than this is not told.
-const UNWATCHED_TOLD_MIN: i64 = 10;
-
-/// After such a stretch nothing falls due before this has passed: intake catches up first.
-const CATCH_UP_MIN: i64 = 2;
 
 /// Most timers a turn works off beside those that run when it begins; one that sets more has a fault.
 const TIMERS_PER_TURN_MAX: usize = 64;
@@ -148,6 +144,9 @@ pub struct State {
     /// What the line before sleep tells.
     #[serde(default)]
     before_sleep: BeforeSleep,
+    /// Modes in force, and what follows from them.
+    #[serde(default)]
+    pub modes: Modes,
     /// What falls due, and when.
     pub timers: Timers,
 }
@@ -202,8 +201,8 @@ impl Engine {
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
         let night = self.night_around(now);
-        let (doubt, after_low) = (self.doubt(now), self.after_low(now));
-        let mut turn = Turn { now, night, judged: None, doubt, after_low, written: false, out: Vec::new() };
+        let (doubt, after_low, mode) = (self.doubt(now), self.after_low(now), self.mode_that_counts(now));
+        let mut turn = Turn { now, night, judged: None, doubt, after_low, mode, written: false, out: Vec::new() };
         match event {
             Event::Tick => {}
             Event::Started => self.watch_all_sources(now),
@@ -224,6 +223,7 @@ impl Engine {
             Event::Quiet { span, condition } => self.quiet(&mut turn, *span, *condition),
             Event::QuietOff => self.quiet_off(&mut turn),
             Event::Trust(which) => self.trust(&mut turn, *which),
+            Event::Mode { wish, at } => self.wish(&mut turn, *wish, *at),
             Event::Written { said, whence } => self.written(&mut turn, said, whence),
             Event::DiaryRefused { words, more } => diary_refused(&mut turn, words, *more),
             Event::Unwatched { from, to, cause } => self.unwatched(&mut turn, *from, *to, *cause),
@@ -348,23 +348,10 @@ impl Engine {
                 Timer::Bedtime => self.tell_bedtime(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
                 Timer::Reminder(id) => self.reminder_comes(turn, id),
+                Timer::Mode(due) => self.mode_is_due(turn, due),
             }
         }
         unreachable!("a turn works off its timers");
-    }
-
-    fn unwatched(&mut self, turn: &mut Turn, from: Timestamp, to: Timestamp, cause: Cause) {
-        self.remember_sleep(from, to, cause);
-        self.state.timers.not_before(to + Span::minutes(CATCH_UP_MIN));
-        for source in self.numbers() {
-            if self.state.timers.due(Timer::Gap(source)).is_some() {
-                // The source may have slept as well: it is given the time it is given after any reading.
-                self.state.timers.set(Timer::Gap(source), to + self.policy.gap.after_low);
-            }
-        }
-        if to - from >= Span::minutes(UNWATCHED_TOLD_MIN) {
-            turn.tell(What::Told, Condition::NotWatching, Id(0), None, Reason::Unwatched { from, to, cause }, true);
-        }
     }
 
     fn clock_stepped(&mut self, now: Timestamp, by: Span) {
@@ -375,6 +362,7 @@ impl Engine {
         for quiet in &mut self.state.quiet {
             quiet.shift(by);
         }
+        self.state.modes.shift(by);
         self.keep_reminders_by(by, now);
         self.keep_bedtime_by(by, now);
         for source in self.numbers() {
@@ -393,6 +381,7 @@ impl Engine {
         }
         turn.night = self.night_around(turn.now);
         self.drop_levels_switched_off(turn);
+        self.end_caution_unasked(turn);
         self.drop_sources_gone(turn);
         self.watch_all_sources(turn.now);
         self.close_high_if_over(turn);

@@ -55,7 +55,12 @@ impl Engine {
     fn remember_stretch(&mut self, decision: &Decision, turn: &Turn) {
         let lasts = matches!(
             decision.condition,
-            Condition::VeryLow | Condition::Low | Condition::High | Condition::VeryHigh | Condition::Gap
+            Condition::VeryLow
+                | Condition::Low
+                | Condition::Caution
+                | Condition::High
+                | Condition::VeryHigh
+                | Condition::Gap
         );
         let known = &mut self.state.overnight.stretches;
         match decision.what {

@@ -2,6 +2,7 @@
 //! once; the settings file repeats them only as comments, which a test holds against this file.
 
 use super::effect::Condition;
+use super::mode::profile::Profile;
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::local::{Hours, TimeOfDay, Zone};
 use crate::domain::time::Span;
@@ -225,10 +226,14 @@ pub struct Policy {
     /// Others who are called, in order.
     #[serde(default)]
     pub people: Vec<PersonPolicy>,
+    /// What is always so of the wearer.
+    #[serde(default)]
+    pub profiles: Vec<Profile>,
 }
 
 impl Levels {
-    /// The level of that condition; a condition that is no level has none.
+    /// The level of that condition; a condition that is no level has none, nor has caution, whose limit follows
+    /// from modes and profiles.
     #[must_use]
     pub const fn of(&self, condition: Condition) -> Option<&LevelPolicy> {
         match condition {
@@ -236,7 +241,8 @@ impl Levels {
             Condition::Low => Some(&self.low),
             Condition::High => Some(&self.high),
             Condition::VeryHigh => Some(&self.very_high),
-            Condition::Gap
+            Condition::Caution
+            | Condition::Gap
             | Condition::SourceFailed
             | Condition::ChannelFailed
             | Condition::TwoSignals
@@ -249,7 +255,8 @@ impl Levels {
             | Condition::Diary
             | Condition::Morning
             | Condition::Bedtime
-            | Condition::Reminder => None,
+            | Condition::Reminder
+            | Condition::Mode => None,
         }
     }
 }
@@ -342,6 +349,7 @@ impl Policy {
             escalation: EscalationPolicy::default(),
             name: None,
             people: Vec::new(),
+            profiles: Vec::new(),
         }
     }
 }

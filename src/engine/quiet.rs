@@ -15,6 +15,7 @@ use serde::{Deserialize, Serialize};
 /// still there after a quarter of an hour is treated again, a high acts slowly.
 const VERY_LOW_MAX_MIN: i64 = 10;
 const LOW_MAX_MIN: i64 = 15;
+const CAUTION_MAX_MIN: i64 = 30;
 const HIGH_MAX_MIN: i64 = 120;
 const OTHERS_MAX_MIN: i64 = 60;
 
@@ -38,6 +39,7 @@ pub fn longest(condition: Condition) -> Option<Span> {
     let minutes = match condition {
         Condition::VeryLow => VERY_LOW_MAX_MIN,
         Condition::Low | Condition::RecheckLow => LOW_MAX_MIN,
+        Condition::Caution => CAUTION_MAX_MIN,
         Condition::High | Condition::VeryHigh | Condition::RecheckHigh => HIGH_MAX_MIN,
         Condition::Gap | Condition::SourceFailed | Condition::TwoSignals | Condition::Scan => OTHERS_MAX_MIN,
         Condition::ChannelFailed
@@ -47,7 +49,8 @@ pub fn longest(condition: Condition) -> Option<Span> {
         | Condition::Diary
         | Condition::Reminder
         | Condition::Morning
-        | Condition::Bedtime => return None,
+        | Condition::Bedtime
+        | Condition::Mode => return None,
     };
     Some(Span::minutes(minutes))
 }

@@ -5,6 +5,7 @@ use super::bedtime::Evening;
 use super::effect::{Condition, Id, Side};
 use super::escalation::Step;
 use super::event::Cause;
+use super::mode::reason::Why;
 use super::morning::Stretch;
 use super::reminder::{Come, Reminder};
 use super::two_signals::Trust;
@@ -159,6 +160,8 @@ pub enum Reason {
     NoSuchReminder { id: Id },
     /// There are as many reminders as there may be.
     TooManyReminders { most: usize },
+    /// It is about a mode, or follows from one.
+    Mode { said: Why },
 }
 
 /// Why a scan is called for; the later is the graver.
@@ -216,7 +219,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 71] = [
+    pub const WORDS: [&'static str; 82] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -288,6 +291,17 @@ impl Reason {
         "reminders_cancelled",
         "no_such_reminder",
         "too_many_reminders",
+        "mode_set",
+        "mode_off",
+        "mode_over",
+        "mode_after",
+        "nothing_asks",
+        "look_planned",
+        "still_below",
+        "mode_look",
+        "just_measured",
+        "hold",
+        "hold_over",
     ];
 
     /// The word for it in machine-readable output.
@@ -366,6 +380,7 @@ impl Reason {
             Self::RemindersCancelled { .. } => "reminders_cancelled",
             Self::NoSuchReminder { .. } => "no_such_reminder",
             Self::TooManyReminders { .. } => "too_many_reminders",
+            Self::Mode { said } => said.word(),
         }
     }
 }

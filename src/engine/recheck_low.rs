@@ -7,6 +7,7 @@ use super::reason::{Reason, Treatment};
 use super::timers::Timer;
 use super::trend::Rate;
 use super::turn::{Judged, Turn};
+use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -27,6 +28,16 @@ pub struct LowCare {
     pub treated: Option<Treatment>,
     /// Looks in a row without a fresh reading; the next reading completes the last of them.
     pub unseen: u32,
+    /// Of a treated caution: the limit it is to be back at.
+    #[serde(default)]
+    pub cautious: Option<Glucose>,
+}
+
+impl LowCare {
+    /// Is it the one look at a treated caution?
+    pub(super) const fn is_cautious(&self) -> bool {
+        self.cautious.is_some()
+    }
 }
 
 impl Engine {
@@ -40,7 +51,7 @@ impl Engine {
             None => self.take_id(),
         };
         let since = treated.alert_since.unwrap_or(at);
-        self.state.low_care = Some(LowCare { id, part_of, since, treated: Some(treated), unseen: 0 });
+        self.state.low_care = Some(LowCare { id, part_of, since, treated: Some(treated), unseen: 0, cautious: None });
         let due = (at + self.policy.recheck.low_look).max(turn.now);
         self.state.timers.set(Timer::LowLook, due);
         let reason = Reason::LooksPlanned { side: Side::Low, treated, looks: vec![due], night_rule: false };
@@ -68,6 +79,9 @@ impl Engine {
     fn look_at_treated_low(&mut self, turn: &mut Turn, care: &LowCare, treated: Treatment) {
         let (low, high) = (self.policy.levels.low.limit.hundredths(), self.policy.levels.high.limit.hundredths());
         let look = self.policy.recheck.low_look;
+        if self.look_at_caution(turn, care, treated) {
+            return;
+        }
         let (reason, unseen) = match turn.judged {
             None => {
                 let later =
@@ -76,7 +90,10 @@ impl Engine {
                 (Reason::NoFreshReading { treated, last, next: turn.now + later }, care.unseen + 1)
             }
             // A value that is back but falling is looked at once more.
-            Some(judged) if judged.glucose.hundredths() < low || falls(judged) && !is_well_back(judged, low) => {
+            Some(judged)
+                if judged.glucose.hundredths() < low
+                    || !care.is_cautious() && falls(judged) && !is_well_back(judged, low) =>
+            {
                 (Reason::StillLow { treated, next: turn.now + look }, 0)
             }
             Some(judged) => {
@@ -93,7 +110,9 @@ impl Engine {
             _ => turn.now + look,
         };
         self.state.timers.set(Timer::LowLook, next);
-        self.state.low_care = Some(LowCare { unseen, ..care.clone() });
+        // One that has become a low is looked at as a low.
+        let cautious = care.cautious.filter(|_| unseen > 0);
+        self.state.low_care = Some(LowCare { unseen, cautious, ..care.clone() });
         turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
         turn.tell(What::Prompt, Condition::RecheckLow, care.id, care.part_of, reason, true);
     }

@@ -18,8 +18,15 @@ impl Engine {
     pub(super) fn treated(&mut self, turn: &mut Turn, which: Option<Which>, at: Timestamp, look: Option<Span>) {
         match self.side_meant(which) {
             Ok(Side::High) => self.treat_high(turn, at, look),
-            Ok(Side::Low) => self.treat_low(turn, at),
+            Ok(Side::Low) => self.treat_low_or_caution(turn, at),
             Err(reason) => turn.tell(What::Answer, Condition::Diary, Id(0), None, reason, false),
+        }
+    }
+
+    /// A low is treated, or what is none but asks for caution.
+    fn treat_low_or_caution(&mut self, turn: &mut Turn, at: Timestamp) {
+        if !self.treat_caution(turn, at) {
+            self.treat_low(turn, at);
         }
     }
 
@@ -88,18 +95,13 @@ impl Engine {
             Kind::SensorStart(of) => return self.sensor_started(turn, at, of.as_deref()),
             Kind::SensorStop(of) => return self.sensor_stopped(turn, at, of.as_deref()),
             Kind::Insulin(_) if self.is_out(Side::High, at) => return self.treat_high(turn, at, None),
-            Kind::Carbohydrate(_) if self.is_out(Side::Low, at) => return self.treat_low(turn, at),
+            Kind::Carbohydrate(_) if self.is_out(Side::Low, at) => return self.treat_low_or_caution(turn, at),
             // Symptoms count whatever the sensor says: they start the looks of a low.
             Kind::Symptoms => return self.treat_low(turn, at),
             Kind::Meter(glucose) => self.measured(turn, at, *glucose),
             Kind::Scan => self.scan_noted(turn, at),
-            Kind::Insulin(_)
-            | Kind::Carbohydrate(_)
-            | Kind::Ketones(_)
-            | Kind::Exercise
-            | Kind::Site
-            | Kind::Sensor
-            | Kind::Text => {}
+            Kind::Ketones(_) => self.ketones_noted(at),
+            Kind::Insulin(_) | Kind::Carbohydrate(_) | Kind::Exercise | Kind::Site | Kind::Sensor | Kind::Text => {}
         }
         turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false);
     }
@@ -123,7 +125,9 @@ impl Engine {
             Side::Low => value.hundredths() < levels.low.limit.hundredths(),
             Side::High => value.hundredths() > levels.high.limit.hundredths(),
         };
-        self.side(side).active().any(Active::is_beyond) || self.value_at(at).is_some_and(beyond)
+        let caution = self.state.modes.caution.active().filter(|_| side == Side::Low);
+        let mut open = self.side(side).active().chain(caution);
+        open.any(Active::is_beyond) || self.value_at(at).is_some_and(beyond)
     }
 
     pub(super) fn seen(&mut self, turn: &mut Turn, which: Option<Id>, until: Option<Timestamp>) {
@@ -142,6 +146,11 @@ impl Engine {
                     mark(active.id, &mut active.seen);
                 }
             }
+        }
+        if let Some(active) = self.state.modes.caution.active_mut()
+            && until.is_none_or(|until| active.had_rung(until))
+        {
+            mark(active.id, &mut active.seen);
         }
         for source in &mut self.state.sources {
             if let Some(lost) = source.lost_mut()
@@ -187,7 +196,8 @@ impl Engine {
     fn side_of(&self, id: Id) -> Option<Side> {
         let low_care = self.state.low_care.as_ref().map(|care| care.id);
         let high_care = self.state.high_care.as_ref().map(|care| care.id);
-        if low_care == Some(id) || self.state.low.active().any(|active| active.id == id) {
+        let caution = self.state.modes.caution.active().map(|active| active.id);
+        if [low_care, caution].contains(&Some(id)) || self.state.low.active().any(|active| active.id == id) {
             Some(Side::Low)
         } else if high_care == Some(id) || self.state.high.active().any(|active| active.id == id) {
             Some(Side::High)
@@ -197,7 +207,8 @@ impl Engine {
     }
 
     fn only_open_side(&self) -> Result<Side, Reason> {
-        match (self.state.low.root().is_some(), self.state.high.root().is_some()) {
+        let low = self.state.low.root().is_some() || self.open_caution().is_some();
+        match (low, self.state.high.root().is_some()) {
             (true, false) => Ok(Side::Low),
             (false, true) => Ok(Side::High),
             (false, false) | (true, true) => Err(Reason::WhichOne { open: self.open_alerts(|_| true) }),

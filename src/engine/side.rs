@@ -41,6 +41,7 @@ impl State {
             Condition::Low => Some(&self.low.milder),
             Condition::High => Some(&self.high.milder),
             Condition::VeryHigh => Some(&self.high.worse),
+            Condition::Caution => Some(&self.modes.caution),
             _ => None,
         }
     }
@@ -71,6 +72,7 @@ impl Engine {
         let mut side = std::mem::take(self.side_mut(seen.side));
 
         let had_worse = side.worse.active().is_some();
+        let had_any = side.active().next().is_some();
         let parent = side.milder.active().map(|active| active.id);
         self.judge_level(turn, seen, worse, worse_policy, &mut side.worse, parent, None);
         let worse_now = side.worse.active().map(|active| active.id);
@@ -86,10 +88,14 @@ impl Engine {
             Self::ring_held_low(turn, seen, milder, milder_policy, &mut side.milder);
         }
         *self.side_mut(seen.side) = side;
+        if seen.side == Side::Low {
+            self.judge_caution(turn, seen, had_any);
+            self.follow_hold(turn, seen);
+        }
     }
 
     #[expect(clippy::too_many_arguments, reason = "one level, all it depends on; a struct would only rename them")]
-    fn judge_level(
+    pub(super) fn judge_level(
         &mut self,
         turn: &mut Turn,
         seen: &Seen,
@@ -185,7 +191,7 @@ impl Engine {
 
     /// The worse level has ended. The milder one, if it never rang, rings now if the value is still
     /// beyond its limit; if not, it goes on unsaid until it ends.
-    fn unhide(turn: &mut Turn, condition: Condition, policy: &LevelPolicy, level: &mut Level) {
+    pub(super) fn unhide(turn: &mut Turn, condition: Condition, policy: &LevelPolicy, level: &mut Level) {
         let Some(active) = level.active_mut() else {
             return;
         };
@@ -289,6 +295,7 @@ impl Turn {
                 .after_low
                 .filter(|low| low.goes_with(what, condition, &reason, self.now))
                 .map(|low| low.since),
+            mode: self.mode.filter(|_| condition.side() == Some(Side::Low)),
             to,
             reason,
         });

@@ -1,6 +1,7 @@
 //! Named deadlines, kept as data so that they survive a restart. Nothing is spawned.
 
 use super::effect::Id;
+use super::mode::Due;
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -33,6 +34,8 @@ pub enum Timer {
     Morning,
     /// The wearer's bedtime has come.
     Bedtime,
+    /// Something of a mode is due.
+    Mode(Due),
 }
 
 /// All running timers; at most one of each name.

@@ -5,6 +5,7 @@ use super::rebound::AfterLow;
 use super::trend::Rate;
 use crate::domain::glucose::Glucose;
 use crate::domain::local::Stretch;
+use crate::domain::mode::Mode;
 use crate::domain::time::Timestamp;
 
 /// A value the turn looks at.
@@ -31,6 +32,8 @@ pub(super) struct Turn {
     pub(super) doubt: Option<Doubt>,
     /// The low that the high there is now came soon after.
     pub(super) after_low: Option<AfterLow>,
+    /// The mode that what is said of lows goes by.
+    pub(super) mode: Option<Mode>,
     /// It is about a line of a diary file, which may come long after its time.
     pub(super) written: bool,
     /// What was decided so far.

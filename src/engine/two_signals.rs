@@ -8,6 +8,7 @@ use super::event::Trusted;
 use super::reason::Reason;
 use super::turn::{Judged, Turn};
 use crate::domain::glucose::Glucose;
+use crate::domain::mode::Mode;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -210,6 +211,9 @@ impl Engine {
     pub(super) fn doubt(&self, now: Timestamp) -> Option<Doubt> {
         if let Some(two) = &self.state.two_signals {
             return Some(Doubt::TwoSignals { lower: two.lower, higher: two.higher });
+        }
+        if self.is_on(Mode::Doubted, now) {
+            return Some(Doubt::Doubted);
         }
         let newest = self.state.window.newest()?;
         self.in_first_day(newest.source, now).then_some(Doubt::FirstDay)

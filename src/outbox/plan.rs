@@ -5,6 +5,7 @@ use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Audience, Condition, Decision, Id, Priority, What};
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
+use crate::wording::mode::asks_for_meter;
 use crate::wording::text::{shortened, text};
 
 /// Most missed titles told in one line.
@@ -59,7 +60,7 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
         return None;
     }
     let said = text(decision, policy, now);
-    let hidden = Decision { glucose: None, rate: None, doubt: None, after_low: None, ..decision.clone() };
+    let hidden = Decision { glucose: None, rate: None, doubt: None, after_low: None, mode: None, ..decision.clone() };
     let messages = addresses
         .channels
         .iter()
@@ -96,7 +97,10 @@ const LOOK: &str = "Values are hidden here. Look at `recheck status`, or at the 
 fn discreet(decision: &Decision) -> String {
     let what = match decision.condition {
         Condition::VeryLow => "Treat now",
+        Condition::Low if asks_for_meter(decision) => "Check with a meter",
         Condition::Low => "Treat by your plan",
+        Condition::Caution => "Look, and follow your plan",
+        Condition::Mode if decision.what == What::Prompt => "Look and measure",
         Condition::High | Condition::VeryHigh => "Look and note",
         Condition::RecheckHigh | Condition::RecheckLow => "Look again",
         Condition::Gap | Condition::SourceFailed | Condition::TwoSignals => "Check the sensor",
@@ -108,7 +112,8 @@ fn discreet(decision: &Decision) -> String {
         | Condition::ChannelFailed
         | Condition::WhileAway
         | Condition::NotWatching
-        | Condition::Diary => "Look when you can",
+        | Condition::Diary
+        | Condition::Mode => "Look when you can",
     };
     what.to_owned()
 }

@@ -8,6 +8,7 @@ use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
 use crate::engine::effect::{Condition, Decision, Id, What};
+use crate::engine::mode::reason::Why;
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 use crate::formats::rows::Row;
@@ -239,7 +240,7 @@ impl Burden {
                     let acts = story.actions.iter().filter(|action| alert.since <= action.at && action.at <= at);
                     let acknowledged =
                         acts.map(|action| action.act).any(|act| sides.acknowledges(act, id, alert.condition));
-                    let returned = alert.rang && decision.reason != Reason::ConditionGone;
+                    let returned = alert.rang && !is_unasked(&decision.reason);
                     let of = self.close(story, &alert, at);
                     of.ended += 1;
                     of.returned += u64::from(returned);
@@ -329,6 +330,11 @@ impl Interruptions {
     pub fn percentile(&self, of_hundred: usize) -> Option<u64> {
         nearest_rank(&self.counted, of_hundred)
     }
+}
+
+/// Did an alert end because nothing asked for it any more, whatever the value?
+fn is_unasked(reason: &Reason) -> bool {
+    matches!(reason, Reason::ConditionGone | Reason::Mode { said: Why::NothingAsks })
 }
 
 /// The nearest rank: the smallest of them that so many in a hundred do not exceed.

@@ -50,6 +50,7 @@ pub(super) fn rings(decision: &Decision) -> bool {
 /// Does it only tell, so that there is nothing to answer?
 pub(super) const fn only_tells(decision: &Decision) -> bool {
     matches!(decision.what, What::Ended)
+        || matches!((decision.condition, decision.what), (Condition::Mode, What::Told))
         || matches!(
             decision.condition,
             Condition::WhileAway
@@ -128,17 +129,27 @@ impl Story<'_> {
             return false;
         }
         match decision.condition.side() {
-            Some(side) => self.came_back_by_itself(side, decision.reading_at.unwrap_or(at), at, soon),
+            Some(side) => {
+                // Back from a caution is back above the limit that it rang for.
+                let caution = limit_in(&decision.reason).filter(|_| decision.condition == Condition::Caution);
+                let limit = caution.unwrap_or(match side {
+                    Side::Low => self.levels.low.limit,
+                    Side::High => self.levels.high.limit,
+                });
+                self.came_back_by_itself((side, limit), decision.reading_at.unwrap_or(at), at, soon)
+            }
             None => decision.id != Id(0) && self.ends_by(place, decision.id, soon),
         }
     }
 
     /// Back within range soon, not only within a worse limit, and no reading out of range for a while.
-    fn came_back_by_itself(&self, side: Side, on: Timestamp, at: Timestamp, soon: Timestamp) -> bool {
-        let limit = match side {
-            Side::Low => self.levels.low.limit,
-            Side::High => self.levels.high.limit,
-        };
+    fn came_back_by_itself(
+        &self,
+        (side, limit): (Side, Glucose),
+        on: Timestamp,
+        at: Timestamp,
+        soon: Timestamp,
+    ) -> bool {
         let end = at + Span::minutes(STAYED_BACK_MIN);
         let mut after =
             self.readings_from(on).iter().filter(|reading| reading.measured > on && reading.measured <= end);

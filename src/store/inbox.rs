@@ -3,6 +3,7 @@
 
 use super::{Error, Store, json};
 use crate::domain::diary::Note;
+use crate::domain::mode::Wish;
 use crate::domain::reminder::Asked;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::Travel;
@@ -38,6 +39,8 @@ pub enum Said {
     },
     /// Everything rings again.
     QuietOff,
+    /// What is wanted of the modes.
+    Mode(Wish),
     /// An alert was seen.
     Seen {
         /// Which; none for all.
@@ -74,6 +77,7 @@ impl Said {
             | Self::Trust(_)
             | Self::Quiet { .. }
             | Self::QuietOff
+            | Self::Mode(_)
             | Self::Seen { .. }
             | Self::Zone(_)
             | Self::Home

@@ -20,6 +20,7 @@ pub fn follow(clock: &mut WallClock, line: &Line) -> Option<Vec<Travel>> {
         | Said::Trust(_)
         | Said::Quiet { .. }
         | Said::QuietOff
+        | Said::Mode(_)
         | Said::Seen { .. }
         | Said::Written { .. }
         | Said::Remind(_)

@@ -1,6 +1,6 @@
 //! What the wearer is answered when they say something: what was understood, or what is still asked.
 
-use super::Voice;
+use super::{Voice, mode};
 use crate::domain::diary::{Kind, Note};
 use crate::domain::time::Timestamp;
 use crate::domain::written::{Entry, Written};
@@ -41,6 +41,9 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
     let no = |words: String| Answer { accepted: false, words };
     if let Some(answer) = of_quiet(&decision.reason, voice).or_else(|| of_reminders(&decision.reason, voice)) {
         return answer;
+    }
+    if let Reason::Mode { said } = &decision.reason {
+        return mode::answer(said, decision, policy, now);
     }
     match &decision.reason {
         Reason::LooksPlanned { side, treated, looks, night_rule } => {

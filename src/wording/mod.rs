@@ -4,6 +4,7 @@
 
 pub mod answer;
 mod bedtime;
+pub mod mode;
 mod morning;
 mod people;
 pub mod reason;

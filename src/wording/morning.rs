@@ -33,6 +33,7 @@ impl Said<'_> {
         let name = match stretch.condition {
             Condition::VeryLow => "very low",
             Condition::Low => "low",
+            Condition::Caution => "caution",
             Condition::High => "high",
             Condition::VeryHigh => "very high",
             Condition::Gap => "no readings",
@@ -53,6 +54,7 @@ const fn gravity(condition: Condition) -> u8 {
         Condition::NotWatching => 2,
         Condition::Gap => 3,
         Condition::VeryHigh => 4,
-        _ => 5,
+        Condition::Caution => 5,
+        _ => 6,
     }
 }

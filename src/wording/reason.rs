@@ -130,6 +130,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::RemindersCancelled { .. }
         | Reason::NoSuchReminder { .. }
         | Reason::TooManyReminders { .. } => super::reminder::sentence(reason, voice),
+        Reason::Mode { said } => super::mode::sentence(said, voice),
     }
 }
 

@@ -109,6 +109,7 @@ mod tests {
             to: Audience::Wearer,
             doubt: None,
             after_low: None,
+            mode: None,
             reason: Reason::ReminderDue { reminder },
         };
         let said = text(&decision, &Policy::new(Zone::UTC), DUE + Span::hours(10));

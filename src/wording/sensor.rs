@@ -128,6 +128,7 @@ impl Said<'_> {
                 let (lower, higher) = (self.voice.value(lower), self.voice.value(higher));
                 format!("High? {higher} or {lower}, {at}. Check with a meter")
             }
+            Some(Doubt::Doubted) => format!("High? {value}, {at}. Check with a meter"),
             Some(Doubt::FirstDay) | None => format!("High? {value}, {at}. New sensor: check"),
         }
     }
@@ -141,6 +142,9 @@ impl Said<'_> {
                 self.voice.value(lower),
                 self.voice.value(higher)
             ),
+            Some(Doubt::Doubted) => {
+                " You doubt the sensor: check with a meter. If you cannot, and feel low, treat by your plan.".to_owned()
+            }
             Some(Doubt::FirstDay) => {
                 " The sensor is in its first day, its values are less sure: check with a meter. If you cannot, and feel low, treat by your plan.".to_owned()
             }

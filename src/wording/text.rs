@@ -8,6 +8,7 @@ use crate::domain::glucose::{Glucose, Measured};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::event::Cause;
+use crate::engine::mode::reason::Why;
 use crate::engine::policy::Policy;
 use crate::engine::reason::{PastSpan, Reason, Treatment};
 use crate::engine::trend::Direction;
@@ -32,6 +33,8 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
     let (title, body) = match decision.condition {
         _ if !decision.to.is_wearer() => said.to_others(),
         Condition::VeryLow | Condition::Low | Condition::High | Condition::VeryHigh => said.level(),
+        Condition::Caution => said.caution(),
+        Condition::Mode => said.mode(),
         Condition::Gap | Condition::SourceFailed => said.source(),
         Condition::TwoSignals | Condition::Scan | Condition::Sensor => said.sensor(),
         Condition::ChannelFailed => said.channels(),
@@ -42,7 +45,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::Bedtime => said.bedtime(),
         Condition::Reminder => said.reminder(),
     };
-    Text { title: shortened(&title), body: format!("{body}{}{}", said.after_low(), said.doubt()) }
+    Text { title: shortened(&title), body: format!("{body}{}{}{}", said.after_low(), said.doubt(), said.driving()) }
 }
 
 /// Cut at a word where that leaves most of the title.
@@ -74,7 +77,7 @@ impl Said<'_> {
         let Some(glucose) = self.decision.glucose else {
             return "no value".to_owned();
         };
-        let limit = self.policy.levels.of(self.decision.condition).map(|level| level.limit);
+        let limit = self.limit();
         let value = glucose.shown(self.voice.unit, limit);
         match self.direction() {
             Some(direction) => format!("{value}, {}", direction.words()),
@@ -99,7 +102,7 @@ impl Said<'_> {
             Some(rate) => format!(", {}, {}", rate.direction().words(), rate.shown(self.voice.unit)),
             None => String::new(),
         };
-        let limit = self.policy.levels.of(self.decision.condition).map(|level| level.limit);
+        let limit = self.limit();
         format!("{} {} at {}{rate}.", glucose.shown(self.voice.unit, limit), self.voice.unit.name(), self.read_at())
     }
 
@@ -111,6 +114,7 @@ impl Said<'_> {
                 format!("Treat now: {}{value}, {at}", self.anew("again ", "still ").unwrap_or_default()),
                 "Treat by your plan now, then `recheck treated`. If you cannot swallow or feel faint, call for help.",
             ),
+            Condition::Low if self.is_only_doubted() => self.doubtful_low(&at),
             Condition::VeryLow | Condition::Low => (
                 format!("{}: {value}, {at}. Treat by your plan", self.anew("Low again", "Still low").unwrap_or("Low")),
                 "Treat by your plan, then `recheck treated`: it looks again.",
@@ -277,6 +281,7 @@ impl Said<'_> {
             ),
             Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
             Reason::Back { treated } => self.back(treated),
+            Reason::Mode { said: Why::StillBelow { treated, limit } } => self.still_below(treated, *limit),
             _ => (format!("{value}, {at}"), self.full_value()),
         }
     }
@@ -305,7 +310,13 @@ impl Said<'_> {
     fn back(&self, treated: &Treatment) -> (String, String) {
         let after = since(treated.at, self.voice.now);
         (
-            format!("Back: {}, {}; {}{after}", self.value_and_direction(), self.read_at(), self.changed_since(treated)),
+            format!(
+                "{}: {}, {}; {}{after}",
+                self.back_word(),
+                self.value_and_direction(),
+                self.read_at(),
+                self.changed_since(treated)
+            ),
             format!("{} {}No more looks for this one.", self.full_value(), self.treated_then(treated)),
         )
     }
@@ -378,14 +389,14 @@ impl Said<'_> {
     }
 
     /// `+12 in `, or `after ` when the value then is not known.
-    fn changed_since(&self, treated: &Treatment) -> String {
+    pub(super) fn changed_since(&self, treated: &Treatment) -> String {
         match (treated.value, self.decision.glucose) {
             (Some(then), Some(now)) if numbers(then, now) => format!("{} in ", self.voice.change(then, now)),
             _ => "after ".to_owned(),
         }
     }
 
-    fn treated_then(&self, treated: &Treatment) -> String {
+    pub(super) fn treated_then(&self, treated: &Treatment) -> String {
         let change = |now: Glucose, then: Glucose| {
             format!(" at {}: {} since", self.voice.value(then), self.voice.change(then, now))
         };

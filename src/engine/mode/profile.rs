@@ -1,0 +1,60 @@
+//! Standing profiles: what is always so of the wearer, by the settings, and what it changes in the defaults.
+
+use crate::domain::glucose::Glucose;
+use crate::domain::time::Span;
+use crate::engine::policy::{EscalationPolicy, Levels};
+use serde::{Deserialize, Serialize};
+
+/// The range in pregnancy, 63-140 mg/dL (3.5-7.8 mmol/L): consensus on time in range (Battelino 2019, Diabetes
+/// Care 42:1593); the same in PMC6560014.
+const PREGNANCY_LOW: Glucose = Glucose::mg_dl(63);
+const PREGNANCY_HIGH: Glucose = Glucose::mg_dl(140);
+
+/// Whoever does not feel a low is not woken by it either, and a severe one is three times as likely (PMC7968015,
+/// seen as an excerpt): others are called sooner. The spans are ours.
+const IMPAIRED_SECOND_BY_NIGHT_MIN: i64 = 5;
+const IMPAIRED_SECOND_BY_DAY_MIN: i64 = 10;
+
+/// What is always so of the wearer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Profile {
+    /// A narrower range.
+    Pregnancy,
+    /// Lows are not felt.
+    ImpairedAwareness,
+}
+
+impl Profile {
+    /// All of them.
+    pub const ALL: [Self; 2] = [Self::Pregnancy, Self::ImpairedAwareness];
+
+    /// Its name in the settings.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Pregnancy => "pregnancy",
+            Self::ImpairedAwareness => "impaired_awareness",
+        }
+    }
+
+    /// By that name.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|profile| profile.name() == name)
+    }
+
+    /// Changes the defaults; whatever the settings say of the same comes after it, and wins.
+    pub const fn change(self, levels: &mut Levels, escalation: &mut EscalationPolicy) {
+        match self {
+            Self::Pregnancy => {
+                levels.low.limit = PREGNANCY_LOW;
+                levels.high.limit = PREGNANCY_HIGH;
+            }
+            Self::ImpairedAwareness => {
+                escalation.second_by_night = Span::minutes(IMPAIRED_SECOND_BY_NIGHT_MIN);
+                escalation.second_by_day = Span::minutes(IMPAIRED_SECOND_BY_DAY_MIN);
+            }
+        }
+    }
+}
