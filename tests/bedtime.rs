@@ -4,6 +4,7 @@ use chrono::DateTime;
 use recheck::domain::diary::{Amount, Kind, Note};
 use recheck::domain::glucose::Glucose;
 use recheck::domain::local::{TimeOfDay, Zone};
+use recheck::domain::mode::{Mode, Wish};
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
@@ -60,6 +61,8 @@ fn five_short_lines_say_all_there_is_and_no_amount() {
     let dose = Kind::Insulin(Amount::parse("4.5"));
     live(&mut engine, &noted(at("2026-03-02T19:10:00Z"), dose), at("2026-03-02T20:01:00Z"));
     live(&mut engine, &noted(at("2026-03-02T17:30:00Z"), Kind::Exercise), at("2026-03-02T20:02:00Z"));
+    let drinks = Wish::Begin { mode: Mode::Alcohol, span: None };
+    live(&mut engine, &Event::Mode { wish: drinks, at: at("2026-03-02T21:00:00Z") }, at("2026-03-02T21:00:00Z"));
     for minute in [30, 25, 20, 15, 10] {
         live(
             &mut engine,
@@ -76,7 +79,7 @@ fn five_short_lines_say_all_there_is_and_no_amount() {
         said.body,
         "140 mg/dL at 22:35, falling, -1.0 mg/dL/min. 10 min ago.\n\
          Insulin noted 19:10, 3 h 35 min ago.\n\
-         Noted today: exercise 17:30.\n\
+         Noted: exercise 17:30, alcohol 21:00.\n\
          The sensor's memory is full Tue 06:35.\n\
          This computer slept last night from 00:40 to 06:50: not watching while it sleeps."
     );

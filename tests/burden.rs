@@ -13,6 +13,7 @@ use recheck::domain::written::{Entry, Written};
 use recheck::engine::Engine;
 use recheck::engine::effect::{Audience, Condition, Decision, Id, Priority, Side, What};
 use recheck::engine::event::{Cause, Which};
+use recheck::engine::mode::reason::Why;
 use recheck::engine::policy::{Levels, Policy};
 use recheck::engine::reason::{PastSpan, Reason};
 use recheck::outbox::plan::Addresses;
@@ -503,4 +504,30 @@ fn the_command_counts_what_the_store_holds() {
     let little = said(&["burden", "--days", "2"]);
     assert!(little.contains("too little data: fewer than 3 watched days\n"), "{little}");
     assert_eq!(recheck.say(&["burden", "--days", "0"]).status.code(), Some(2));
+}
+
+/// A caution is back above the limit that it rang for, not above low; one that ended because nothing asks for it any
+/// more has not returned. What is told of modes asks for nothing.
+#[test]
+fn a_caution_is_counted_by_its_own_limit() {
+    let mut tale = Tale::new("UTC", "2026-03-09T12:00Z", "2026-03-10T12:00Z");
+    let limit = Glucose::mg_dl(80);
+    for (id, when, values) in
+        [(1, "2026-03-10T01:00Z", &[78, 79, 79, 79, 79, 84][..]), (2, "2026-03-10T03:00Z", &[78, 79, 84])]
+    {
+        let raised = tale.decides(when, What::Raised, Condition::Caution, id);
+        raised.reason = Reason::BeyondLimit { limit, since: at(when) };
+        tale.reads(when, values);
+    }
+    tale.decides("2026-03-10T02:00Z", What::Ended, Condition::Caution, 1);
+    let ended = tale.decides("2026-03-10T04:00Z", What::Ended, Condition::Caution, 2);
+    ended.reason = Reason::Mode { said: Why::NothingAsks };
+    let until = Some(at("2026-03-10T10:45Z"));
+    let told = tale.decides("2026-03-10T10:00Z", What::Told, Condition::Mode, 3);
+    told.reason = Reason::Mode { said: Why::Hold { limit, until } };
+    let burden = tale.burden();
+    let caution = of(&burden, Condition::Caution);
+    assert_eq!((caution.night, caution.needless), (2, 1));
+    assert_eq!((caution.ended, caution.returned), (2, 1));
+    assert_eq!((of(&burden, Condition::Mode).day, of(&burden, Condition::Mode).asked), (1, 0));
 }

@@ -5,6 +5,7 @@ mod chart;
 mod check;
 mod demo;
 mod inspect;
+mod mode;
 mod print;
 mod remind;
 mod replay;
@@ -98,6 +99,14 @@ enum Command {
         /// Of what: low, high, gap ...; `very_low` must be named.
         condition: Option<String>,
     },
+    /// Be watched in another way for some time: driving, exercise, alcohol, sick, doubted; without a word, what is on.
+    ///
+    /// It ends by itself, or with `mode off`. Asked for again it counts from then. docs/modes.md has what each does.
+    Mode {
+        /// Nothing; a mode, and for how long (2h, 90m); or `off`, and one to end.
+        #[arg(value_name = "MODE SPAN | off MODE")]
+        words: Vec<String>,
+    },
     /// Say which of two signals counts: a value near it, or a source; `all` for both again.
     Trust {
         /// A value such as 142 in your unit, the name of a source, or `all`.
@@ -176,6 +185,7 @@ pub fn main() -> ExitCode {
         Command::Treated { which, at, look } => say::treated(&place, which.as_deref(), at.as_deref(), look.as_deref()),
         Command::Note { kind, words, at } => say::note(&place, &kind, &words, at.as_deref()),
         Command::Quiet { how_long, condition } => say::quiet(&place, &how_long, condition.as_deref()),
+        Command::Mode { words } => mode::run(&place, &words),
         Command::Trust { which } => say::trust(&place, &which),
         Command::Why { id } => why::run(&place, id),
         Command::Burden { days, json } => burden::run(&place, days, json),

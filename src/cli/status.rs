@@ -1,8 +1,8 @@
 //! `recheck status`: what is true now, and whether the alerting itself works.
 
-use super::Place;
 use super::print::{Failure, folded, line};
 use super::sources::order;
+use super::{Place, mode};
 use crate::config::ChannelSettings;
 use crate::daemon::{clock, control};
 use crate::domain::reading::SourceId;
@@ -126,6 +126,7 @@ impl Seen<'_> {
             "quiet": self.engine.snapshot().quiet.iter().filter(|quiet| quiet.until > self.now).map(|quiet| {
                 json!({ "condition": quiet.condition.name(), "until": stamp(quiet.until) })
             }).collect::<Vec<Value>>(),
+            "modes": mode::all(self.engine, self.now),
             "channels": channels,
             "sources": sources,
             "refusals": refusals,
@@ -286,6 +287,7 @@ impl Seen<'_> {
             }
         });
         lines.extend(all["zone"]["words"].as_str().map(|words| format!("You are in {words}")));
+        lines.extend(mode::lines(&all["modes"]));
         section(&mut lines, "Open alerts", &all["alerts"], |alert| {
             let seen = if alert["seen"] == true { ", seen" } else { "" };
             let told = alert["told"].as_str().unwrap_or_default();
@@ -373,6 +375,6 @@ fn text<'a>(value: &'a Value, key: &str) -> &'a str {
 }
 
 /// `2026-03-02 14:10` of an RFC 3339 time.
-fn clock_of(stamp: Option<&str>) -> String {
+pub(super) fn clock_of(stamp: Option<&str>) -> String {
     stamp.and_then(|stamp| stamp.get(..16)).map_or_else(|| "-".to_owned(), |shown| shown.replace('T', " "))
 }

@@ -80,7 +80,7 @@ impl Engine {
     /// Where a level stands.
     #[must_use]
     pub fn alarm_state(&self, condition: Condition) -> AlarmState {
-        let Some((side, level)) = condition.side().zip(self.state.level(condition)) else { return Normal };
+        let Some(level) = self.state.level(condition) else { return Normal };
         let off = self.policy.levels.of(condition).is_some_and(|level| level.rings == Rings::Never);
         if off || condition == Condition::Caution && !self.asks_for_caution() {
             return OutOfService;
@@ -89,7 +89,7 @@ impl Engine {
         match level {
             Level::Active(active) if active.told == Told::Hidden && !active.seen => SuppressedByDesign,
             Level::Active(_) if shelved => Shelved,
-            Level::Active(active) if self.is_answered(side, active) => Acknowledged,
+            Level::Active(active) if self.is_answered(condition, active) => Acknowledged,
             Level::Active(active) if active.told == Told::Held => SuppressedByDesign,
             Level::Active(_) => Unacknowledged,
             Level::Clear | Level::Waiting { .. } => {
@@ -101,10 +101,13 @@ impl Engine {
 
     /// Has the wearer answered an alert: marked it as seen, or treated it since it rang? One whose looks are over is
     /// asked about again, and so it is to be answered again.
-    fn is_answered(&self, side: Side, active: &Active) -> bool {
-        let by_care = match side {
-            Side::Low => self.state.chain.as_ref().is_some_and(|chain| chain.answered.is_some()),
-            Side::High => self.state.high_care.as_ref().is_some_and(|care| match care.stage {
+    fn is_answered(&self, condition: Condition, active: &Active) -> bool {
+        let by_care = match condition.side() {
+            None => false,
+            // A low that was answered is no answer to the caution that comes after it.
+            Some(Side::Low) if condition == Condition::Caution => false,
+            Some(Side::Low) => self.state.chain.as_ref().is_some_and(|chain| chain.answered.is_some()),
+            Some(Side::High) => self.state.high_care.as_ref().is_some_and(|care| match care.stage {
                 Stage::Looking { treated, .. } => treated.at >= active.told_at.unwrap_or(active.rang),
                 Stage::Asking { .. } => false,
             }),
@@ -114,8 +117,8 @@ impl Engine {
 
     /// An alert is over: if it rang and nobody answered, that is remembered. What an earlier one of its condition
     /// left was forgotten when this one came.
-    pub(super) fn remember_returned(&mut self, side: Side, condition: Condition, active: &Active, until: Timestamp) {
-        if active.told == Told::Rang && !self.is_answered(side, active) {
+    pub(super) fn remember_returned(&mut self, condition: Condition, active: &Active, until: Timestamp) {
+        if active.told == Told::Rang && !self.is_answered(condition, active) {
             self.state.returned.push(Returned { id: active.id, condition, since: active.since, until });
         }
     }

@@ -12,6 +12,7 @@ use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::diary::{Kind, Note};
 use crate::domain::local::Stretch;
+use crate::domain::mode::Mode;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -74,6 +75,8 @@ pub enum Dose {
 pub enum Mark {
     /// Exercise: lows follow 8 to 12 hours later (seen in abstracts only: PMC7702152, Charlton 2015).
     Exercise(Timestamp),
+    /// Alcohol: lows follow next morning (Turner 2001, seen as an abstract).
+    Alcohol(Timestamp),
 }
 
 /// The memory of a scanned sensor before the night.
@@ -208,7 +211,9 @@ impl Engine {
     }
 
     fn marks_since(&self, woke: Timestamp) -> Vec<Mark> {
-        let exercise = self.state.before_sleep.exercise.map(Mark::Exercise);
-        exercise.into_iter().filter(|Mark::Exercise(at)| *at >= woke).collect()
+        let asked = |mode: Mode| self.running(mode).map(|running| running.since);
+        let exercise = self.state.before_sleep.exercise.max(asked(Mode::Exercise)).filter(|at| *at >= woke);
+        // Alcohol counts for as long as its mode does, yesterday's as well.
+        exercise.map(Mark::Exercise).into_iter().chain(asked(Mode::Alcohol).map(Mark::Alcohol)).collect()
     }
 }

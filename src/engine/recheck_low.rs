@@ -3,6 +3,7 @@
 
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
+use super::level::Told;
 use super::reason::{Reason, Treatment};
 use super::timers::Timer;
 use super::trend::Rate;
@@ -52,6 +53,11 @@ impl Engine {
         };
         let since = treated.alert_since.unwrap_or(at);
         self.state.low_care = Some(LowCare { id, part_of, since, treated: Some(treated), unseen: 0, cautious: None });
+        // Whoever treats a low has answered the caution that came before it.
+        let caution = self.state.modes.caution.active_mut().filter(|active| active.told == Told::Rang);
+        if let Some(active) = caution {
+            active.seen = true;
+        }
         let due = (at + self.policy.recheck.low_look).max(turn.now);
         self.state.timers.set(Timer::LowLook, due);
         let reason = Reason::LooksPlanned { side: Side::Low, treated, looks: vec![due], night_rule: false };

@@ -141,7 +141,7 @@ impl Engine {
             }
             (Step::End { since }, Some(active)) if active.told != Told::Hidden => {
                 turn.tell(What::Ended, condition, active.id, active.part_of, Reason::BackWithin { since }, false);
-                self.remember_returned(seen.side, condition, &active, seen.measured);
+                self.remember_returned(condition, &active, seen.measured);
             }
             (Step::None | Step::End { .. } | Step::Anew { .. } | Step::Still { .. }, _) => {}
         }

@@ -79,9 +79,10 @@ fn dose(dose: Option<Dose>, voice: Voice) -> String {
 fn marks(marks: &[Mark], voice: Voice) -> Option<String> {
     let told = |mark: &Mark| match mark {
         Mark::Exercise(at) => format!("exercise {}", voice.clock(*at)),
+        Mark::Alcohol(at) => format!("alcohol {}", voice.clock(*at)),
     };
     let told: Vec<String> = marks.iter().map(told).collect();
-    (!told.is_empty()).then(|| format!("Noted today: {}.", told.join(", ")))
+    (!told.is_empty()).then(|| format!("Noted: {}.", told.join(", ")))
 }
 
 /// `low since 22:10`

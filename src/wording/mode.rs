@@ -62,7 +62,7 @@ impl Said<'_> {
     /// `Low? 62, 02:10. Check with a meter`
     pub(super) fn doubtful_low(&self, at: &str) -> (String, &'static str) {
         let value = self.decision.glucose.map_or_else(String::new, |value| value.shown(self.voice.unit, self.limit()));
-        (format!("Low? {value}, {at}. Check with a meter"), "It may not be one: check with a meter first.")
+        (format!("Low? {value}, {at}. Check with a meter"), "This low may not be one: check with a meter first.")
     }
 
     /// `Caution: 78, falling, 14:10. Follow your plan`, `Do not drive yet: 84, falling, 14:10; below 90`
