@@ -16,6 +16,7 @@ pub mod effect;
 pub mod escalation;
 pub mod event;
 pub mod level;
+mod meter;
 pub mod morning;
 mod past;
 pub mod policy;

@@ -8,6 +8,7 @@
 //! | very low | irreversible harm possible | prompt | high |
 //! | low | reversible | prompt | medium |
 //! | low still low at a look, not rising, or not to be seen | irreversible harm possible | prompt | high |
+//! | low that a meter saw, not measured since, and no sensor sees | reversible | prompt | medium |
 //! | low that nobody answers, or that stays when answered | irreversible harm possible | prompt | high |
 //! | very high | irreversible harm possible (ketones) | delayed | medium |
 //! | high | reversible | delayed | low |
@@ -42,6 +43,7 @@ pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> P
         },
         Condition::RecheckLow => match reason {
             Reason::StillLow { .. } if rate.is_some_and(|rate| rate.direction().rises()) => Priority::Medium,
+            Reason::MeterAgain { .. } => Priority::Medium,
             Reason::StillLow { .. } | Reason::NoFreshReading { .. } => Priority::High,
             _ => Priority::Information,
         },

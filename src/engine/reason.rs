@@ -119,6 +119,18 @@ pub enum Reason {
     NoSuchSource { names: Vec<String> },
     /// A look found the low still there.
     StillLow { treated: Treatment, next: Timestamp },
+    /// A meter saw a low, and nobody has measured since: a sensor that is within range does not end it.
+    MeterAgain { measured: Timestamp, meter: Glucose, next: Timestamp },
+    /// A meter within range beside a sensor that is not: the sensor's alert is quiet until then, if it may be.
+    MeterDisagrees {
+        condition: Condition,
+        meter: Glucose,
+        sensor: Glucose,
+        sensor_at: Timestamp,
+        until: Option<Timestamp>,
+    },
+    /// A meter says low, and no alert of a sensor does: it is looked at again.
+    LowByMeter { meter: Glucose, sensor: Option<Glucose>, next: Timestamp },
     /// A look found no fresh reading: measure or scan.
     NoFreshReading { treated: Treatment, last: Option<Timestamp>, next: Timestamp },
     /// The treated value is back within range.
@@ -188,6 +200,34 @@ pub struct Treatment {
     pub value: Option<Glucose>,
     /// When the alert that it belongs to began.
     pub alert_since: Option<Timestamp>,
+    /// What the wearer told.
+    #[serde(default)]
+    pub told: Began,
+}
+
+/// What a re-check began with: its looks are the same, and nobody is told of a treatment that was none.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Began {
+    /// It was treated.
+    #[default]
+    Treated,
+    /// Symptoms were felt.
+    Symptoms,
+    /// A meter said so.
+    Meter,
+}
+
+impl Began {
+    /// As the wearer reads it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Treated => "Treated",
+            Self::Symptoms => "Symptoms noted",
+            Self::Meter => "Measured",
+        }
+    }
 }
 
 /// A stretch of past readings beyond one limit.
@@ -216,7 +256,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 71] = [
+    pub const WORDS: [&'static str; 74] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -267,6 +307,9 @@ impl Reason {
         "bedtime",
         "no_such_source",
         "still_low",
+        "meter_again",
+        "meter_disagrees",
+        "low_by_meter",
         "no_fresh_reading",
         "back",
         "still_high",
@@ -345,6 +388,9 @@ impl Reason {
             Self::Bedtime { .. } => "bedtime",
             Self::NoSuchSource { .. } => "no_such_source",
             Self::StillLow { .. } => "still_low",
+            Self::MeterAgain { .. } => "meter_again",
+            Self::MeterDisagrees { .. } => "meter_disagrees",
+            Self::LowByMeter { .. } => "low_by_meter",
             Self::NoFreshReading { .. } => "no_fresh_reading",
             Self::Back { .. } => "back",
             Self::StillHigh { marked: true, .. } => "still_high",

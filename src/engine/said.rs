@@ -5,7 +5,7 @@ use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::event::{Event, Which};
 use super::level::Active;
-use super::reason::{Open, Reason};
+use super::reason::{Began, Open, Reason};
 use super::recheck_high::{HighCare, Stage};
 use super::recheck_low::LowCare;
 use super::turn::Turn;
@@ -18,7 +18,7 @@ impl Engine {
     pub(super) fn treated(&mut self, turn: &mut Turn, which: Option<Which>, at: Timestamp, look: Option<Span>) {
         match self.side_meant(which) {
             Ok(Side::High) => self.treat_high(turn, at, look),
-            Ok(Side::Low) => self.treat_low(turn, at),
+            Ok(Side::Low) => self.treat_low(turn, at, Began::Treated),
             Err(reason) => turn.tell(What::Answer, Condition::Diary, Id(0), None, reason, false),
         }
     }
@@ -46,7 +46,7 @@ impl Engine {
                 if let Event::Noted(note) = said {
                     self.remember_note(note);
                 }
-                turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false);
+                turn.only_noted();
             }
             Event::Treated { which, at, look } => self.treated(turn, *which, *at, *look),
             Event::Noted(note) => self.noted(turn, note),
@@ -88,10 +88,10 @@ impl Engine {
             Kind::SensorStart(of) => return self.sensor_started(turn, at, of.as_deref()),
             Kind::SensorStop(of) => return self.sensor_stopped(turn, at, of.as_deref()),
             Kind::Insulin(_) if self.is_out(Side::High, at) => return self.treat_high(turn, at, None),
-            Kind::Carbohydrate(_) if self.is_out(Side::Low, at) => return self.treat_low(turn, at),
+            Kind::Carbohydrate(_) if self.is_out(Side::Low, at) => return self.treat_low(turn, at, Began::Treated),
             // Symptoms count whatever the sensor says: they start the looks of a low.
-            Kind::Symptoms => return self.treat_low(turn, at),
-            Kind::Meter(glucose) => self.measured(turn, at, *glucose),
+            Kind::Symptoms => return self.treat_low(turn, at, Began::Symptoms),
+            Kind::Meter(glucose) => return self.measured(turn, at, *glucose),
             Kind::Scan => self.scan_noted(turn, at),
             Kind::Insulin(_)
             | Kind::Carbohydrate(_)
@@ -101,19 +101,7 @@ impl Engine {
             | Kind::Sensor
             | Kind::Text => {}
         }
-        turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false);
-    }
-
-    /// A check with a meter: looks that waited for a value have one.
-    fn measured(&mut self, turn: &mut Turn, at: Timestamp, glucose: Glucose) {
-        if self.state.meter.is_none_or(|(before, _)| before <= at) {
-            self.state.meter = Some((at, glucose));
-        }
-        turn.judged = self.latest(turn.now);
-        // Whoever measures is awake and at it.
-        self.answer_chain(turn, at);
-        self.complete_high_look(turn);
-        self.complete_low_look(turn);
+        turn.only_noted();
     }
 
     /// Is an alert of that side beyond its limit, or was the value of that time?
@@ -202,6 +190,13 @@ impl Engine {
             (false, true) => Ok(Side::High),
             (false, false) | (true, true) => Err(Reason::WhichOne { open: self.open_alerts(|_| true) }),
         }
+    }
+}
+
+impl Turn {
+    /// What was said was taken in, and nothing follows from it.
+    pub(super) fn only_noted(&mut self) {
+        self.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false);
     }
 }
 

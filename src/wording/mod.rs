@@ -4,6 +4,7 @@
 
 pub mod answer;
 mod bedtime;
+mod meter;
 mod morning;
 mod people;
 pub mod reason;

@@ -9,7 +9,7 @@ use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::event::Cause;
 use crate::engine::policy::Policy;
-use crate::engine::reason::{PastSpan, Reason, Treatment};
+use crate::engine::reason::{Began, PastSpan, Reason, Treatment};
 use crate::engine::trend::Direction;
 
 /// Longest title, in characters: what a wrist shows at a glance.
@@ -242,17 +242,20 @@ impl Said<'_> {
                 let after = since(treated.at, self.voice.now);
                 let low = self.policy.levels.low.limit.hundredths();
                 let is_back = self.decision.glucose.is_some_and(|glucose| glucose.hundredths() >= low);
-                let (action, body) = match self.direction() {
+                let (action, body) = match (self.direction(), treated.told) {
                     _ if is_back => ("Look again", "Back, but falling: check with a meter, and follow your plan."),
-                    Some(direction) if direction.rises() && self.is_very_low() => {
+                    (Some(direction), _) if direction.rises() && self.is_very_low() => {
                         ("Check", "Rising, and still very low: check with a meter, and follow your plan.")
                     }
-                    Some(direction) if direction.rises() => ("Wait", "Rising: wait for the next look."),
-                    Some(direction) if direction.falls() => (
+                    (Some(direction), _) if direction.rises() => ("Wait", "Rising: wait for the next look."),
+                    (_, Began::Symptoms | Began::Meter) => {
+                        ("Treat by plan", "Not rising: treat by your plan, then `recheck treated`. Do not stay alone.")
+                    }
+                    (Some(direction), Began::Treated) if direction.falls() => (
                         "Treat by plan",
                         "Falling after treating: treat again by your plan, check with a meter, and do not stay alone.",
                     ),
-                    Some(_) | None => {
+                    (Some(_) | None, Began::Treated) => {
                         ("Treat by plan", "Not rising: treat again by your plan, and check with a meter.")
                     }
                 };
@@ -276,6 +279,7 @@ impl Said<'_> {
                 ),
             ),
             Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
+            Reason::MeterAgain { measured, meter, next } => self.measure_again(*measured, *meter, *next),
             Reason::Back { treated } => self.back(treated),
             _ => (format!("{value}, {at}"), self.full_value()),
         }
@@ -287,15 +291,17 @@ impl Said<'_> {
             || "No reading has reached me.".to_owned(),
             |last| format!("Nothing reached me since {}.", self.voice.clock(last)),
         );
-        let mut title = format!("No fresh reading, {after} after treating. Measure or scan");
+        let it = if treated.told == Began::Treated { "after treating" } else { "on" };
+        let mut title = format!("No fresh reading, {after} {it}. Measure or scan");
         if title.chars().count() > TITLE_CHARS_MAX {
             // A cut title would end in the middle of what to do.
-            title = format!("No fresh reading, {after} after treating. Measure");
+            title = format!("No fresh reading, {after} {it}. Measure");
         }
         (
             title,
             format!(
-                "Treated {}. {known} Scan the sensor or measure with a meter. Next look {}.",
+                "{} {}. {known} Scan the sensor or measure with a meter. Next look {}.",
+                treated.told.words(),
                 self.voice.clock(treated.at),
                 self.voice.clock(next)
             ),
@@ -393,7 +399,7 @@ impl Said<'_> {
             (Some(now), Some(then)) if numbers(then, now) => change(now, then),
             _ => String::new(),
         };
-        format!("Treated {}{since}. ", self.voice.clock(treated.at))
+        format!("{} {}{since}. ", treated.told.words(), self.voice.clock(treated.at))
     }
 }
 
