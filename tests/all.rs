@@ -21,6 +21,7 @@ mod exhaust;
 mod hidden_lows;
 mod intake;
 mod layers;
+mod meter;
 mod modes;
 mod morning;
 mod open_data;

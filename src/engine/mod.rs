@@ -16,6 +16,7 @@ pub mod effect;
 pub mod escalation;
 pub mod event;
 pub mod level;
+mod meter;
 pub mod mode;
 pub mod morning;
 mod past;
@@ -40,6 +41,7 @@ pub mod two_signals;
 mod unwatched;
 mod values;
 pub mod window;
+mod words;
 
 use crate::domain::glucose::Glucose;
 use crate::domain::local::{Hours, Stretch};

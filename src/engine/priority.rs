@@ -8,6 +8,7 @@
 //! | very low | irreversible harm possible | prompt | high |
 //! | low | reversible | prompt | medium |
 //! | low still low at a look, not rising, or not to be seen | irreversible harm possible | prompt | high |
+//! | low that a meter saw, not measured since, and no sensor sees | reversible | prompt | medium |
 //! | low that nobody answers, or that stays when answered | irreversible harm possible | prompt | high |
 //! | caution, and one that was treated and is not back | reversible | prompt | medium |
 //! | ketones on a sick day | irreversible harm possible, unseen | delayed | medium |
@@ -47,7 +48,7 @@ pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> P
         Condition::RecheckLow => match reason {
             Reason::StillLow { .. } if rate.is_some_and(|rate| rate.direction().rises()) => Priority::Medium,
             Reason::StillLow { .. } | Reason::NoFreshReading { .. } => Priority::High,
-            Reason::Mode { said: Why::StillBelow { .. } } => Priority::Medium,
+            Reason::MeterAgain { .. } | Reason::Mode { said: Why::StillBelow { .. } } => Priority::Medium,
             _ => Priority::Information,
         },
         Condition::Scan => match reason {

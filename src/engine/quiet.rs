@@ -72,17 +72,23 @@ impl Engine {
             answer(turn, Reason::QuietWhat { last: self.state.last_rung });
             return;
         };
+        let until = self.begin_quiet(turn.now, condition, span, most);
+        let capped = turn.now + span > until;
+        answer(turn, Reason::QuietUntil { condition, until, capped: capped.then_some(most) });
+    }
+
+    /// A silence begins, or goes on, and is no longer than it may be. Says when it ends.
+    pub(super) fn begin_quiet(&mut self, now: Timestamp, condition: Condition, span: Span, most: Span) -> Timestamp {
         // Silence upon silence would have no end: what was withheld rings first.
         let before = self.state.quiet.iter().position(|quiet| quiet.condition == condition);
         let before = before.map(|place| self.state.quiet.remove(place));
         let withheld = before.is_some_and(|quiet| quiet.withheld);
-        let running = before.filter(|quiet| quiet.until > turn.now);
-        let began = running.and_then(|quiet| quiet.began).unwrap_or(turn.now);
-        let until = (turn.now + span).min(began + most);
-        let capped = turn.now + span > until;
+        let running = before.filter(|quiet| quiet.until > now);
+        let began = running.and_then(|quiet| quiet.began).unwrap_or(now);
+        let until = (now + span).min(began + most);
         self.state.quiet.push(Quiet { condition, until, withheld, began: Some(began) });
         self.plan_quiet();
-        answer(turn, Reason::QuietUntil { condition, until, capped: capped.then_some(most) });
+        until
     }
 
     /// All that was quiet rings again from now on, and at once if it was withheld and still stands.

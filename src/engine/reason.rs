@@ -120,6 +120,18 @@ pub enum Reason {
     NoSuchSource { names: Vec<String> },
     /// A look found the low still there.
     StillLow { treated: Treatment, next: Timestamp },
+    /// A meter saw a low, and nobody has measured since: a sensor that is within range does not end it.
+    MeterAgain { measured: Timestamp, meter: Glucose, next: Timestamp },
+    /// A meter within range beside a sensor that is not: the sensor's alert is quiet until then, if it may be.
+    MeterDisagrees {
+        condition: Condition,
+        meter: Glucose,
+        sensor: Glucose,
+        sensor_at: Timestamp,
+        until: Option<Timestamp>,
+    },
+    /// A meter says low, and no alert of a sensor does: it is looked at again.
+    LowByMeter { meter: Glucose, sensor: Option<Glucose>, next: Timestamp },
     /// A look found no fresh reading: measure or scan.
     NoFreshReading { treated: Treatment, last: Option<Timestamp>, next: Timestamp },
     /// The treated value is back within range.
@@ -191,6 +203,34 @@ pub struct Treatment {
     pub value: Option<Glucose>,
     /// When the alert that it belongs to began.
     pub alert_since: Option<Timestamp>,
+    /// What the wearer told.
+    #[serde(default)]
+    pub told: Began,
+}
+
+/// What a re-check began with: its looks are the same, and nobody is told of a treatment that was none.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Began {
+    /// It was treated.
+    #[default]
+    Treated,
+    /// Symptoms were felt.
+    Symptoms,
+    /// A meter said so.
+    Meter,
+}
+
+impl Began {
+    /// As the wearer reads it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Treated => "Treated",
+            Self::Symptoms => "Symptoms noted",
+            Self::Meter => "Measured",
+        }
+    }
 }
 
 /// A stretch of past readings beyond one limit.
@@ -215,172 +255,4 @@ pub struct Open {
     pub condition: Condition,
     /// Since when.
     pub since: Timestamp,
-}
-
-impl Reason {
-    /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 82] = [
-        "beyond_limit",
-        "new_episode",
-        "still_beyond",
-        "no_longer_worse",
-        "worse_active",
-        "night",
-        "back_within",
-        "condition_gone",
-        "nothing_reached",
-        "arriving",
-        "unreadable",
-        "absurd_values",
-        "channels_fail",
-        "channels_work",
-        "coming_down",
-        "too_early",
-        "asked_for",
-        "not_coming_down",
-        "nothing_to_ask",
-        "after_low",
-        "clock_ahead",
-        "clock_behind",
-        "history_only",
-        "two_signals",
-        "one_signal",
-        "chosen",
-        "trusts",
-        "nothing_to_choose",
-        "all_count",
-        "written_twice",
-        "scan_due",
-        "scanned",
-        "lost",
-        "warming_up",
-        "sensor_started",
-        "sensor_off",
-        "sensor_ends",
-        "unanswered",
-        "not_recovering",
-        "answered",
-        "low_over",
-        "quiet",
-        "quiet_until",
-        "quiet_what",
-        "quiet_off",
-        "quiet_over",
-        "morning",
-        "bedtime",
-        "no_such_source",
-        "still_low",
-        "no_fresh_reading",
-        "back",
-        "still_high",
-        "nobody_marked",
-        "night_over",
-        "past_readings",
-        "unwatched",
-        "looks_planned",
-        "which_one",
-        "no_such_alert",
-        "noted",
-        "marked_seen",
-        "diary_line_refused",
-        "diary_line_asks",
-        "reminder_due",
-        "reminder_unseen",
-        "reminder_not_met",
-        "reminder_set",
-        "reminders_cancelled",
-        "no_such_reminder",
-        "too_many_reminders",
-        "mode_set",
-        "mode_off",
-        "mode_over",
-        "mode_after",
-        "nothing_asks",
-        "look_planned",
-        "still_below",
-        "mode_look",
-        "just_measured",
-        "hold",
-        "hold_over",
-    ];
-
-    /// The word for it in machine-readable output.
-    #[must_use]
-    pub const fn word(&self) -> &'static str {
-        match self {
-            Self::BeyondLimit { .. } => "beyond_limit",
-            Self::NewEpisode { .. } => "new_episode",
-            Self::StillBeyond { .. } => "still_beyond",
-            Self::NoLongerWorse { .. } => "no_longer_worse",
-            Self::WorseActive { .. } => "worse_active",
-            Self::Night { .. } => "night",
-            Self::BackWithin { .. } => "back_within",
-            Self::ConditionGone => "condition_gone",
-            Self::NothingReached { .. } => "nothing_reached",
-            Self::Arriving => "arriving",
-            Self::Unreadable { .. } => "unreadable",
-            Self::Absurd { .. } => "absurd_values",
-            Self::ChannelsFail { .. } => "channels_fail",
-            Self::ChannelsWork => "channels_work",
-            Self::ComingDown { .. } => "coming_down",
-            Self::TooEarly { .. } => "too_early",
-            Self::NotComingDown { asked_for: true, .. } => "asked_for",
-            Self::NotComingDown { .. } => "not_coming_down",
-            Self::NothingToAsk { .. } => "nothing_to_ask",
-            Self::AfterLow { .. } => "after_low",
-            Self::LowNobodyMarked { .. } => "low_nobody_marked",
-            Self::ClockAhead { .. } => "clock_ahead",
-            Self::ClockBehind { .. } => "clock_behind",
-            Self::HistoryOnly { .. } => "history_only",
-            Self::TwoSignals { .. } => "two_signals",
-            Self::OneSignal => "one_signal",
-            Self::Chosen => "chosen",
-            Self::Trusts { .. } => "trusts",
-            Self::NothingToChoose => "nothing_to_choose",
-            Self::AllCount => "all_count",
-            Self::WrittenTwice { .. } => "written_twice",
-            Self::ScanDue { .. } => "scan_due",
-            Self::Scanned => "scanned",
-            Self::Lost { .. } => "lost",
-            Self::WarmingUp { .. } => "warming_up",
-            Self::SensorStarted { .. } => "sensor_started",
-            Self::SensorOff { .. } => "sensor_off",
-            Self::SensorEnds { .. } => "sensor_ends",
-            Self::Unanswered { .. } => "unanswered",
-            Self::NotRecovering { .. } => "not_recovering",
-            Self::Answered { .. } => "answered",
-            Self::LowOver { .. } => "low_over",
-            Self::Quiet { .. } => "quiet",
-            Self::QuietUntil { .. } => "quiet_until",
-            Self::QuietWhat { .. } => "quiet_what",
-            Self::QuietOff { .. } => "quiet_off",
-            Self::QuietOver { .. } => "quiet_over",
-            Self::Morning { .. } => "morning",
-            Self::Bedtime { .. } => "bedtime",
-            Self::NoSuchSource { .. } => "no_such_source",
-            Self::StillLow { .. } => "still_low",
-            Self::NoFreshReading { .. } => "no_fresh_reading",
-            Self::Back { .. } => "back",
-            Self::StillHigh { marked: true, .. } => "still_high",
-            Self::StillHigh { .. } => "nobody_marked",
-            Self::NightOver { .. } => "night_over",
-            Self::Past { .. } => "past_readings",
-            Self::Unwatched { .. } => "unwatched",
-            Self::LooksPlanned { .. } => "looks_planned",
-            Self::WhichOne { .. } => "which_one",
-            Self::NoSuchAlert { .. } => "no_such_alert",
-            Self::Noted => "noted",
-            Self::MarkedSeen { .. } => "marked_seen",
-            Self::DiaryLineRefused { .. } => "diary_line_refused",
-            Self::DiaryLineAsks { .. } => "diary_line_asks",
-            Self::ReminderDue { .. } => "reminder_due",
-            Self::ReminderUnseen { .. } => "reminder_unseen",
-            Self::ReminderNotMet { .. } => "reminder_not_met",
-            Self::ReminderSet { .. } => "reminder_set",
-            Self::RemindersCancelled { .. } => "reminders_cancelled",
-            Self::NoSuchReminder { .. } => "no_such_reminder",
-            Self::TooManyReminders { .. } => "too_many_reminders",
-            Self::Mode { said } => said.word(),
-        }
-    }
 }

@@ -6,7 +6,7 @@ use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::level::Told;
 use super::policy::Therapy;
-use super::reason::{Reason, Treatment};
+use super::reason::{Began, Reason, Treatment};
 use super::timers::Timer;
 use super::trend::{Direction, Rate};
 use super::turn::{Judged, Turn};
@@ -129,7 +129,8 @@ impl Engine {
     pub(super) fn treat_high(&mut self, turn: &mut Turn, at: Timestamp, asked: Option<Span>) {
         self.remember_high_treated(at);
         let root = self.side(Side::High).root().map(|root| (root.id, root.since));
-        let treated = Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since) };
+        let treated =
+            Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since), told: Began::Treated };
         let (id, part_of, since) = match (&self.state.high_care, root) {
             (Some(care), _) => (care.id, care.part_of, care.since),
             (None, Some((alert, since))) => (self.take_id(), Some(alert), since),

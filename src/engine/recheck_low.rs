@@ -4,7 +4,7 @@
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::level::Told;
-use super::reason::{Reason, Treatment};
+use super::reason::{Began, Reason, Treatment};
 use super::timers::Timer;
 use super::trend::Rate;
 use super::turn::{Judged, Turn};
@@ -13,7 +13,7 @@ use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 /// Without a reading it asks so often in a row, and then at longer spans: there is no news to tell.
-const UNSEEN_IN_A_ROW: u32 = 3;
+pub(super) const UNSEEN_IN_A_ROW: u32 = 3;
 const UNSEEN_LATER_MIN: i64 = 60;
 
 /// The re-check of one low.
@@ -32,6 +32,9 @@ pub struct LowCare {
     /// Of a treated caution: the limit it is to be back at.
     #[serde(default)]
     pub cautious: Option<Glucose>,
+    /// A meter said so, and no sensor did: looks in a row without a further check count as unseen too.
+    #[serde(default)]
+    pub by_meter: bool,
 }
 
 impl LowCare {
@@ -43,16 +46,17 @@ impl LowCare {
 
 impl Engine {
     /// Starts, or re-plans, the looks of a treated low. Answers with what was understood.
-    pub(super) fn treat_low(&mut self, turn: &mut Turn, at: Timestamp) {
+    pub(super) fn treat_low(&mut self, turn: &mut Turn, at: Timestamp, told: Began) {
         let root = self.side(Side::Low).root().map(|root| (root.id, root.since));
-        let treated = Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since) };
+        let treated = Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since), told };
         let part_of = root.map(|(alert, _)| alert);
-        let id = match &self.state.low_care {
-            Some(care) => care.id,
-            None => self.take_id(),
+        let (id, by_meter) = match &self.state.low_care {
+            Some(care) => (care.id, care.by_meter),
+            None => (self.take_id(), false),
         };
         let since = treated.alert_since.unwrap_or(at);
-        self.state.low_care = Some(LowCare { id, part_of, since, treated: Some(treated), unseen: 0, cautious: None });
+        self.state.low_care =
+            Some(LowCare { id, part_of, since, treated: Some(treated), unseen: 0, cautious: None, by_meter });
         // Whoever treats a low has answered the caution that came before it.
         let caution = self.state.modes.caution.active_mut().filter(|active| active.told == Told::Rang);
         if let Some(active) = caution {
@@ -77,7 +81,8 @@ impl Engine {
 
     /// A reading came in: a look that was waiting for one is completed.
     pub(super) fn complete_low_look(&mut self, turn: &mut Turn) {
-        if self.state.low_care.as_ref().is_some_and(|care| care.treated.is_some() && care.unseen > 0) {
+        let waits = |care: &LowCare| care.treated.is_some() && care.unseen > 0 && !care.by_meter;
+        if self.state.low_care.as_ref().is_some_and(waits) {
             self.look_at_low(turn);
         }
     }
@@ -88,21 +93,28 @@ impl Engine {
         if self.look_at_caution(turn, care, treated) {
             return;
         }
-        let (reason, unseen) = match turn.judged {
-            None => {
+        let by_meter = self.waits_for_meter(turn, care);
+        let (reason, unseen) = match (turn.judged, by_meter) {
+            (None, _) => {
                 let later =
                     if care.unseen < UNSEEN_IN_A_ROW { look } else { look.max(Span::minutes(UNSEEN_LATER_MIN)) };
                 let last = self.state.window.newest().map(|last| last.measured);
                 (Reason::NoFreshReading { treated, last, next: turn.now + later }, care.unseen + 1)
             }
+            (Some(_), Some((measured, meter))) => {
+                (Reason::MeterAgain { measured, meter, next: turn.now + look }, care.unseen + 1)
+            }
             // A value that is back but falling is looked at once more.
-            Some(judged)
+            (Some(judged), None)
                 if judged.glucose.hundredths() < low
                     || !care.is_cautious() && falls(judged) && !is_well_back(judged, low) =>
             {
                 (Reason::StillLow { treated, next: turn.now + look }, 0)
             }
-            Some(judged) => {
+            (Some(judged), None) => {
+                // From a meter to a sensor there is no change to tell.
+                let by_same = !care.by_meter || self.state.meter.is_some_and(|(at, _)| at == judged.at);
+                let treated = Treatment { value: treated.value.filter(|_| by_same), ..treated };
                 turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, Reason::Back { treated }, false);
                 let rings = !turn.night.inside && judged.glucose.hundredths() <= high;
                 turn.tell(What::Ended, Condition::RecheckLow, care.id, care.part_of, Reason::Back { treated }, rings);

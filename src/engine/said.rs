@@ -5,7 +5,7 @@ use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::event::{Event, Which};
 use super::level::Active;
-use super::reason::{Open, Reason};
+use super::reason::{Began, Open, Reason};
 use super::recheck_high::{HighCare, Stage};
 use super::recheck_low::LowCare;
 use super::turn::Turn;
@@ -26,7 +26,7 @@ impl Engine {
     /// A low is treated, or what is none but asks for caution.
     fn treat_low_or_caution(&mut self, turn: &mut Turn, at: Timestamp) {
         if !self.treat_caution(turn, at) {
-            self.treat_low(turn, at);
+            self.treat_low(turn, at, Began::Treated);
         }
     }
 
@@ -53,7 +53,7 @@ impl Engine {
                 if let Event::Noted(note) = said {
                     self.remember_note(note);
                 }
-                turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false);
+                turn.only_noted();
             }
             Event::Treated { which, at, look } => self.treated(turn, *which, *at, *look),
             Event::Noted(note) => self.noted(turn, note),
@@ -97,25 +97,13 @@ impl Engine {
             Kind::Insulin(_) if self.is_out(Side::High, at) => return self.treat_high(turn, at, None),
             Kind::Carbohydrate(_) if self.is_out(Side::Low, at) => return self.treat_low_or_caution(turn, at),
             // Symptoms count whatever the sensor says: they start the looks of a low.
-            Kind::Symptoms => return self.treat_low(turn, at),
-            Kind::Meter(glucose) => self.measured(turn, at, *glucose),
+            Kind::Symptoms => return self.treat_low(turn, at, Began::Symptoms),
+            Kind::Meter(glucose) => return self.measured(turn, at, *glucose),
             Kind::Scan => self.scan_noted(turn, at),
             Kind::Ketones(_) => self.ketones_noted(at),
             Kind::Insulin(_) | Kind::Carbohydrate(_) | Kind::Exercise | Kind::Site | Kind::Sensor | Kind::Text => {}
         }
-        turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false);
-    }
-
-    /// A check with a meter: looks that waited for a value have one.
-    fn measured(&mut self, turn: &mut Turn, at: Timestamp, glucose: Glucose) {
-        if self.state.meter.is_none_or(|(before, _)| before <= at) {
-            self.state.meter = Some((at, glucose));
-        }
-        turn.judged = self.latest(turn.now);
-        // Whoever measures is awake and at it.
-        self.answer_chain(turn, at);
-        self.complete_high_look(turn);
-        self.complete_low_look(turn);
+        turn.only_noted();
     }
 
     /// Is an alert of that side beyond its limit, or was the value of that time?
@@ -213,6 +201,13 @@ impl Engine {
             (false, true) => Ok(Side::High),
             (false, false) | (true, true) => Err(Reason::WhichOne { open: self.open_alerts(|_| true) }),
         }
+    }
+}
+
+impl Turn {
+    /// What was said was taken in, and nothing follows from it.
+    pub(super) fn only_noted(&mut self) {
+        self.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false);
     }
 }
 

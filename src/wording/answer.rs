@@ -45,6 +45,9 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
     if let Reason::Mode { said } = &decision.reason {
         return mode::answer(said, decision, policy, now);
     }
+    if let Some(words) = super::meter::answer(&decision.reason, policy, voice) {
+        return yes(words);
+    }
     match &decision.reason {
         Reason::LooksPlanned { side, treated, looks, night_rule } => {
             let what = match side {
@@ -69,7 +72,7 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             } else {
                 String::new()
             };
-            yes(format!("{what}{of}, treated {at}: {looks}{night}"))
+            yes(format!("{what}{of}, {} {at}: {looks}{night}", treated.told.words().to_lowercase()))
         }
         Reason::WhichOne { open } if open.is_empty() => {
             no("No alert is open. Say what was treated: `recheck treated high` or `recheck treated low`.".to_owned())

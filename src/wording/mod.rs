@@ -4,6 +4,8 @@
 
 pub mod answer;
 mod bedtime;
+mod looks;
+mod meter;
 pub mod mode;
 mod morning;
 mod people;

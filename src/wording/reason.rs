@@ -43,6 +43,9 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::LowNobodyMarked { .. }
         | Reason::StillLow { .. }
         | Reason::NoFreshReading { .. }
+        | Reason::MeterAgain { .. }
+        | Reason::MeterDisagrees { .. }
+        | Reason::LowByMeter { .. }
         | Reason::Back { .. }
         | Reason::StillHigh { .. }
         | Reason::NightOver { .. } => of_looks(reason, voice),
@@ -75,7 +78,8 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::Unreadable { .. }
         | Reason::Absurd { .. }
         | Reason::ChannelsFail { .. }
-        | Reason::ChannelsWork => of_sources(reason, voice),
+        | Reason::ChannelsWork
+        | Reason::Unwatched { .. } => of_sources(reason, voice),
         Reason::ClockAhead { .. }
         | Reason::ClockBehind { .. }
         | Reason::HistoryOnly { .. }
@@ -108,14 +112,6 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::Past { spans, more } => {
             format!("{} stretches in readings that came in late", spans.len() + more)
         }
-        Reason::Unwatched { from, to, cause } => {
-            let cause = match cause {
-                Cause::Stopped => "stopped",
-                Cause::Killed => "ended without being stopped",
-                Cause::Slept => "the computer slept",
-            };
-            format!("not watching from {} to {}: {cause}", clock(*from), clock(*to))
-        }
         Reason::LooksPlanned { .. }
         | Reason::WhichOne { .. }
         | Reason::NoSuchAlert { .. }
@@ -134,7 +130,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
     }
 }
 
-/// The same of silence, of rows that cannot be read and of ways that fail.
+/// The same of silence, of rows that cannot be read, of ways that fail and of time without watching.
 fn of_sources(reason: &Reason, voice: Voice) -> String {
     let clock = |at| voice.clock(at);
     match reason {
@@ -154,6 +150,14 @@ fn of_sources(reason: &Reason, voice: Voice) -> String {
             format!("ways to reach the wearer that work: {working}; that fail: {}", words.join("; "))
         }
         Reason::ChannelsWork => "every way to reach the wearer works".to_owned(),
+        Reason::Unwatched { from, to, cause } => {
+            let cause = match cause {
+                Cause::Stopped => "stopped",
+                Cause::Killed => "ended without being stopped",
+                Cause::Slept => "the computer slept",
+            };
+            format!("not watching from {} to {}: {cause}", clock(*from), clock(*to))
+        }
         other => other.word().replace('_', " "),
     }
 }
@@ -168,7 +172,12 @@ fn of_what_was_said(reason: &Reason, voice: Voice) -> String {
                 Side::High => "high",
             };
             let looks: Vec<String> = looks.iter().map(|look| clock(*look)).collect();
-            format!("{side} treated at {}, looks at {}", clock(treated.at), looks.join(", "))
+            format!(
+                "{side} {} at {}, looks at {}",
+                treated.told.words().to_lowercase(),
+                clock(treated.at),
+                looks.join(", ")
+            )
         }
         Reason::WhichOne { open } => format!("{} open alerts could be meant", open.len()),
         Reason::NoSuchAlert { id } => format!("no open alert has the number {id}"),
@@ -258,7 +267,7 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         }
         Reason::Answered { at } => format!("answered {}", clock(*at)),
         Reason::LowOver { since } => format!("the low of {} is over", clock(*since)),
-        Reason::Quiet { until } => format!("you wanted it quiet until {}", clock(*until)),
+        Reason::Quiet { until } => format!("it is quiet until {}", clock(*until)),
         Reason::QuietUntil { condition, until, .. } => format!("{} quiet until {}", condition.name(), clock(*until)),
         Reason::QuietWhat { .. } => "what is to be quiet was not said".to_owned(),
         Reason::QuietOff { conditions } => format!("{} conditions ring again", conditions.len()),
@@ -266,7 +275,7 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
             format!("the night is over: {} alerts, {rings} rings", stretches.len())
         }
         Reason::QuietOver { since } => {
-            format!("what you wanted quiet is over, and this has stood since {}", clock(*since))
+            format!("the silence is over, and this has stood since {}", clock(*since))
         }
         Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),
@@ -303,6 +312,9 @@ fn of_looks(reason: &Reason, voice: Voice) -> String {
         }
         Reason::NoFreshReading { treated, next, .. } => {
             format!("no fresh reading to look at; treated at {}, next look {}", clock(treated.at), clock(*next))
+        }
+        Reason::MeterAgain { .. } | Reason::MeterDisagrees { .. } | Reason::LowByMeter { .. } => {
+            super::meter::sentence(reason, voice)
         }
         Reason::Back { treated } => format!("back within range; treated at {}", clock(treated.at)),
         Reason::StillHigh { since, marked, next } => {

@@ -3,14 +3,12 @@
 //! A title holds at most 60 characters: worst fact first, the clock time of the reading, one action.
 //! For very low the action comes first (a person in trouble acts, and does not read).
 
-use super::{Voice, since};
-use crate::domain::glucose::{Glucose, Measured};
+use super::Voice;
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::event::Cause;
-use crate::engine::mode::reason::Why;
 use crate::engine::policy::Policy;
-use crate::engine::reason::{PastSpan, Reason, Treatment};
+use crate::engine::reason::{PastSpan, Reason};
 use crate::engine::trend::Direction;
 
 /// Longest title, in characters: what a wrist shows at a glance.
@@ -85,7 +83,7 @@ impl Said<'_> {
         }
     }
 
-    fn direction(&self) -> Option<Direction> {
+    pub(super) fn direction(&self) -> Option<Direction> {
         self.decision.rate.map(crate::engine::trend::Rate::direction)
     }
 
@@ -191,136 +189,6 @@ impl Said<'_> {
         }
     }
 
-    fn recheck_high(&self) -> (String, String) {
-        let (value, at) = (self.value_and_direction(), self.read_at());
-        match &self.decision.reason {
-            Reason::NotComingDown { treated, next, .. }
-            | Reason::ComingDown { treated, next }
-            | Reason::TooEarly { treated, next } => {
-                let after = since(treated.at, self.voice.now);
-                (
-                    format!("Look again: {value}, {at}; {}{after}", self.changed_since(treated)),
-                    format!(
-                        "{} {}Insulin goes on working for hours: a look is not a reason to add. Follow your plan. Next look {}.",
-                        self.full_value(),
-                        self.treated_then(treated),
-                        self.voice.clock(*next)
-                    ),
-                )
-            }
-            Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
-            Reason::StillHigh { since, marked, next } => {
-                let ask = if *marked {
-                    "The looks after your treatment are over and it is still high. Follow your plan; call your care team if it stays."
-                } else {
-                    "Nothing was noted. If you treated it, say `recheck treated`. High for long, or feeling ill: check ketones."
-                };
-                (
-                    format!("High since {}: {value}, {at}. Look again", self.voice.clock(*since)),
-                    format!(
-                        "{} High since {}. {ask} Asked again {}.",
-                        self.full_value(),
-                        self.voice.clock(*since),
-                        self.voice.clock(*next)
-                    ),
-                )
-            }
-            Reason::NightOver { since, next } => (
-                format!("High since {}: {value}, {at}. Look now", self.voice.clock(*since)),
-                format!(
-                    "{} High since {}, kept for the morning. Asked again {}.",
-                    self.full_value(),
-                    self.voice.clock(*since),
-                    self.voice.clock(*next)
-                ),
-            ),
-            Reason::Back { treated } => self.back(treated),
-            _ => (format!("{value}, {at}"), self.full_value()),
-        }
-    }
-
-    fn recheck_low(&self) -> (String, String) {
-        let (value, at) = (self.value_and_direction(), self.read_at());
-        match &self.decision.reason {
-            Reason::StillLow { treated, next } => {
-                let after = since(treated.at, self.voice.now);
-                let low = self.policy.levels.low.limit.hundredths();
-                let is_back = self.decision.glucose.is_some_and(|glucose| glucose.hundredths() >= low);
-                let (action, body) = match self.direction() {
-                    _ if is_back => ("Look again", "Back, but falling: check with a meter, and follow your plan."),
-                    Some(direction) if direction.rises() && self.is_very_low() => {
-                        ("Check", "Rising, and still very low: check with a meter, and follow your plan.")
-                    }
-                    Some(direction) if direction.rises() => ("Wait", "Rising: wait for the next look."),
-                    Some(direction) if direction.falls() => (
-                        "Treat by plan",
-                        "Falling after treating: treat again by your plan, check with a meter, and do not stay alone.",
-                    ),
-                    Some(_) | None => {
-                        ("Treat by plan", "Not rising: treat again by your plan, and check with a meter.")
-                    }
-                };
-                (
-                    format!("{action}: {value}, {at}; {}{after}", self.changed_since(treated)),
-                    format!(
-                        "{} {}{body} Next look {}.",
-                        self.full_value(),
-                        self.treated_then(treated),
-                        self.voice.clock(*next)
-                    ),
-                )
-            }
-            Reason::LowNobodyMarked { since, next } => (
-                format!("Still low: {value}, {at}. Treat by plan"),
-                format!(
-                    "{} Low since {}, and nothing was noted. Treat by your plan, check with a meter, then `recheck treated`. Asked again {}.",
-                    self.full_value(),
-                    self.voice.clock(*since),
-                    self.voice.clock(*next)
-                ),
-            ),
-            Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
-            Reason::Back { treated } => self.back(treated),
-            Reason::Mode { said: Why::StillBelow { treated, limit } } => self.still_below(treated, *limit),
-            _ => (format!("{value}, {at}"), self.full_value()),
-        }
-    }
-
-    fn no_fresh(&self, treated: &Treatment, last: Option<Timestamp>, next: Timestamp) -> (String, String) {
-        let after = since(treated.at, self.voice.now);
-        let known = last.map_or_else(
-            || "No reading has reached me.".to_owned(),
-            |last| format!("Nothing reached me since {}.", self.voice.clock(last)),
-        );
-        let mut title = format!("No fresh reading, {after} after treating. Measure or scan");
-        if title.chars().count() > TITLE_CHARS_MAX {
-            // A cut title would end in the middle of what to do.
-            title = format!("No fresh reading, {after} after treating. Measure");
-        }
-        (
-            title,
-            format!(
-                "Treated {}. {known} Scan the sensor or measure with a meter. Next look {}.",
-                self.voice.clock(treated.at),
-                self.voice.clock(next)
-            ),
-        )
-    }
-
-    fn back(&self, treated: &Treatment) -> (String, String) {
-        let after = since(treated.at, self.voice.now);
-        (
-            format!(
-                "{}: {}, {}; {}{after}",
-                self.back_word(),
-                self.value_and_direction(),
-                self.read_at(),
-                self.changed_since(treated)
-            ),
-            format!("{} {}No more looks for this one.", self.full_value(), self.treated_then(treated)),
-        )
-    }
-
     fn told(&self) -> (String, String) {
         match &self.decision.reason {
             Reason::Past { spans, more } => {
@@ -387,30 +255,6 @@ impl Said<'_> {
         }
         format!("{side} {limit} from {} to {}", self.voice.clock(span.from), self.voice.zone.clock(span.to))
     }
-
-    /// `+12 in `, or `after ` when the value then is not known.
-    pub(super) fn changed_since(&self, treated: &Treatment) -> String {
-        match (treated.value, self.decision.glucose) {
-            (Some(then), Some(now)) if numbers(then, now) => format!("{} in ", self.voice.change(then, now)),
-            _ => "after ".to_owned(),
-        }
-    }
-
-    pub(super) fn treated_then(&self, treated: &Treatment) -> String {
-        let change = |now: Glucose, then: Glucose| {
-            format!(" at {}: {} since", self.voice.value(then), self.voice.change(then, now))
-        };
-        let since = match (self.decision.glucose, treated.value) {
-            (Some(now), Some(then)) if numbers(then, now) => change(now, then),
-            _ => String::new(),
-        };
-        format!("Treated {}{since}. ", self.voice.clock(treated.at))
-    }
-}
-
-/// Beyond its range a sensor gives no number to take a difference from.
-fn numbers(then: Glucose, now: Glucose) -> bool {
-    then.measured() == Measured::Number && now.measured() == Measured::Number
 }
 
 fn listed(words: &[String]) -> String {

@@ -10,7 +10,7 @@ use crate::engine::effect::{Condition, Id, Side, What};
 use crate::engine::level::{Active, Seen, Told};
 use crate::engine::mode::profile::Profile;
 use crate::engine::policy::{LevelPolicy, Rings};
-use crate::engine::reason::{Reason, Treatment};
+use crate::engine::reason::{Began, Reason, Treatment};
 use crate::engine::recheck_low::LowCare;
 use crate::engine::timers::Timer;
 use crate::engine::turn::Turn;
@@ -131,14 +131,21 @@ impl Engine {
         let Some(active) = caution else { return false };
         active.seen = true;
         let (alert, since) = (active.id, active.since);
-        let treated = Treatment { at, value: self.value_at(at), alert_since: Some(since) };
+        let treated = Treatment { at, value: self.value_at(at), alert_since: Some(since), told: Began::Treated };
         let id = match &self.state.low_care {
             Some(care) => care.id,
             None => self.take_id(),
         };
         let look = (at + self.policy.recheck.low_look).max(turn.now);
-        let care =
-            LowCare { id, part_of: Some(alert), since, treated: Some(treated), unseen: 0, cautious: Some(limit) };
+        let care = LowCare {
+            id,
+            part_of: Some(alert),
+            since,
+            treated: Some(treated),
+            unseen: 0,
+            cautious: Some(limit),
+            by_meter: false,
+        };
         self.state.low_care = Some(care);
         self.state.timers.set(Timer::LowLook, look);
         let reason = Reason::Mode { said: Why::LookPlanned { treated, look } };

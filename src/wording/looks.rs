@@ -1,0 +1,170 @@
+//! What is said when something treated is looked at again, and when a high that nobody marked is asked about.
+
+use super::since;
+use super::text::{Said, TITLE_CHARS_MAX};
+use crate::domain::glucose::{Glucose, Measured};
+use crate::domain::time::Timestamp;
+use crate::engine::mode::reason::Why;
+use crate::engine::reason::{Began, Reason, Treatment};
+
+impl Said<'_> {
+    pub(super) fn recheck_high(&self) -> (String, String) {
+        let (value, at) = (self.value_and_direction(), self.read_at());
+        match &self.decision.reason {
+            Reason::NotComingDown { treated, next, .. }
+            | Reason::ComingDown { treated, next }
+            | Reason::TooEarly { treated, next } => {
+                let after = since(treated.at, self.voice.now);
+                (
+                    format!("Look again: {value}, {at}; {}{after}", self.changed_since(treated)),
+                    format!(
+                        "{} {}Insulin goes on working for hours: a look is not a reason to add. Follow your plan. Next look {}.",
+                        self.full_value(),
+                        self.treated_then(treated),
+                        self.voice.clock(*next)
+                    ),
+                )
+            }
+            Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
+            Reason::StillHigh { since, marked, next } => {
+                let ask = if *marked {
+                    "The looks after your treatment are over and it is still high. Follow your plan; call your care team if it stays."
+                } else {
+                    "Nothing was noted. If you treated it, say `recheck treated`. High for long, or feeling ill: check ketones."
+                };
+                (
+                    format!("High since {}: {value}, {at}. Look again", self.voice.clock(*since)),
+                    format!(
+                        "{} High since {}. {ask} Asked again {}.",
+                        self.full_value(),
+                        self.voice.clock(*since),
+                        self.voice.clock(*next)
+                    ),
+                )
+            }
+            Reason::NightOver { since, next } => (
+                format!("High since {}: {value}, {at}. Look now", self.voice.clock(*since)),
+                format!(
+                    "{} High since {}, kept for the morning. Asked again {}.",
+                    self.full_value(),
+                    self.voice.clock(*since),
+                    self.voice.clock(*next)
+                ),
+            ),
+            Reason::Back { treated } => self.back(treated),
+            _ => (format!("{value}, {at}"), self.full_value()),
+        }
+    }
+
+    pub(super) fn recheck_low(&self) -> (String, String) {
+        let (value, at) = (self.value_and_direction(), self.read_at());
+        match &self.decision.reason {
+            Reason::StillLow { treated, next } => {
+                let after = since(treated.at, self.voice.now);
+                let low = self.policy.levels.low.limit.hundredths();
+                let is_back = self.decision.glucose.is_some_and(|glucose| glucose.hundredths() >= low);
+                let (action, body) = match (self.direction(), treated.told) {
+                    _ if is_back => ("Look again", "Back, but falling: check with a meter, and follow your plan."),
+                    (Some(direction), _) if direction.rises() && self.is_very_low() => {
+                        ("Check", "Rising, and still very low: check with a meter, and follow your plan.")
+                    }
+                    (Some(direction), _) if direction.rises() => ("Wait", "Rising: wait for the next look."),
+                    (_, Began::Symptoms | Began::Meter) => {
+                        ("Treat by plan", "Not rising: treat by your plan, then `recheck treated`. Do not stay alone.")
+                    }
+                    (Some(direction), Began::Treated) if direction.falls() => (
+                        "Treat by plan",
+                        "Falling after treating: treat again by your plan, check with a meter, and do not stay alone.",
+                    ),
+                    (Some(_) | None, Began::Treated) => {
+                        ("Treat by plan", "Not rising: treat again by your plan, and check with a meter.")
+                    }
+                };
+                (
+                    format!("{action}: {value}, {at}; {}{after}", self.changed_since(treated)),
+                    format!(
+                        "{} {}{body} Next look {}.",
+                        self.full_value(),
+                        self.treated_then(treated),
+                        self.voice.clock(*next)
+                    ),
+                )
+            }
+            Reason::LowNobodyMarked { since, next } => (
+                format!("Still low: {value}, {at}. Treat by plan"),
+                format!(
+                    "{} Low since {}, and nothing was noted. Treat by your plan, check with a meter, then `recheck treated`. Asked again {}.",
+                    self.full_value(),
+                    self.voice.clock(*since),
+                    self.voice.clock(*next)
+                ),
+            ),
+            Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
+            Reason::MeterAgain { measured, meter, next } => self.measure_again(*measured, *meter, *next),
+            Reason::Back { treated } => self.back(treated),
+            Reason::Mode { said: Why::StillBelow { treated, limit } } => self.still_below(treated, *limit),
+            _ => (format!("{value}, {at}"), self.full_value()),
+        }
+    }
+
+    fn no_fresh(&self, treated: &Treatment, last: Option<Timestamp>, next: Timestamp) -> (String, String) {
+        let after = since(treated.at, self.voice.now);
+        let known = last.map_or_else(
+            || "No reading has reached me.".to_owned(),
+            |last| format!("Nothing reached me since {}.", self.voice.clock(last)),
+        );
+        let it = if treated.told == Began::Treated { "after treating" } else { "on" };
+        let mut title = format!("No fresh reading, {after} {it}. Measure or scan");
+        if title.chars().count() > TITLE_CHARS_MAX {
+            // A cut title would end in the middle of what to do.
+            title = format!("No fresh reading, {after} {it}. Measure");
+        }
+        (
+            title,
+            format!(
+                "{} {}. {known} Scan the sensor or measure with a meter. Next look {}.",
+                treated.told.words(),
+                self.voice.clock(treated.at),
+                self.voice.clock(next)
+            ),
+        )
+    }
+
+    fn back(&self, treated: &Treatment) -> (String, String) {
+        let after = since(treated.at, self.voice.now);
+        (
+            format!(
+                "{}: {}, {}; {}{after}",
+                self.back_word(),
+                self.value_and_direction(),
+                self.read_at(),
+                self.changed_since(treated)
+            ),
+            format!("{} {}No more looks for this one.", self.full_value(), self.treated_then(treated)),
+        )
+    }
+
+    /// `+12 in `, or `after ` when the value then is not known.
+    pub(super) fn changed_since(&self, treated: &Treatment) -> String {
+        match (treated.value, self.decision.glucose) {
+            (Some(then), Some(now)) if numbers(then, now) => format!("{} in ", self.voice.change(then, now)),
+            _ => "after ".to_owned(),
+        }
+    }
+
+    pub(super) fn treated_then(&self, treated: &Treatment) -> String {
+        let change = |now: Glucose, then: Glucose| {
+            format!(" at {}: {} since", self.voice.value(then), self.voice.change(then, now))
+        };
+        let since = match (self.decision.glucose, treated.value) {
+            (Some(now), Some(then)) if numbers(then, now) => change(now, then),
+            _ => String::new(),
+        };
+        format!("{} {}{since}. ", treated.told.words(), self.voice.clock(treated.at))
+    }
+}
+
+/// Beyond its range a sensor gives no number to take a difference from.
+fn numbers(then: Glucose, now: Glucose) -> bool {
+    then.measured() == Measured::Number && now.measured() == Measured::Number
+}

@@ -1,0 +1,86 @@
+//! What is said where a meter and a sensor disagree: both values, and what follows.
+
+use super::Voice;
+use super::text::Said;
+use crate::domain::glucose::Glucose;
+use crate::domain::time::Timestamp;
+use crate::engine::policy::Policy;
+use crate::engine::reason::Reason;
+
+impl Said<'_> {
+    /// A look at a low that only a meter saw.
+    pub(super) fn measure_again(&self, measured: Timestamp, meter: Glucose, next: Timestamp) -> (String, String) {
+        let sensor = if self.decision.reading_at == Some(measured) {
+            "No value has come since.".to_owned()
+        } else {
+            format!("The sensor says {} That does not take back what the meter said.", self.full_value())
+        };
+        let (meter, measured) = (self.voice.value(meter), self.voice.clock(measured));
+        let next = self.voice.clock(next);
+        (
+            format!("Measure again: your meter said {meter} at {measured}"),
+            format!("{sensor} Measure again, and follow your plan. Next look {next}."),
+        )
+    }
+}
+
+/// The answer to a check that disagrees with a sensor; none to any other word.
+pub(super) fn answer(reason: &Reason, policy: &Policy, voice: Voice) -> Option<String> {
+    match reason {
+        Reason::MeterDisagrees { condition, meter, sensor, sensor_at, until } => {
+            let (name, both) = (condition.name(), both(*meter, *sensor, *sensor_at, voice));
+            Some(match until {
+                Some(until) => format!(
+                    "{both} {name} does not ring until {}. Everything else does, and so does what is graver.",
+                    voice.clock(*until)
+                ),
+                None => format!("{both} {name} is made quiet by no check. Measure again, and follow your plan."),
+            })
+        }
+        Reason::LowByMeter { meter, sensor, next } => {
+            let sensor = beside(*sensor, voice);
+            Some(format!(
+                "Your meter says {}{sensor}: the meter counts. Treat by your plan, then `recheck treated`. Looks at {}, and every {} until it is back.",
+                voice.value(*meter),
+                voice.clock(*next),
+                policy.recheck.low_look
+            ))
+        }
+        _ => None,
+    }
+}
+
+/// Why, for `why`.
+pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
+    match reason {
+        Reason::MeterAgain { measured, meter, next } => format!(
+            "the meter said {} at {}, and nobody has measured since; next look {}",
+            voice.value(*meter),
+            voice.clock(*measured),
+            voice.clock(*next)
+        ),
+        Reason::MeterDisagrees { condition, meter, sensor, sensor_at, until } => {
+            let follows = match until {
+                Some(until) => format!("quiet until {}", voice.clock(*until)),
+                None => "made quiet by no check".to_owned(),
+            };
+            format!("{} {} is {follows}", both(*meter, *sensor, *sensor_at, voice), condition.name())
+        }
+        Reason::LowByMeter { meter, sensor, next } => {
+            let sensor = beside(*sensor, voice);
+            format!("the meter says {}{sensor}; looks at {}", voice.value(*meter), voice.clock(*next))
+        }
+        other => other.word().replace('_', " "),
+    }
+}
+
+/// `, the sensor 95`
+fn beside(sensor: Option<Glucose>, voice: Voice) -> String {
+    sensor.map_or_else(String::new, |sensor| format!(", the sensor {}", voice.value(sensor)))
+}
+
+/// `Your meter says 104, the sensor 58 at 12:03.`
+fn both(meter: Glucose, sensor: Glucose, sensor_at: Timestamp, voice: Voice) -> String {
+    let (meter, sensor) = (voice.value(meter), voice.value(sensor));
+    format!("Your meter says {meter}, the sensor {sensor} at {}.", voice.clock(sensor_at))
+}
