@@ -242,6 +242,10 @@ fn no_mode_but_a_doubted_sensor_changes_anything_about_lows() {
                 .collect()
         };
         let doubted = lived(seed, Some(&all));
+        for (now, one) in doubted.iter().filter(|(_, one)| one.what == What::Called) {
+            // The doubt is the wearer's: others are told to go.
+            assert!(!text(one, &policy("UTC"), *now).body.contains("doubt"), "seed {seed}: {one:?}");
+        }
         assert_eq!(very_low(&doubted), very_low(&plain), "seed {seed}");
         softened += usize::from(of_the_low(&doubted) != of_the_low(&plain));
     }

@@ -137,6 +137,8 @@ impl Said<'_> {
     pub(super) fn doubt(&self) -> String {
         match self.decision.doubt {
             None => String::new(),
+            // Whoever is called for a very low has to go, not to weigh what the sensor is worth.
+            Some(Doubt::Doubted) if !self.decision.to.is_wearer() => String::new(),
             Some(Doubt::TwoSignals { lower, higher }) => format!(
                 " Two signals alternate, {} and {}: check with a meter. If you cannot, and feel low, treat by your plan.",
                 self.voice.value(lower),
