@@ -22,6 +22,7 @@ mod hidden_lows;
 mod intake;
 mod layers;
 mod meter;
+mod mistakes;
 mod morning;
 mod open_data;
 mod people;
