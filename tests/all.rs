@@ -21,6 +21,7 @@ mod exhaust;
 mod hidden_lows;
 mod intake;
 mod layers;
+mod links;
 mod meter;
 mod mistakes;
 mod morning;
