@@ -6,9 +6,10 @@ use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::reminder::{Asked, When};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
-use recheck::engine::event::Event;
+use recheck::engine::event::{Cause, Event};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use recheck::engine::reason::Reason;
+use recheck::wording::text::text;
 
 /// 2026-03-02 22:00 UTC.
 const EVENING: Timestamp = Timestamp::from_seconds(1_772_488_800);
@@ -43,4 +44,48 @@ fn a_night_that_only_rang_is_not_counted_to_the_next() {
     }
     assert_eq!(rang, 1, "the reminder of the first night");
     assert_eq!(mornings, [(1, 1)], "one low, which rang once");
+}
+
+/// A night with a low, a very low, a silence, a sleep of the computer and a very high: the text word for word.
+#[test]
+fn the_morning_after_is_five_lines_the_gravest_first() {
+    let mut policy = Policy::new(Zone::UTC);
+    policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
+    let mut engine = Engine::new(policy.clone());
+    let mut said = Vec::new();
+    for step in 0..=10 * 12 {
+        let minute = 5 * step;
+        let now = EVENING + Span::minutes(minute);
+        let value = match minute {
+            120..135 => 66,
+            210..230 => 50,
+            // Nothing comes from 03:00 to 04:00, and the computer sleeps from 04:00 to 05:00.
+            300..420 => continue,
+            480..520 => 262,
+            _ => 120,
+        };
+        let mut told = Vec::new();
+        if minute == 420 {
+            while let Some(due) = engine.next_deadline().filter(|due| *due < now - Span::hours(1)) {
+                told.extend(engine.handle(&Event::Tick, due));
+            }
+            let slept = Event::Unwatched { from: now - Span::hours(1), to: now, cause: Cause::Slept };
+            told.extend(engine.handle(&slept, now));
+        }
+        while let Some(due) = engine.next_deadline().filter(|due| *due < now) {
+            told.extend(engine.handle(&Event::Tick, due));
+        }
+        let reading = Reading { source: SourceId(0), measured: now, glucose: Glucose::mg_dl(value) };
+        told.extend(engine.handle(&Event::Readings { rows: vec![reading], first_sight: false }, now));
+        let mornings = told.into_iter().filter(|decision| matches!(decision.reason, Reason::Morning { .. }));
+        said.extend(mornings.map(|decision| text(&decision, &policy, now)));
+    }
+    let [said] = said.as_slice() else { panic!("{said:?}") };
+    assert_eq!(said.title, "Last night: very low 01:30-01:50, and 4 more");
+    // The low rang once, the very low at 0, 5 and 10 minutes, the silence, the sleep and the very high once each.
+    assert_eq!(
+        said.body,
+        "very low 01:30-01:50\nlow 00:00-00:15\nnot watching 04:00-05:00\nno readings 02:55-05:00\n\
+         And 1 more. It rang 7 times. Now 120 mg/dL at 07:00, steady, +0.0 mg/dL/min."
+    );
 }

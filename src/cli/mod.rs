@@ -236,23 +236,23 @@ impl Place {
     /// The settings to watch by.
     fn settings(&self) -> Result<Settings, Failure> {
         let path = self.config();
-        let text = std::fs::read_to_string(&path).map_err(|error| {
+        let bytes = std::fs::read(&path).map_err(|error| {
             Failure::new(format!("cannot read the settings {}: {error}", path.display()))
                 .hint("copy config/recheck.toml there and change what is yours, or name another file with --config")
         })?;
-        Ok(meant::settings(&text, Some(&path), &[], Purpose::Watch, files::computer_zone())?)
+        Ok(meant::settings_in(&bytes, &path, &[], Purpose::Watch, files::computer_zone())?)
     }
 
     /// The settings to show things by: the defaults where there is no file.
     fn settings_to_show(&self, set: &[String], zone: Zone) -> Result<Settings, Failure> {
         let path = self.config();
-        let text = match std::fs::read_to_string(&path) {
-            Ok(text) => text,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound && self.config.is_none() => String::new(),
+        let bytes = match std::fs::read(&path) {
+            Ok(bytes) => bytes,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound && self.config.is_none() => Vec::new(),
             Err(error) => {
                 return Err(Failure::new(format!("cannot read the settings {}: {error}", path.display())));
             }
         };
-        Ok(meant::settings(&text, Some(&path), set, Purpose::Replay, zone)?)
+        Ok(meant::settings_in(&bytes, &path, set, Purpose::Replay, zone)?)
     }
 }

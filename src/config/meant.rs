@@ -1,5 +1,6 @@
 //! The settings as meant: checked values, with the defaults of the parts they belong to.
 
+use super::bounds::{Bounds, DEADBAND};
 use super::ends::{ChannelSettings, Reach, SourceSettings, channels, sources};
 use super::people::{escalation, people};
 use super::problem::{Place, Problem, Problems};
@@ -73,6 +74,21 @@ pub fn settings(
     Err(Problems { path: path.map(Path::to_path_buf), all: problems })
 }
 
+/// The same from the bytes of a file.
+///
+/// # Errors
+/// The same, and where it is not UTF-8.
+pub fn settings_in(
+    bytes: &[u8],
+    path: &Path,
+    assignments: &[String],
+    purpose: Purpose,
+    zone: Zone,
+) -> Result<Settings, Problems> {
+    let text = tree::text(bytes).map_err(|problem| Problems { path: Some(path.to_path_buf()), all: vec![problem] })?;
+    settings(text, Some(path), assignments, purpose, zone)
+}
+
 fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) -> Settings {
     let start = Place::File { line: 1, column: 1 };
     let mut top = Words::of("", Some(tree), start, problems);
@@ -97,13 +113,13 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     policy.name = wearer.text("name").map(|(_, name)| name.trim().chars().take(NAME_CHARS_MAX).collect());
     wearer.end();
 
-    levels(&mut top, &mut policy, start);
+    levels(&mut top, &mut policy, purpose, start);
 
     let gap_node = top.take("gap");
     let mut gap = Words::of("gap", gap_node, start, top.problems());
-    gap.span("after", &mut policy.gap.after);
+    gap.span_within("after", Span::minutes(5)..=Span::hours(4), &mut policy.gap.after);
     gap.tenths("cadences", &mut policy.gap.cadences_tenths);
-    gap.span("after_low", &mut policy.gap.after_low);
+    gap.span_within("after_low", Span::minutes(5)..=Span::hours(2), &mut policy.gap.after_low);
     gap.tenths("cadences_low", &mut policy.gap.cadences_low_tenths);
     gap.end();
 
@@ -114,24 +130,10 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
         let place = recheck.place;
         recheck.wrong(place, "recheck.high_looks are not in order", "each look comes later than the one before it");
     }
-    recheck.span("coming_down", &mut policy.recheck.coming_down);
-    recheck.span("low_look", &mut policy.recheck.low_look);
+    recheck.span_within("coming_down", Span::minutes(5)..=Span::hours(4), &mut policy.recheck.coming_down);
+    recheck.span_within("low_look", Span::minutes(5)..=Span::hours(1), &mut policy.recheck.low_look);
     recheck.spans("still_high", &mut policy.recheck.still_high);
-    recheck.span("rebound_delay", &mut policy.recheck.rebound_delay);
-    if policy.recheck.rebound_delay > Span::hours(2) {
-        let place = recheck.place;
-        recheck.wrong(place, "recheck.rebound_delay is longer than 2 h", "it holds for two hours after a low");
-    }
-    for (name, span) in [("coming_down", policy.recheck.coming_down), ("low_look", policy.recheck.low_look)] {
-        if span < Span::minutes(5) {
-            let place = recheck.place;
-            recheck.wrong(
-                place,
-                format!("recheck.{name} is shorter than 5 min"),
-                "no new reading would have come by then",
-            );
-        }
-    }
+    recheck.span_within("rebound_delay", Span::ZERO..=Span::hours(2), &mut policy.recheck.rebound_delay);
     recheck.end();
 
     let sources = sources(&mut top, &mut policy, purpose, start);
@@ -161,7 +163,7 @@ fn profiles(wearer: &mut Words<'_>, policy: &mut Policy) {
     policy.profiles.sort_unstable();
 }
 
-fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
+fn levels(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose, start: Place) {
     let unit = policy.unit;
     let node = top.take("level");
     let mut all = Words::of("level", node, start, top.problems());
@@ -176,7 +178,7 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
         let node = all.take(key);
         let place = node.as_ref().map_or(start, |node| node.place);
         let mut words = Words::of(name, node, place, all.problems());
-        let limit = one_level(&mut words, unit, level);
+        let limit = one_level(&mut words, unit, &Bounds::of(key, purpose), level);
         let place = limit.unwrap_or(place);
         match (key, level.rings) {
             ("very_low", Rings::Always) | ("low", Rings::Always | Rings::ByDay) | ("high" | "very_high", _) => {}
@@ -204,10 +206,11 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
             );
         }
     }
+    let place = placed.get(1).map_or(start, |(_, place, _)| *place);
     let (low, high) = (table.low, table.high);
     if low.limit.hundredths() + low.deadband.hundredths() >= high.limit.hundredths() - high.deadband.hundredths() {
         all.wrong(
-            start,
+            place,
             "the deadbands of level.low and level.high meet",
             "neither alert could end: make them smaller",
         );
@@ -215,14 +218,14 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
     all.end();
 }
 
-fn one_level(words: &mut Words<'_>, unit: Unit, level: &mut LevelPolicy) -> Option<Place> {
-    let place = words.glucose("limit", unit, &mut level.limit);
-    words.glucose("deadband", unit, &mut level.deadband);
-    words.span("on_delay", &mut level.on_delay);
-    words.span("off_delay", &mut level.off_delay);
-    words.span("again_after", &mut level.again_after);
+fn one_level(words: &mut Words<'_>, unit: Unit, bounds: &Bounds, level: &mut LevelPolicy) -> Option<Place> {
+    let place = words.glucose_within("limit", unit, bounds.limit.clone(), &mut level.limit);
+    words.glucose_within("deadband", unit, DEADBAND, &mut level.deadband);
+    words.span_within("on_delay", Span::ZERO..=bounds.on_delay, &mut level.on_delay);
+    words.span_within("off_delay", Span::ZERO..=bounds.off_delay, &mut level.off_delay);
+    words.span_within("again_after", Span::ZERO..=bounds.again_after, &mut level.again_after);
     words.glucose("again_beyond", unit, &mut level.again_beyond);
-    words.span("again_quiet", &mut level.again_quiet);
+    words.span_within("again_quiet", Span::ZERO..=bounds.again_quiet, &mut level.again_quiet);
     if let Some(rings) = words.parsed("rings", "\"always\", \"by_day\" or \"never\"", rings) {
         level.rings = rings;
     }

@@ -1,5 +1,6 @@
 //! The settings file: as written, then as meant, with all its problems at once. Starts nothing.
 
+mod bounds;
 pub mod ends;
 pub mod files;
 pub mod meant;

@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 pub(super) fn people(top: &mut Words<'_>, policy: &mut Policy, reaches: &mut BTreeMap<String, Reach>, start: Place) {
     let node = top.take("person");
     let mut all = Words::of("person", node, start, top.problems());
-    let mut found: Vec<(usize, PersonPolicy, Vec<String>)> = Vec::new();
+    let mut found: Vec<(usize, Place, PersonPolicy, Vec<String>)> = Vec::new();
     for (name, node) in all.take_all() {
         let place = node.place;
         let mut words = Words::of(&format!("person.{name}"), Some(node), place, all.problems());
@@ -37,19 +37,20 @@ pub(super) fn people(top: &mut Words<'_>, policy: &mut Policy, reaches: &mut BTr
             words.wrong(place, format!("two people have order {order}"), "the second person is 1, the third is 2");
         }
         words.end();
-        found.push((order, PersonPolicy { name, hours }, channels));
+        found.push((order, place, PersonPolicy { name, hours }, channels));
     }
     if found.len() > PEOPLE_MAX {
-        all.wrong(start, "there are more than two people to call", "leave the second and the third");
+        let place = found.last().map_or(start, |(_, place, ..)| *place);
+        all.wrong(place, "there are more than two people to call", "leave the second and the third");
     }
     found.sort_by_key(|(order, ..)| *order);
-    for (place, (_, person, channels)) in (0..).zip(found) {
+    for (number, (_, place, person, channels)) in (0..).zip(found) {
         for channel in &channels {
             if let Some(reach) = reaches.get_mut(channel) {
-                if reach.owner.is_some_and(|owner| owner != place) {
-                    all.wrong(start, format!("channel.{channel} reaches two people"), "give each their own channel");
+                if reach.owner.is_some_and(|owner| owner != number) {
+                    all.wrong(place, format!("channel.{channel} reaches two people"), "give each their own channel");
                 }
-                reach.owner = Some(place);
+                reach.owner = Some(number);
             }
         }
         policy.people.push(person);

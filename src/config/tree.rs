@@ -45,6 +45,26 @@ impl Value {
 /// A second `[source.sensor]` is no addition to the first.
 const STANDS_ONCE: &str = "each [section], and each setting in it, stands once: put its lines together";
 
+/// What is to be done about a line that is no TOML.
+const FORM: &str = "a line is a [section], or a name = value with text in quotes; # begins a comment";
+
+/// The text of a file.
+///
+/// # Errors
+/// Where it is not UTF-8.
+pub fn text(bytes: &[u8]) -> Result<&str, Problem> {
+    // Some editors begin a file with the byte order mark.
+    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    std::str::from_utf8(bytes).map_err(|error| {
+        let before = std::str::from_utf8(bytes.get(..error.valid_up_to()).unwrap_or_default()).unwrap_or_default();
+        Problem {
+            place: place(before, before.len()),
+            what: "this is not UTF-8 text".to_owned(),
+            hint: "save the file as UTF-8: your editor can".to_owned(),
+        }
+    })
+}
+
 /// Reads a whole file; problems of form are all reported, not only the first.
 #[must_use]
 pub fn read(text: &str) -> (Node, Vec<Problem>) {
@@ -54,7 +74,7 @@ pub fn read(text: &str) -> (Node, Vec<Problem>) {
         .map(|error| Problem {
             place: error.span().map_or(Place::File { line: 1, column: 1 }, |span| place(text, span.start)),
             what: error.message().to_owned(),
-            hint: if error.message().starts_with("duplicate key") { STANDS_ONCE.to_owned() } else { String::new() },
+            hint: if error.message().starts_with("duplicate key") { STANDS_ONCE.to_owned() } else { FORM.to_owned() },
         })
         .collect();
     let at = |offset: usize| place(text, offset);

@@ -2,7 +2,7 @@
 
 use super::problem::{Place, Problem};
 use super::tree::{Node, Value};
-use crate::domain::glucose::{Glucose, Unit};
+use crate::domain::glucose::{Glucose, MG_DL_PER_MMOL_L, Unit};
 use crate::domain::time::Span;
 use crate::formats::wanted::Column;
 use std::collections::BTreeMap;
@@ -10,6 +10,9 @@ use std::ops::RangeInclusive;
 
 /// Two names are close enough to suggest one for the other from this likeness on (Jaro-Winkler, 0 to 1).
 pub const LIKENESS_MIN: f64 = 0.75;
+
+/// Most cadences that may be waited for.
+const CADENCES_MAX: f64 = 20.0;
 
 /// The settings of one table, being taken out.
 #[derive(Debug)]
@@ -94,6 +97,16 @@ impl<'a> Words<'a> {
         }
     }
 
+    /// The same, within bounds: no value may mean "never" by accident.
+    pub fn span_within(&mut self, key: &'static str, bounds: RangeInclusive<Span>, into: &mut Span) {
+        let place = self.place_of(key);
+        self.span(key, into);
+        if let Some(place) = place.filter(|_| !bounds.contains(into)) {
+            let hint = format!("it should be from {} to {}", bounds.start(), bounds.end());
+            self.wrong(place, format!("{} is out of range", self.full(key)), hint);
+        }
+    }
+
     /// A list of spans, each longer than the last.
     pub fn spans(&mut self, key: &'static str, into: &mut Vec<Span>) {
         let Some(node) = self.take(key) else { return };
@@ -139,6 +152,38 @@ impl<'a> Words<'a> {
             }
         }
         Some(node.place)
+    }
+
+    /// The same, within bounds in mg/dL. A number that only the other unit explains is told so.
+    pub fn glucose_within(
+        &mut self,
+        key: &'static str,
+        unit: Unit,
+        bounds: RangeInclusive<i32>,
+        into: &mut Glucose,
+    ) -> Option<Place> {
+        let written = match self.left.get(key).map(|node| &node.value) {
+            Some(Value::Number(number)) => number.clone(),
+            _ => String::new(),
+        };
+        let place = self.glucose(key, unit, into)?;
+        let (least, most) = (Glucose::mg_dl(*bounds.start()), Glucose::mg_dl(*bounds.end()));
+        let within = |hundredths: i32| (least.hundredths()..=most.hundredths()).contains(&hundredths);
+        if !within(into.hundredths()) {
+            let (other, meant) = match unit {
+                Unit::MgDl => (Unit::MmolL, into.hundredths().saturating_mul(MG_DL_PER_MMOL_L)),
+                Unit::MmolL => (Unit::MgDl, into.hundredths() / MG_DL_PER_MMOL_L),
+            };
+            let mixed = if within(meant) {
+                format!("; a number of {0} needs unit = \"{0}\" in [wearer]", other.name())
+            } else {
+                String::new()
+            };
+            let (least, most) = (least.shown(unit, None), most.shown(unit, None));
+            let what = format!("{} is {written} {}", self.full(key), unit.name());
+            self.wrong(place, what, format!("it should be from {least} to {most} {}{mixed}", unit.name()));
+        }
+        Some(place)
     }
 
     /// Yes or no.
@@ -209,14 +254,18 @@ impl<'a> Words<'a> {
     pub fn tenths(&mut self, key: &'static str, into: &mut i64) {
         let Some(node) = self.take(key) else { return };
         let number = match &node.value {
-            Value::Number(number) => number.parse::<f64>().ok().filter(|number| (1.0..=100.0).contains(number)),
+            Value::Number(number) => number.parse::<f64>().ok().filter(|number| (1.0..=CADENCES_MAX).contains(number)),
             Value::Text(_) | Value::Bool(_) | Value::List(_) | Value::Table(_) => None,
         };
         match number {
-            #[expect(clippy::cast_possible_truncation, reason = "checked to lie between 1 and 100")]
+            #[expect(clippy::cast_possible_truncation, reason = "checked to lie between 1 and 20")]
             Some(number) => *into = (number * 10.0).round() as i64,
             None => {
-                self.wrong(node.place, format!("{} is not a number from 1 to 100", self.full(key)), "write it as 2.5");
+                self.wrong(
+                    node.place,
+                    format!("{} is not a number from 1 to {CADENCES_MAX}", self.full(key)),
+                    "write it as 2.5",
+                );
             }
         }
     }

@@ -69,7 +69,7 @@ pub enum Dose {
 }
 
 /// Something noted today that goes on acting by night. Whatever else does so is added here and in
-/// [`Engine::marks_since`].
+/// `marks_since`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Mark {
