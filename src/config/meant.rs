@@ -1,8 +1,9 @@
 //! The settings as meant: checked values, with the defaults of the parts they belong to.
 
 use super::ends::{ChannelSettings, Reach, SourceSettings, channels, sources};
-use super::people::{escalation, people};
+use super::people::people;
 use super::problem::{Place, Problem, Problems};
+use super::steps::escalation;
 use super::tree::{self, Node};
 use super::words::Words;
 use crate::domain::glucose::Unit;
@@ -13,8 +14,11 @@ use crate::formats::wanted::Wanted;
 use std::collections::BTreeMap;
 use std::path::Path;
 
-/// Longest name of the wearer: titles must leave room for the value.
-const NAME_CHARS_MAX: usize = 16;
+/// Longest name of the wearer, and of others: titles must leave room for the value and the time.
+pub(super) const NAME_CHARS_MAX: usize = 16;
+
+/// Longest words for whom to call in an emergency: a sentence must stay one.
+const EMERGENCY_CHARS_MAX: usize = 30;
 
 /// All settings.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -92,6 +96,7 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
         policy.night = night;
     }
     policy.name = wearer.text("name").map(|(_, name)| name.trim().chars().take(NAME_CHARS_MAX).collect());
+    policy.emergency = emergency(&mut wearer);
     wearer.end();
 
     levels(&mut top, &mut policy, start);
@@ -202,6 +207,20 @@ fn one_level(words: &mut Words<'_>, unit: Unit, level: &mut LevelPolicy) -> Opti
     place
 }
 
+/// Whom to call in an emergency. A number must not be cut short.
+fn emergency(wearer: &mut Words<'_>) -> Option<String> {
+    let (place, text) = wearer.text("emergency")?;
+    let text = text.trim();
+    if text.is_empty() || text.chars().count() > EMERGENCY_CHARS_MAX || text.contains(char::is_control) {
+        wearer.wrong(
+            place,
+            format!("wearer.emergency is \"{text}\""),
+            format!("it should be the number to call, at most {EMERGENCY_CHARS_MAX} characters in one line"),
+        );
+    }
+    Some(text.to_owned())
+}
+
 fn therapy(text: &str) -> Option<Therapy> {
     match text {
         "injections" => Some(Therapy::Injections),
@@ -264,6 +283,16 @@ mod tests {
             all.iter().any(|one| one.what == "duplicate key" && one.hint.contains("put its lines together")),
             "{all:?}"
         );
+    }
+
+    #[test]
+    fn an_emergency_number_is_whole_or_refused() {
+        let read = |text: &str| settings(text, None, &[], Purpose::Replay, Zone::UTC).map(|read| read.policy.emergency);
+        assert_eq!(read("[wearer]\nemergency = \" 112 \"\n").unwrap().as_deref(), Some("112"));
+        assert_eq!(read("").unwrap(), None);
+        for bad in ["\"\"", "\"the number that hangs beside the oven\"", "\"112\\n911\""] {
+            assert_eq!(problems(&format!("[wearer]\nemergency = {bad}\n")).len(), 1, "{bad}");
+        }
     }
 
     #[test]

@@ -17,6 +17,7 @@ pub mod event;
 pub mod level;
 pub mod morning;
 mod past;
+pub mod people;
 pub mod policy;
 mod priority;
 pub mod quiet;
@@ -30,11 +31,13 @@ mod scan;
 pub mod session;
 pub mod side;
 pub mod source;
+pub mod steps;
 pub mod timers;
 pub mod trend;
 mod turn;
 pub mod two_signals;
 mod values;
+pub mod waiting;
 pub mod window;
 
 use crate::domain::glucose::Glucose;
@@ -45,7 +48,7 @@ use alarm::Returned;
 use effect::{Condition, Decision, Id, Side, What};
 use escalation::Chain;
 use event::{Cause, Event};
-use level::{Seen, Told};
+use level::Seen;
 use morning::Overnight;
 use policy::Policy;
 use quiet::Quiet;
@@ -61,6 +64,7 @@ use source::SourceState;
 use timers::{Timer, Timers};
 use turn::Turn;
 use two_signals::{Trust, TwoSignals};
+use waiting::Waiting;
 use window::Window;
 
 /// Version of the snapshot's form. Another version is rebuilt from stored events.
@@ -129,6 +133,9 @@ pub struct State {
     /// The calls for a low that nobody answers.
     #[serde(default)]
     pub chain: Option<Chain>,
+    /// Other alerts that rang and are not over.
+    #[serde(default)]
+    pub waiting: Vec<Waiting>,
     /// When two signals last alternated.
     #[serde(default)]
     two_signals_last: Option<Timestamp>,
@@ -209,7 +216,7 @@ impl Engine {
                 turn.judged = self.latest(now);
                 self.noted(&mut turn, note);
             }
-            Event::Seen { which, until } => self.seen(&mut turn, *which, *until),
+            Event::Seen { which, until, by } => self.seen(&mut turn, *which, *until, by.as_deref()),
             Event::Quiet { span, condition } => self.quiet(&mut turn, *span, *condition),
             Event::QuietOff => self.quiet_off(&mut turn),
             Event::Trust(which) => self.trust(&mut turn, *which),
@@ -223,7 +230,9 @@ impl Engine {
             Event::CancelReminders { which } => self.cancel_reminders(&mut turn, *which),
         }
         self.expire(&mut turn);
+        self.tell_first_line(&mut turn);
         self.keep_quiet(&mut turn);
+        self.keep_waiting(&mut turn);
         self.forget_returned(now);
         self.remember_night(&turn);
         turn.out
@@ -329,6 +338,7 @@ impl Engine {
                 Timer::Quiet => self.quiet_is_over(turn),
                 Timer::Morning => self.tell_morning(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
+                Timer::Waiting => self.ring_waiting(turn),
                 Timer::Reminder(id) => self.reminder_comes(turn, id),
             }
         }
@@ -350,9 +360,7 @@ impl Engine {
 
     fn clock_stepped(&mut self, now: Timestamp, by: Span) {
         self.state.timers.shift(by);
-        if let Some(chain) = &mut self.state.chain {
-            chain.shift(by);
-        }
+        self.shift_calls(by);
         for quiet in &mut self.state.quiet {
             quiet.shift(by);
         }
@@ -375,20 +383,12 @@ impl Engine {
         self.drop_sources_gone(turn);
         self.watch_all_sources(turn.now);
         self.close_high_if_over(turn);
+        self.plan_chain(turn);
+        self.plan_waiting(turn);
     }
 
     fn past_after(&mut self, source: SourceId) -> Span {
         Span::minutes(PAST_MIN).max(self.source(source).cadence().times(2, 1))
-    }
-
-    fn mark_held_as_rung(&mut self, now: Timestamp) {
-        for level in [&mut self.state.high.worse, &mut self.state.high.milder] {
-            if let Some(active) = level.active_mut().filter(|active| active.told == Told::Held) {
-                active.told = Told::Rang;
-                active.rang = now;
-                active.told_at = Some(now);
-            }
-        }
     }
 
     fn take_id(&mut self) -> Id {

@@ -2,10 +2,10 @@
 //! all read the same reason; the sentences are made elsewhere.
 
 use super::effect::{Condition, Id, Side};
-use super::escalation::Step;
 use super::event::Cause;
 use super::morning::Stretch;
 use super::reminder::{Come, Reminder};
+use super::steps::{Step, Ways};
 use super::two_signals::Trust;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
@@ -91,11 +91,31 @@ pub enum Reason {
     /// A sensor comes to its end.
     SensorEnds { end: Timestamp },
     /// Nobody has answered this low; what was done about it now.
-    Unanswered { since: Timestamp, step: Step, told: Vec<(u8, Timestamp)> },
-    /// The low was answered, and stays.
-    NotRecovering { since: Timestamp, answered: Timestamp, told: Vec<(u8, Timestamp)> },
-    /// The wearer has answered.
-    Answered { at: Timestamp },
+    Unanswered {
+        since: Timestamp,
+        step: Step,
+        told: Vec<(u8, Timestamp)>,
+        #[serde(default)]
+        ways: Ways,
+    },
+    /// Nobody has answered what rang for that reason; what was done about it now.
+    StillUnanswered { since: Timestamp, of: Box<Reason>, step: Step, told: Vec<(u8, Timestamp)>, ways: Ways },
+    /// The low was answered, by the wearer if nobody else is named, and stays.
+    NotRecovering {
+        since: Timestamp,
+        answered: Timestamp,
+        #[serde(default)]
+        by: Option<String>,
+        told: Vec<(u8, Timestamp)>,
+    },
+    /// Somebody has answered: the wearer if nobody else is named.
+    Answered {
+        at: Timestamp,
+        #[serde(default)]
+        by: Option<String>,
+    },
+    /// Nobody in the settings has that name.
+    NoSuchPerson { names: Vec<String> },
     /// The low that somebody was called for is over.
     LowOver { since: Timestamp },
     /// The wearer wants no ring of this until then.
@@ -211,7 +231,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 69] = [
+    pub const WORDS: [&'static str; 71] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -249,8 +269,10 @@ impl Reason {
         "sensor_off",
         "sensor_ends",
         "unanswered",
+        "still_unanswered",
         "not_recovering",
         "answered",
+        "no_such_person",
         "low_over",
         "quiet",
         "quiet_until",
@@ -325,7 +347,9 @@ impl Reason {
             Self::SensorOff { .. } => "sensor_off",
             Self::SensorEnds { .. } => "sensor_ends",
             Self::Unanswered { .. } => "unanswered",
+            Self::StillUnanswered { .. } => "still_unanswered",
             Self::NotRecovering { .. } => "not_recovering",
+            Self::NoSuchPerson { .. } => "no_such_person",
             Self::Answered { .. } => "answered",
             Self::LowOver { .. } => "low_over",
             Self::Quiet { .. } => "quiet",

@@ -8,6 +8,7 @@ use super::priority;
 use super::reason::Reason;
 use super::turn::Turn;
 use super::{Engine, State};
+use crate::domain::time::Timestamp;
 use serde::{Deserialize, Serialize};
 
 /// Where the two levels of a side stand.
@@ -224,6 +225,17 @@ impl Engine {
                 if off && let Some(active) = std::mem::take(level).active() {
                     turn.tell(What::Ended, condition, active.id, active.part_of, Reason::ConditionGone, false);
                 }
+            }
+        }
+    }
+
+    /// What was held through the night is told of now.
+    pub(super) fn mark_held_as_rung(&mut self, now: Timestamp) {
+        for level in [&mut self.state.high.worse, &mut self.state.high.milder] {
+            if let Some(active) = level.active_mut().filter(|active| active.told == Told::Held) {
+                active.told = Told::Rang;
+                active.rang = now;
+                active.told_at = Some(now);
             }
         }
     }

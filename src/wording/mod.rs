@@ -4,7 +4,7 @@
 
 pub mod answer;
 mod morning;
-mod people;
+pub mod people;
 pub mod reason;
 pub mod reminder;
 mod sensor;
