@@ -66,6 +66,7 @@ fn a_second_person_is_called_by_their_own_channel_and_told_of_the_answer() {
             .any(|got| got.body["title"].as_str().is_some_and(|title| title.starts_with("Sam has it, ")))
             .then_some(())
     });
+    assert_eq!(recheck.status().unwrap()["unanswered"]["by"], "sam");
     let why = String::from_utf8(recheck.say(&["why"]).stdout).unwrap();
     assert!(why.split_whitespace().collect::<Vec<_>>().join(" ").contains("by sam"), "{why}");
     assert!(sam.got().iter().all(|got| got.body["what"] == "called" || got.body["what"] == "told"));

@@ -1,6 +1,7 @@
 //! What people type. The only part that prints: data to standard output, words to standard error.
 
 mod burden;
+mod calls;
 mod chart;
 mod check;
 mod demo;

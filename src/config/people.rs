@@ -44,7 +44,7 @@ pub(super) fn people(top: &mut Words<'_>, policy: &mut Policy, reaches: &mut BTr
         if found.iter().any(|(known, ..)| *known == order) {
             words.wrong(place, format!("two people have order {order}"), "1 is called first, then 2, and so on");
         }
-        let at_once = |channel: &String| reaches.get(channel).is_some_and(|reach| !reach.later);
+        let at_once = |channel: &String| reaches.get(channel).is_none_or(|reach| !reach.later);
         if line == Some(Line::First) && !channels.iter().any(at_once) {
             words.wrong(
                 place,

@@ -8,6 +8,7 @@ pub mod people;
 pub mod reason;
 pub mod reminder;
 mod sensor;
+pub mod steps;
 pub mod text;
 pub mod zone;
 
