@@ -102,7 +102,7 @@ impl Walk {
                     rows: vec![Reading { source: SourceId(0), measured: now, glucose: Glucose::mg_dl(value) }],
                     first_sight: false,
                 },
-                Kind::Seen => Event::Seen { which: None, until: None },
+                Kind::Seen => Event::Seen { which: None, until: None, by: None },
                 Kind::Treated(side) => Event::Treated { which: Some(Which::Side(side)), at: now, look: None },
                 Kind::Quiet(condition) => Event::Quiet { span: Span::minutes(15), condition: Some(condition) },
                 Kind::HourPasses => Event::Tick,

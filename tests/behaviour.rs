@@ -10,10 +10,10 @@
 //! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|carbohydrate|symptoms|text`,
 //! `10:00 notes scan|sensor-start|sensor-stop|exercise|ketones`, `10:00 trusts 248|all|source 1`, `10:00 quiet 30m [CONDITION]`,
 //! `10:00 mode driving|exercise|alcohol|sick|doubted [2h]`, `10:00 mode off [driving]`,
-//! `10:00 meter 142`, `10:00 seen [NUMBER]`; `10:00 refused 3`, `10:00 lost`, `10:00 odd file`, `10:00 channels 0 failing`,
+//! `10:00 meter 142`, `10:00 seen [NUMBER|by NAME]`; `10:00 refused 3`, `10:00 lost`, `10:00 odd file`, `10:00 channels 0 failing`,
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
 //! `10:00 writes treated [high|low] [at 09:50]`, `10:00 writes insulin|carbohydrate|symptoms|scan|text [at 09:50]`,
-//! `10:00 writes seen [at 09:50]` (a diary file brings a line at 10:00), `10:00 writes 3 odd lines`,
+//! `10:00 writes seen [by NAME] [at 09:50]` (a diary file brings a line at 10:00), `10:00 writes 3 odd lines`,
 //! `10:00 started`, `10:00 later` (time passes); `10:00 reminds 14:30|45m WORDS`, and after the words, each after
 //! `; `, `every 1d|12h|mon,thu`, `above 180`, `below 80`; `10:00 reminds 51 times`, `10:00 cancels 1|all`.
 //! `10:00 -> WHAT CONDITION REASON [rings]`, optionally followed by the title in quotes, is expected; `, 50 times`
@@ -186,8 +186,9 @@ impl Life {
             ["treated", rest @ ..] => treated(at, rest),
             ["notes", kind] => Event::Noted(Note { at, kind: note(kind), words: String::new() }),
             ["meter", value] => Event::Noted(Note { at, kind: Kind::Meter(glucose(value)), words: String::new() }),
-            ["seen"] => Event::Seen { which: None, until: None },
-            ["seen", id] => Event::Seen { which: Some(Id(id.parse().unwrap())), until: None },
+            ["seen"] => Event::Seen { which: None, until: None, by: None },
+            ["seen", "by", name] => seen_by(name, None),
+            ["seen", id] => Event::Seen { which: Some(Id(id.parse().unwrap())), until: None, by: None },
             ["writes", rest @ ..] => writes(at, rest),
             ["refused", rows] => Event::Refused {
                 source: SourceId(0),
@@ -345,11 +346,16 @@ fn writes(at: Timestamp, words: &[&str]) -> Event {
             Event::Treated { which, look, .. } => Event::Treated { which, at: when, look },
             other => other,
         },
-        ["seen"] => Event::Seen { which: None, until: Some(when) },
+        ["seen"] => Event::Seen { which: None, until: Some(when), by: None },
+        ["seen", "by", name] => seen_by(name, Some(when)),
         [kind] => Event::Noted(Note { at: when, kind: note(kind), words: String::new() }),
         _ => panic!("a timeline does not know: {words:?}"),
     };
     Event::Written { said: Box::new(said), whence: "diary.csv: line 3".to_owned() }
+}
+
+fn seen_by(name: &str, until: Option<Timestamp>) -> Event {
+    Event::Seen { which: None, until, by: Some(name.to_owned()) }
 }
 
 fn note(kind: &str) -> Kind {

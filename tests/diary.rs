@@ -330,7 +330,7 @@ fn seen_counts_from_the_ring_and_not_from_the_reading() {
     let rows = vec![Reading { source: SourceId(0), measured: read, glucose: Glucose::mg_dl(66) }];
     engine.handle(&Event::Readings { rows, first_sight: false }, rang);
     let mut seen = |until: Timestamp| {
-        let said = Box::new(Event::Seen { which: None, until: Some(until) });
+        let said = Box::new(Event::Seen { which: None, until: Some(until), by: None });
         let told =
             engine.handle(&Event::Written { said, whence: "diary.csv: line 2".to_owned() }, rang + Span::minutes(2));
         told.into_iter().next().unwrap().reason
@@ -372,8 +372,8 @@ fn what_was_saved_before_still_reads() {
         .unwrap();
     drop(store);
     let lines = Store::open(folder.path()).unwrap().unanswered().unwrap();
-    assert_eq!(lines.iter().map(|line| &line.what).collect::<Vec<_>>(), [&Said::Seen { which: None }]);
-    assert_eq!(serde_json::from_str::<Event>(seen).unwrap(), Event::Seen { which: None, until: None });
+    assert_eq!(lines.iter().map(|line| &line.what).collect::<Vec<_>>(), [&Said::Seen { which: None, by: None }]);
+    assert_eq!(serde_json::from_str::<Event>(seen).unwrap(), Event::Seen { which: None, until: None, by: None });
     let active = r#"{"id":1,"part_of":null,"since":1000,"told":"rang","seen":false,"last":1000,"rang":1000,"row":null,"last_beyond":1000,"past_deadband":null}"#;
     let active: Active = serde_json::from_str(active).unwrap();
     assert!(active.had_rung(Timestamp::from_seconds(1)) && !active.had_rung(Timestamp::from_millis(999)));

@@ -1,14 +1,15 @@
-//! Every short story: all sequences of six events out of seven kinds, with what must hold after each.
+//! Every short story: all sequences of six events out of seven kinds, and out of five where others may be called, with
+//! what must hold after each.
 
 use recheck::domain::glucose::Glucose;
 use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
-use recheck::engine::effect::{Condition, Decision, Id, Side, What};
+use recheck::engine::effect::{Audience, Condition, Decision, Id, Side, What};
 use recheck::engine::event::{Event, Which};
 use recheck::engine::level::Active;
-use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
+use recheck::engine::policy::{Line, PersonPolicy, Policy, SourceKind, SourcePolicy, Tells};
 use recheck::engine::timers::Timer;
 use std::collections::BTreeSet;
 
@@ -27,6 +28,7 @@ enum Kind {
     VeryHigh,
     Treated,
     HourPasses,
+    SomebodyHasIt,
 }
 
 const KINDS: [Kind; 7] =
@@ -46,20 +48,35 @@ fn every_story_of_six_events_keeps_the_rules() {
     policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
     let story = Story { engine: Engine::new(policy), now: START, open: BTreeSet::new(), told: Vec::new() };
     let mut stories = 0;
-    tell(&story, LENGTH, &mut stories);
+    tell(&story, &KINDS, LENGTH, &mut stories);
     assert_eq!(stories, 117_649);
 }
 
-fn tell(story: &Story, left: u32, stories: &mut u32) {
+/// The same where others may be called, one of whom answers now and then: nobody is called out of turn, and a low that
+/// only the wearer or somebody else answered goes on being looked after.
+#[test]
+fn every_story_with_somebody_else_keeps_the_rules() {
+    let mut policy = Policy::new(Zone::UTC);
+    policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
+    let person = |name: &str, line| PersonPolicy { name: name.to_owned(), hours: None, line, tells: Tells::default() };
+    policy.people = vec![person("sam", Line::First), person("kim", Line::Escalation)];
+    let story = Story { engine: Engine::new(policy), now: START, open: BTreeSet::new(), told: Vec::new() };
+    let kinds = [Kind::VeryLow, Kind::Low, Kind::InRange, Kind::SomebodyHasIt, Kind::HourPasses];
+    let mut stories = 0;
+    tell(&story, &kinds, LENGTH, &mut stories);
+    assert_eq!(stories, 15_625);
+}
+
+fn tell(story: &Story, kinds: &[Kind], left: u32, stories: &mut u32) {
     if left == 0 {
         *stories += 1;
         return;
     }
-    for kind in KINDS {
+    for kind in kinds {
         let mut next = story.clone();
-        next.told.push(kind);
-        next.happens(kind);
-        tell(&next, left - 1, stories);
+        next.told.push(*kind);
+        next.happens(*kind);
+        tell(&next, kinds, left - 1, stories);
     }
 }
 
@@ -76,6 +93,17 @@ impl Story {
                 let told =
                     self.turn(&Event::Treated { which: Some(Which::Side(side)), at: self.now, look: None }, self.now);
                 assert!(told.iter().any(|decision| decision.what == What::Answer), "unanswered: {:?}", self.told);
+                return;
+            }
+            Kind::SomebodyHasIt => {
+                let was_open = self.engine.snapshot().chain.as_ref().is_some_and(|chain| chain.answered.is_none());
+                let by = Some("sam".to_owned());
+                let told = self.turn(&Event::Seen { which: None, until: None, by }, self.now);
+                let hears = |who| told.iter().any(|one| one.to == who && one.rings && one.what == What::Told);
+                assert!(!was_open || hears(Audience::Wearer), "the wearer was not told: {:?}", self.told);
+                assert!(!hears(Audience::Person(0)), "sam was told of sam's own answer: {:?}", self.told);
+                let chain = self.engine.snapshot().chain.as_ref();
+                assert!(chain.is_none_or(|chain| chain.answered.is_some()), "it goes on ringing: {:?}", self.told);
                 return;
             }
             Kind::HourPasses => {
@@ -123,9 +151,18 @@ impl Story {
             "a deadline is left behind: {:?}",
             self.told
         );
-        let mut rang = BTreeSet::new();
+        let (mut rang, mut heard) = (BTreeSet::new(), BTreeSet::new());
+        let people = self.engine.policy().people.len();
         for decision in &told {
             let key = (decision.id, decision.condition);
+            if let Audience::Person(person) = decision.to {
+                assert!(usize::from(person) < people, "nobody is there to be told: {:?}", self.told);
+                assert!(decision.rings, "told without a ring: {:?}", self.told);
+                let first = matches!(decision.what, What::Raised | What::Repeated);
+                assert!(!first || person == 0, "kim is only to be called: {:?}", self.told);
+                assert!(heard.insert((person, key)), "told twice in one turn: {:?}", self.told);
+                continue;
+            }
             match decision.what {
                 What::Raised => assert!(self.open.insert(key), "raised twice: {:?}", self.told),
                 What::Repeated => assert!(self.open.contains(&key), "repeated while closed: {:?}", self.told),
@@ -133,7 +170,7 @@ impl Story {
                     assert!(self.open.remove(&key), "ended while closed: {:?}", self.told);
                 }
                 What::Escalated => assert!(self.open.contains(&key), "escalated while closed: {:?}", self.told),
-                What::Called => panic!("there is nobody to call: {:?}", self.told),
+                What::Called => panic!("the wearer is rung, and not called: {:?}", self.told),
                 What::Ended | What::Held | What::Withheld | What::Look | What::Prompt | What::Told | What::Answer => {}
             }
             if decision.rings {

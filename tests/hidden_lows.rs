@@ -217,7 +217,7 @@ fn two_signals_that_rang_after_a_line_was_written_are_not_seen() {
     let rang = life.rang(Condition::TwoSignals, DAY).unwrap();
     let is_seen = |life: &Life| life.engine.snapshot().two_signals.unwrap().seen;
     for (until, seen) in [(rang - Span::minutes(1), false), (rang, true)] {
-        let said = Box::new(Event::Seen { which: None, until: Some(until) });
+        let said = Box::new(Event::Seen { which: None, until: Some(until), by: None });
         life.happens(at(8, 50), &Event::Written { said, whence: "diary.csv: line 2".to_owned() });
         assert_eq!(is_seen(&life), seen);
     }

@@ -206,9 +206,9 @@ const MISTAKES: &[(&str, Spoilt, &str, &str)] = &[
     ),
     (
         "calls that never come",
-        After(b"[escalation]\nrepeat = \"0m\"\n"),
-        "escalation.repeat is out of range",
-        "from 1m to 2h",
+        After(b"[escalation.high]\nby_night = [\"0m all\"]\n"),
+        "\"0m all\" is out of range",
+        "from 1 min to 2 h",
     ),
     (
         "a person without a channel",

@@ -17,7 +17,7 @@ use recheck::engine::effect::{Condition, Decision, Side, What};
 use recheck::engine::event::{Cause, Event, Which};
 use recheck::engine::mode::reason::Why;
 use recheck::engine::mode::{longest, usual};
-use recheck::engine::policy::{PersonPolicy, Policy, SourceKind, SourcePolicy};
+use recheck::engine::policy::{Line, PersonPolicy, Policy, SourceKind, SourcePolicy, Tells};
 use recheck::engine::reason::Reason;
 use recheck::wording::answer::answer;
 use recheck::wording::text::text;
@@ -178,7 +178,12 @@ fn of_the_low(told: &[(Timestamp, Decision)]) -> Vec<String> {
 /// A life of made-up readings, with modes begun and ended at random, or not at all. Restarted now and then.
 fn lived(seed: u64, modes: Option<&[Mode]>) -> Vec<(Timestamp, Decision)> {
     let mut settings = policy("UTC");
-    settings.people.push(PersonPolicy { name: "sam".to_owned(), hours: None });
+    settings.people.push(PersonPolicy {
+        line: Line::Escalation,
+        tells: Tells::default(),
+        name: "sam".to_owned(),
+        hours: None,
+    });
     settings.unit = if seed.is_multiple_of(2) { Unit::MgDl } else { Unit::MmolL };
     let (mut dice, mut of_modes) = (Dice(seed ^ 0x00de), Dice(seed ^ 0x30de));
     let mut engine = Engine::new(settings.clone());
@@ -197,7 +202,7 @@ fn lived(seed: u64, modes: Option<&[Mode]>) -> Vec<(Timestamp, Decision)> {
             told.extend(engine.handle(&event, row.measured).into_iter().map(|one| (row.measured, one)));
         }
         if events[1] == 0 {
-            let event = Event::Seen { which: None, until: None };
+            let event = Event::Seen { which: None, until: None, by: None };
             told.extend(engine.handle(&event, row.measured).into_iter().map(|one| (row.measured, one)));
         }
         if events[2] == 0 {
@@ -305,7 +310,7 @@ fn a_caution_lives_by_the_table_of_alarm_states() {
                 0 => reads(62, now),
                 1 => reads(84, now),
                 2 => reads(120, now),
-                3 => Event::Seen { which: None, until: None },
+                3 => Event::Seen { which: None, until: None, by: None },
                 4 => Event::Treated { which: Some(Which::Side(Side::Low)), at: now, look: None },
                 5 => Event::Quiet { span: Span::minutes(15), condition: Some(Condition::Caution) },
                 6 => Event::Mode { wish: Wish::Begin { mode: Mode::Driving, span: Some(Span::minutes(100)) }, at: now },

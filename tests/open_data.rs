@@ -193,9 +193,11 @@ fn live_answering(policy: &Policy, rows: &[Row], seed: u64) -> Vec<(Timestamp, D
             let tick = engine.next_deadline().filter(|deadline| *deadline < row.measured);
             let answer = answers.first().copied().filter(|at| *at < row.measured);
             let (event, at) = match (tick, answer) {
-                (Some(tick), Some(answer)) if answer <= tick => (Event::Seen { which: None, until: None }, answer),
+                (Some(tick), Some(answer)) if answer <= tick => {
+                    (Event::Seen { which: None, until: None, by: None }, answer)
+                }
                 (Some(tick), _) => (Event::Tick, tick),
-                (None, Some(answer)) => (Event::Seen { which: None, until: None }, answer),
+                (None, Some(answer)) => (Event::Seen { which: None, until: None, by: None }, answer),
                 (None, None) => break,
             };
             answers.remove(&at);

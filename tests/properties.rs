@@ -5,11 +5,12 @@ use recheck::domain::diary::{Kind, Note};
 use recheck::domain::glucose::{Glucose, Unit};
 use recheck::domain::local::{Hours, Zone};
 use recheck::domain::reading::{Reading, SourceId};
+use recheck::domain::schedule::Schedule;
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::effect::{Audience, Condition, Decision, Side, What};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::level::Active;
-use recheck::engine::policy::{PersonPolicy, Policy, SourceKind, SourcePolicy};
+use recheck::engine::policy::{Line, PersonPolicy, Policy, SourceKind, SourcePolicy, StepPolicy, Tells, Ways, Whom};
 use recheck::engine::reason::Reason;
 use recheck::engine::{Engine, State};
 use recheck::formats::encoding::Encoding;
@@ -216,7 +217,29 @@ fn any_policy(dice: &mut Dice) -> Policy {
         source.sensor.life = (dice.roll(2) == 0).then(|| Span::hours(24 + dice.roll(696)));
         policy.sources.push(source);
     }
+    for (name, line) in [("sam", Line::First), ("kim", Line::Escalation), ("lee", Line::First)] {
+        let hours = (dice.roll(2) == 0).then(|| Schedule::parse("mon-fri 08:00-16:00; sat 22:00-07:00").unwrap());
+        let tells = Tells { lows: dice.roll(2) == 0, highs: dice.roll(2) == 0, gaps: dice.roll(2) == 0 };
+        policy.people.push(PersonPolicy { name: name.to_owned(), hours, line, tells });
+    }
+    let all = &mut policy.escalation;
+    for steps in [&mut all.high, &mut all.medium, &mut all.low, &mut all.information] {
+        (steps.by_day, steps.by_night) = (any_steps(dice), any_steps(dice));
+        steps.every = Span::minutes(1 + dice.roll(700));
+    }
     policy
+}
+
+fn any_steps(dice: &mut Dice) -> Vec<StepPolicy> {
+    let mut after = Span::ZERO;
+    (0..dice.roll(4))
+        .map(|_| {
+            after = after + Span::minutes(1 + dice.roll(40));
+            let to = [Whom::Wearer, Whom::Second, Whom::Third][usize::try_from(dice.roll(3)).unwrap()];
+            let ways = [Ways::Usual, Ways::All][usize::try_from(dice.roll(2)).unwrap()];
+            StepPolicy { after, to, ways, confirmed: dice.roll(2) == 0 }
+        })
+        .collect()
 }
 
 /// Anything that may happen at an instant.
@@ -253,7 +276,7 @@ fn any_event(dice: &mut Dice, policy: &Policy, now: Timestamp) -> Event {
             at: past(dice),
             look: (dice.roll(2) == 0).then(|| Span::minutes(1 + dice.roll(300))),
         },
-        12 => Event::Seen { which: None, until: None },
+        12 => Event::Seen { which: None, until: None, by: (dice.roll(2) == 0).then(|| "kim".to_owned()) },
         13 => Event::Lost { source: number(dice), words: "gone".to_owned() },
         14 => Event::Refused { source: number(dice), rows: 3, words: "odd".to_owned(), whole_file: dice.roll(2) == 0 },
         15 => Event::PolicyChanged(Box::new(match dice.roll(3) {
@@ -265,7 +288,7 @@ fn any_event(dice: &mut Dice, policy: &Policy, now: Timestamp) -> Event {
             let at = past(dice);
             let said = match dice.roll(3) {
                 0 => Event::Treated { which: None, at, look: None },
-                1 => Event::Seen { which: None, until: Some(at) },
+                1 => Event::Seen { which: None, until: Some(at), by: None },
                 _ => noted(
                     at,
                     [Kind::Insulin(None), Kind::SensorStart(name(dice)), Kind::Scan]
@@ -319,7 +342,13 @@ fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
                         .any(|words| said.body.contains(words) || said.title.contains(words));
                 assert!(!wrong, "seed {seed}: {said:?}");
             }
-            let of_sensor = |one: &&Decision| one.rings && matches!(one.condition, Condition::Scan | Condition::Sensor);
+            // Steps for what is told once ring when these settings say.
+            let of_sensor = |one: &&Decision| {
+                one.rings
+                    && one.what != What::Escalated
+                    && one.to.is_wearer()
+                    && matches!(one.condition, Condition::Scan | Condition::Sensor)
+            };
             for decision in told.iter().filter(of_sensor) {
                 let night = policy.night.stretch(policy.zone, now);
                 assert!(!night.inside, "seed {seed}: called at {} in {}", policy.zone.rfc3339(now), policy.night);
@@ -380,8 +409,10 @@ fn no_low_that_nobody_answers_falls_silent_and_nobody_is_called_for_nothing() {
         settings.name = Some("Maximiliana-Ines".to_owned());
         let people = usize::try_from(dice.roll(3)).unwrap();
         for place in 0..people {
-            let hours = (dice.roll(3) == 0).then(|| Hours::parse("08:00-22:00").unwrap());
-            settings.people.push(PersonPolicy { name: format!("p{place}"), hours });
+            let hours = (dice.roll(3) == 0).then(|| Schedule::parse("08:00-22:00").unwrap());
+            // Some are told at the first ring.
+            let line = if seed % 4 == 0 { Line::First } else { Line::Escalation };
+            settings.people.push(PersonPolicy { name: format!("p{place}"), hours, line, tells: Tells::default() });
         }
         let mut engine = Engine::new(settings.clone());
         let mut now = START + Span::minutes(dice.roll(1_440));
@@ -396,7 +427,10 @@ fn no_low_that_nobody_answers_falls_silent_and_nobody_is_called_for_nothing() {
             now = now + Span::minutes(1);
             let mut events = Vec::new();
             match dice.roll(if seed % 3 == 0 { 30 } else { 150 }) {
-                0 => events.push(Event::Seen { which: None, until: None }),
+                0 => {
+                    let by = (people > 0 && minute % 2 == 0).then(|| "P0".to_owned());
+                    events.push(Event::Seen { which: None, until: None, by });
+                }
                 1 => events.push(Event::Treated { which: Some(Which::Side(Side::Low)), at: now, look: None }),
                 2..=4 => events.push(Event::Quiet {
                     span: Span::minutes(1 + dice.roll(30)),
@@ -478,7 +512,7 @@ fn no_low_that_nobody_answers_falls_silent_and_nobody_is_called_for_nothing() {
                 for one in told.iter().filter(|one| one.what == What::Called) {
                     let Audience::Person(person) = one.to else { panic!("seed {seed}: called the wearer\n{}", tail()) };
                     assert!(usize::from(person) < people, "seed {seed}: nobody is set up\n{}", tail());
-                    let hours = engine.policy().people[usize::from(person)].hours;
+                    let hours = engine.policy().people[usize::from(person)].hours.as_ref();
                     assert!(
                         hours.is_none_or(|hours| hours.stretch(Zone::UTC, now).inside),
                         "seed {seed}: out of hours\n{}",

@@ -50,7 +50,9 @@ pub(super) fn run(place: &Place, days: u16, as_json: bool) -> Result<ExitCode, F
     let from = begun.max(until - Span::hours(i64::from(days) * 24)).min(until);
     let lead = from - Span::minutes(LEAD_MIN);
     let lead = store.open_since(from)?.map_or(lead, |open| open.min(lead));
-    let decisions = store.decisions_between(lead, until)?;
+    let mut decisions = store.decisions_between(lead, until)?;
+    // What others are told is no burden of the wearer's.
+    decisions.retain(|(_, decision)| decision.to.is_wearer());
     let readings = store.readings_since(lead)?;
     // What is said is about the time it was said, or about an earlier one.
     let mut actions: Vec<Action> = store.said_since(lead)?.iter().filter_map(action).collect();
@@ -82,7 +84,7 @@ pub(super) fn run(place: &Place, days: u16, as_json: bool) -> Result<ExitCode, F
 fn action(line: &Line) -> Option<Action> {
     let (at, act) = match &line.what {
         Said::Treated { which, at, .. } => (*at, Act::Treated(*which)),
-        Said::Seen { which } => (line.said, Act::Seen(*which)),
+        Said::Seen { which, .. } => (line.said, Act::Seen(*which)),
         Said::Noted(note) => (note.at, noted(&note.kind)?),
         Said::Trust(_) => (line.said, Act::Sensor),
         Said::Written { line: written, .. } => {
@@ -91,7 +93,7 @@ fn action(line: &Line) -> Option<Action> {
                 Entry::Treated(None) => Act::Treated(None),
                 Entry::Treated(Some(Excursion::High)) => Act::Treated(Some(Which::Side(Side::High))),
                 Entry::Treated(Some(Excursion::Low)) => Act::Treated(Some(Which::Side(Side::Low))),
-                Entry::Seen => Act::Seen(None),
+                Entry::Seen | Entry::SeenBy(_) => Act::Seen(None),
             };
             (written.at, act)
         }

@@ -1,14 +1,16 @@
 //! `recheck check` and `recheck try`: are the settings right, and do the channels work?
 
 use super::Place;
-use super::print::{FAILED, Failure, line};
+use super::print::{FAILED, Failure, folded, line};
 use super::watch::runtime;
 use crate::channels::Channel;
 use crate::config::Receipt;
 use crate::daemon::clock;
+use crate::engine::policy::Whom;
 use crate::outbox::outcome::Outcome;
 use crate::outbox::plan;
 use crate::store::Store;
+use crate::wording::steps;
 use std::process::ExitCode;
 use tokio::sync::mpsc;
 
@@ -33,6 +35,17 @@ pub(super) fn check(place: &Place) -> Result<ExitCode, Failure> {
             "note: others are called when you do not answer, and no answer has ever come back: try `recheck seen`, the",
         );
         line("      desktop's button or a line in a diary file, so that nobody is called in vain");
+    }
+    for text in steps::escalation(&settings.policy) {
+        folded(&text);
+    }
+    for (when, night) in [("by day", false), ("by night", true)] {
+        let calls = settings.policy.escalation.high.steps(night).iter().any(|step| step.to != Whom::Wearer);
+        if !settings.policy.people.is_empty() && !calls {
+            line(&format!(
+                "note: {when} nobody is called for a low: no step of escalation.high names the second person"
+            ));
+        }
     }
     for person in &settings.policy.people {
         line(&format!("note: {} is called when you do not answer; have you agreed on it?", person.name));

@@ -1,6 +1,7 @@
 //! What people type. The only part that prints: data to standard output, words to standard error.
 
 mod burden;
+mod calls;
 mod chart;
 mod check;
 mod demo;
@@ -70,6 +71,9 @@ enum Command {
     Seen {
         /// Number of the alert; without it, all that are open.
         id: Option<u64>,
+        /// Who has it, when it is not you: the name of a person in the settings. You and the others are told.
+        #[arg(long, value_name = "NAME")]
+        by: Option<String>,
     },
     /// Say that a high or a low was treated: recheck looks again.
     Treated {
@@ -181,7 +185,7 @@ pub fn main() -> ExitCode {
         Command::Run { stdin } => watch::run(&place, stdin),
         Command::Status { json } => status::run(&place, json),
         Command::Sources => sources::run(&place),
-        Command::Seen { id } => say::seen(&place, id),
+        Command::Seen { id, by } => say::seen(&place, id, by.as_deref()),
         Command::Treated { which, at, look } => say::treated(&place, which.as_deref(), at.as_deref(), look.as_deref()),
         Command::Note { kind, words, at } => say::note(&place, &kind, &words, at.as_deref()),
         Command::Quiet { how_long, condition } => say::quiet(&place, &how_long, condition.as_deref()),

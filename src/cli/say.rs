@@ -28,8 +28,26 @@ const ANSWER_MAX: Duration = Duration::from_secs(5);
 /// How often the answer is looked for.
 const LOOK_EVERY: Duration = Duration::from_millis(10);
 
-pub(super) fn seen(place: &Place, id: Option<u64>) -> Result<ExitCode, Failure> {
-    say(&place.state(), &Said::Seen { which: id.map(Id) })
+pub(super) fn seen(place: &Place, id: Option<u64>, by: Option<&str>) -> Result<ExitCode, Failure> {
+    let by = match by {
+        None => None,
+        Some(name) => Some(person(place, name)?),
+    };
+    say(&place.state(), &Said::Seen { which: id.map(Id), by })
+}
+
+/// Somebody in the settings, by their name. A name that is not there must not wait for a daemon to say so.
+fn person(place: &Place, name: &str) -> Result<String, Failure> {
+    let people = place.settings_to_show(&[], crate::config::files::computer_zone())?.policy.people;
+    let names: Vec<String> = people.into_iter().map(|person| person.name).collect();
+    let known = names.iter().find(|known| known.to_lowercase() == name.trim().to_lowercase());
+    known.cloned().ok_or_else(|| {
+        Failure::new(format!("there is nobody called \"{name}\" in the settings")).hint(if names.is_empty() {
+            "without --by it is you who has seen it; others are named in [person.NAME]".to_owned()
+        } else {
+            format!("it can be one of: {}", names.join(", "))
+        })
+    })
 }
 
 pub(super) fn treated(

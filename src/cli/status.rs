@@ -2,7 +2,7 @@
 
 use super::print::{Failure, folded, line};
 use super::sources::order;
-use super::{Place, mode};
+use super::{Place, calls, mode};
 use crate::config::ChannelSettings;
 use crate::daemon::{clock, control};
 use crate::domain::reading::SourceId;
@@ -119,7 +119,8 @@ impl Seen<'_> {
             "zone": self.zone(),
             "alerts": self.alerts(&names),
             "rechecks": self.rechecks(),
-            "unanswered": self.unanswered(),
+            "unanswered": calls::of_the_low(self.engine),
+            "waiting": calls::of_others(self.engine),
             "returned": self.engine.snapshot().returned.iter().map(|returned| {
                 json!({ "id": returned.id.0, "condition": returned.condition.name(), "since": stamp(returned.since), "until": stamp(returned.until) })
             }).collect::<Vec<Value>>(),
@@ -216,26 +217,9 @@ impl Seen<'_> {
             json!({ "id": two.id.0, "condition": Condition::TwoSignals.name(), "since": stamp(two.since), "told": "rang", "seen": two.seen })
         }));
         all.extend(state.channels.map(|trouble| {
-            json!({ "id": trouble.id.0, "condition": Condition::ChannelFailed.name(), "since": null, "told": "rang", "seen": false })
+            json!({ "id": trouble.id.0, "condition": Condition::ChannelFailed.name(), "since": null, "told": "rang", "seen": trouble.seen })
         }));
         all
-    }
-
-    /// The low that nobody has answered yet, and who was called for it.
-    fn unanswered(&self) -> Value {
-        let (policy, state) = (self.engine.policy(), self.engine.snapshot());
-        let stamp = |at: Timestamp| policy.zone.rfc3339(at);
-        let named = |person: u8| policy.people.get(usize::from(person)).map(|person| person.name.clone());
-        state.chain.as_ref().map_or(Value::Null, |chain| {
-            let called: Vec<Value> =
-                chain.called.iter().map(|(person, at)| json!({ "name": named(*person), "at": stamp(*at) })).collect();
-            json!({
-                "since": stamp(chain.since),
-                "answered": chain.answered.map(stamp),
-                "called": called,
-                "next": state.timers.due(Timer::Chain).map(stamp),
-            })
-        })
     }
 
     fn rechecks(&self) -> Vec<Value> {
@@ -296,18 +280,7 @@ impl Seen<'_> {
             let condition = text(alert, "condition").replace('_', " ");
             format!("{:>4}  {condition}{of}{since}, {told}{seen}", alert["id"].to_string())
         });
-        let chain = &all["unanswered"];
-        if chain["since"].is_string() {
-            let answered = match chain["answered"].as_str() {
-                Some(at) => format!("answered {}", clock_of(Some(at))),
-                None if chain["next"].is_string() => format!("NOT ANSWERED, rings again {}", clock(&chain["next"])),
-                None => "not answered; it rings again if the value is low again".to_owned(),
-            };
-            lines.push(format!("Low since {}, {answered}", clock(&chain["since"])));
-            section(&mut lines, "Called", &chain["called"], |call| {
-                format!("      {} {}", text(call, "name"), clock(&call["at"]))
-            });
-        }
+        lines.extend(calls::lines(&all["unanswered"], &all["waiting"]));
         section(&mut lines, "Over, and never answered", &all["returned"], |returned| {
             format!(
                 "{:>4}  {} {} to {}",
@@ -362,7 +335,7 @@ impl Seen<'_> {
     }
 }
 
-fn section(lines: &mut Vec<String>, title: &str, all: &Value, line: impl Fn(&Value) -> String) {
+pub(super) fn section(lines: &mut Vec<String>, title: &str, all: &Value, line: impl Fn(&Value) -> String) {
     let all = all.as_array().map_or(&[][..], Vec::as_slice);
     if !all.is_empty() {
         lines.push(title.to_owned());
@@ -370,7 +343,7 @@ fn section(lines: &mut Vec<String>, title: &str, all: &Value, line: impl Fn(&Val
     }
 }
 
-fn text<'a>(value: &'a Value, key: &str) -> &'a str {
+pub(super) fn text<'a>(value: &'a Value, key: &str) -> &'a str {
     value[key].as_str().unwrap_or_default()
 }
 

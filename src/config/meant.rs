@@ -2,8 +2,9 @@
 
 use super::bounds::{Bounds, DEADBAND};
 use super::ends::{ChannelSettings, Reach, SourceSettings, channels, sources};
-use super::people::{escalation, people};
+use super::people::people;
 use super::problem::{Place, Problem, Problems};
+use super::steps::escalation;
 use super::tree::{self, Node};
 use super::words::Words;
 use crate::domain::glucose::Unit;
@@ -15,8 +16,11 @@ use crate::formats::wanted::Wanted;
 use std::collections::BTreeMap;
 use std::path::Path;
 
-/// Longest name of the wearer: titles must leave room for the value.
-const NAME_CHARS_MAX: usize = 16;
+/// Longest name of the wearer, and of others: titles must leave room for the value and the time.
+pub(super) const NAME_CHARS_MAX: usize = 16;
+
+/// Longest words for whom to call in an emergency: a sentence must stay one.
+const EMERGENCY_CHARS_MAX: usize = 30;
 
 /// All settings.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -111,6 +115,7 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     policy.bedtime = wearer.parsed("bedtime", "a time of day such as \"22:45\"", TimeOfDay::parse);
     profiles(&mut wearer, &mut policy);
     policy.name = wearer.text("name").map(|(_, name)| name.trim().chars().take(NAME_CHARS_MAX).collect());
+    policy.emergency = emergency(&mut wearer);
     wearer.end();
 
     levels(&mut top, &mut policy, purpose, start);
@@ -232,6 +237,20 @@ fn one_level(words: &mut Words<'_>, unit: Unit, bounds: &Bounds, level: &mut Lev
     place
 }
 
+/// Whom to call in an emergency. A number must not be cut short.
+fn emergency(wearer: &mut Words<'_>) -> Option<String> {
+    let (place, text) = wearer.text("emergency")?;
+    let text = text.trim();
+    if text.is_empty() || text.chars().count() > EMERGENCY_CHARS_MAX || text.contains(char::is_control) {
+        wearer.wrong(
+            place,
+            format!("wearer.emergency is \"{text}\""),
+            format!("it should be the number to call, at most {EMERGENCY_CHARS_MAX} characters in one line"),
+        );
+    }
+    Some(text.to_owned())
+}
+
 fn therapy(text: &str) -> Option<Therapy> {
     match text {
         "injections" => Some(Therapy::Injections),
@@ -252,6 +271,7 @@ fn rings(text: &str) -> Option<Rings> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::policy::Whom;
 
     fn problems(text: &str) -> Vec<String> {
         let read = settings(text, None, &[], Purpose::Replay, Zone::UTC);
@@ -297,6 +317,16 @@ mod tests {
     }
 
     #[test]
+    fn an_emergency_number_is_whole_or_refused() {
+        let read = |text: &str| settings(text, None, &[], Purpose::Replay, Zone::UTC).map(|read| read.policy.emergency);
+        assert_eq!(read("[wearer]\nemergency = \" 112 \"\n").unwrap().as_deref(), Some("112"));
+        assert_eq!(read("").unwrap(), None);
+        for bad in ["\"\"", "\"the number that hangs beside the oven\"", "\"112\\n911\""] {
+            assert_eq!(problems(&format!("[wearer]\nemergency = {bad}\n")).len(), 1, "{bad}");
+        }
+    }
+
+    #[test]
     fn very_low_may_neither_wait_nor_be_silent() {
         assert_eq!(problems("[level.very_low]\non_delay = \"5m\"\n"), ["level.very_low may not have an on_delay"]);
         assert_eq!(problems("[level.very_low]\nrings = \"by_day\"\n"), ["level.very_low must always ring"]);
@@ -310,16 +340,21 @@ mod tests {
         let both = read("[wearer]\nprofile = [\"impaired_awareness\", \"pregnancy\", \"pregnancy\"]\n");
         assert_eq!(both.profiles, [Profile::Pregnancy, Profile::ImpairedAwareness]);
         assert_eq!(limits(&both), [6_300, 14_000]);
-        let escalation = both.escalation;
-        assert_eq!([escalation.second_by_night, escalation.second_by_day], [5, 10].map(Span::minutes));
+        let second = |policy: &Policy| {
+            let high = &policy.escalation.high;
+            [&high.by_night, &high.by_day].map(|steps| {
+                let second = steps.iter().find(|step| step.to == Whom::Second);
+                second.map(|second| second.after.as_minutes())
+            })
+        };
+        assert_eq!(second(&both), [Some(5), Some(10)]);
         let in_mmol = read("[wearer]\nunit = \"mmol/L\"\nprofile = \"pregnancy\"\n");
         assert_eq!(in_mmol.levels.low.limit.shown(Unit::MmolL, None), "3.5");
         assert_eq!(in_mmol.levels.high.limit.shown(Unit::MmolL, None), "7.8");
-        let written = "[level.high]\nlimit = 150\n[escalation]\nsecond_by_night = \"30m\"\n";
+        let written = "[level.high]\nlimit = 150\n[escalation.high]\nby_night = [\"30m second\"]\n";
         let written = read(&format!("[wearer]\nprofile = [\"pregnancy\", \"impaired_awareness\"]\n{written}"));
         assert_eq!(limits(&written), [6_300, 15_000]);
-        assert_eq!(written.escalation.second_by_night, Span::minutes(30));
-        assert_eq!(written.escalation.second_by_day, Span::minutes(10));
+        assert_eq!(second(&written), [Some(30), Some(10)]);
         assert_eq!(problems("[wearer]\nprofile = [\"pregnant\"]\n"), ["wearer.profile is \"pregnant\""]);
         assert_eq!(problems("[wearer]\nprofile = 1\n").len(), 1);
     }

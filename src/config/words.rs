@@ -233,7 +233,13 @@ impl<'a> Words<'a> {
 
     /// One text or several.
     pub fn texts(&mut self, key: &'static str) -> Vec<String> {
-        let Some(node) = self.take(key) else { return Vec::new() };
+        let placed = self.placed_texts(key);
+        placed.map_or_else(Vec::new, |(_, texts)| texts.into_iter().map(|(_, text)| text).collect())
+    }
+
+    /// One text or several, each with its place, and the place of the setting; none when it is not there.
+    pub fn placed_texts(&mut self, key: &'static str) -> Option<(Place, Vec<(Place, String)>)> {
+        let node = self.take(key)?;
         let all = match node.value {
             Value::List(all) => all,
             value => vec![Node { place: node.place, value }],
@@ -241,13 +247,13 @@ impl<'a> Words<'a> {
         let mut texts = Vec::new();
         for one in all {
             match one.value {
-                Value::Text(text) => texts.push(text),
+                Value::Text(text) => texts.push((one.place, text)),
                 other => {
                     self.mistyped::<()>(key, one.place, &other, "text in quotes, or a list of them");
                 }
             }
         }
-        texts
+        Some((node.place, texts))
     }
 
     /// Cadences with one decimal, as tenths.

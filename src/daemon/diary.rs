@@ -94,10 +94,11 @@ pub(super) fn event_of(line: &Written, whence: &str, said: Timestamp) -> (Event,
             });
             Event::Treated { which: side.map(Which::Side), at, look: None }
         }
-        Entry::Seen => {
+        Entry::Seen | Entry::SeenBy(_) => {
             let whole_minute = line.at.millis() % MINUTE_MILLIS == 0;
             let end = if whole_minute { at + Span::millis(MINUTE_MILLIS - 1) } else { at };
-            Event::Seen { which: None, until: Some(end.min(said)) }
+            let by = if let Entry::SeenBy(words) = &line.what { Some(words.clone()) } else { None };
+            Event::Seen { which: None, until: Some(end.min(said)), by }
         }
     };
     (Event::Written { said: Box::new(event), whence: whence.to_owned() }, line.note(said))

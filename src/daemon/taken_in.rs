@@ -5,6 +5,7 @@ use crate::channels::{Button, Click};
 use crate::domain::diary::Note;
 use crate::domain::reading::{Reading, Speaks, settle};
 use crate::domain::time::{Span, Timestamp};
+use crate::engine::effect::Audience;
 use crate::engine::event::{Event, Which};
 use crate::engine::{AHEAD_MIN, PAST_MIN};
 use crate::intake::folder::Wake;
@@ -187,8 +188,15 @@ impl Daemon {
     pub(super) fn click(&mut self, click: &Click) -> Result<(), Broken> {
         let now = self.clock.now();
         let alert = self.store.alert_shown_as(&click.channel, click.handle);
+        // Whoever sees a channel presses its buttons.
+        let by = match self.addresses.of(&click.channel) {
+            Audience::Wearer => None,
+            Audience::Person(person) => {
+                self.engine.policy().people.get(usize::from(person)).map(|person| person.name.clone())
+            }
+        };
         let said = match (alert, click.button) {
-            (Ok(Some(id)), Button::Seen) => Said::Seen { which: Some(id) },
+            (Ok(Some(id)), Button::Seen) => Said::Seen { which: Some(id), by },
             (Ok(Some(id)), Button::Treated) => Said::Treated { which: Some(Which::Alert(id)), at: now, look: None },
             (Ok(None), _) => return Ok(()),
             (Err(error), _) => {
@@ -243,7 +251,7 @@ fn event_of(line: &Line) -> Option<(Event, Option<Note>)> {
         Said::QuietOff => (Event::QuietOff, None),
         Said::Mode(wish) => (Event::Mode { wish: *wish, at: line.said }, None),
         Said::Trust(which) => (Event::Trust(*which), None),
-        Said::Seen { which } => (Event::Seen { which: *which, until: None }, None),
+        Said::Seen { which, by } => (Event::Seen { which: *which, until: None, by: by.clone() }, None),
         Said::Written { line: written, whence } => super::diary::event_of(written, whence, line.said),
         Said::Remind(asked) => (Event::Remind(asked.clone()), None),
         Said::CancelReminders { which } => (Event::CancelReminders { which: *which }, None),

@@ -12,7 +12,7 @@ use crate::store::{self, Store};
 use crate::wording::zone::answer;
 
 /// How far the computer's clock and ours may be apart between two looks at them.
-const CLOCKS_APART: Span = Span::minutes(1);
+const CLOCKS_APART: Span = Span::seconds(1);
 
 /// The wearer's clock at the start. What was said of it while nobody watched is taken in before any file is
 /// read, so that its rows are read by it.

@@ -41,6 +41,8 @@ pub enum Entry {
     Treated(Option<Excursion>),
     /// What rings was seen.
     Seen,
+    /// The same, with words that may name who has seen it.
+    SeenBy(String),
 }
 
 /// Which way glucose left the range.
@@ -76,7 +78,8 @@ impl Written {
                 (kind.word(), amount, unit, words.as_str())
             }
             Entry::Treated(which) => ("treated", which.map_or_else(String::new, |which| which.word().into()), "", ""),
-            Entry::Seen => ("seen", String::new(), "", ""),
+            // The words of a line that says seen were not part of its key when it was released.
+            Entry::Seen | Entry::SeenBy(_) => ("seen", String::new(), "", ""),
         };
         format!("{}\t{kind}\t{amount}\t{unit}\t{words}", self.at.millis())
     }
@@ -95,7 +98,7 @@ impl Written {
             Entry::Noted { kind, words } => (kind.clone(), words.clone()),
             Entry::Treated(None) => (Kind::Text, "treated".to_owned()),
             Entry::Treated(Some(which)) => (Kind::Text, format!("treated {}", which.word())),
-            Entry::Seen => return None,
+            Entry::Seen | Entry::SeenBy(_) => return None,
         };
         Some(Note { at: self.at.min(now), kind, words })
     }
@@ -114,6 +117,7 @@ impl std::fmt::Display for Written {
                 ["treated".to_owned(), which, String::new(), String::new()]
             }
             Entry::Seen => ["seen".to_owned(), String::new(), String::new(), String::new()],
+            Entry::SeenBy(words) => ["seen".to_owned(), String::new(), String::new(), words.clone()],
         };
         let told: Vec<&str> = parts.iter().map(String::as_str).filter(|part| !part.is_empty()).collect();
         out.write_str(&told.join(" "))

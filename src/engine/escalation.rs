@@ -3,10 +3,12 @@
 //! even when it was answered. Decides when and whom; what is said and how it is sent is for others.
 
 use super::Engine;
-use super::effect::{Audience, Condition, Id, Side, What};
+use super::effect::{Condition, Id, Side, What};
 use super::level::Told;
-use super::policy::{EscalationPolicy, PEOPLE_MAX};
+use super::people::{About, Answer};
+use super::policy::{EscalationPolicy, Ways, Whom};
 use super::reason::Reason;
+use super::steps::{Due, Made, Step, next};
 use super::timers::Timer;
 use super::turn::{Judged, Turn};
 use crate::domain::mode::Mode;
@@ -15,9 +17,6 @@ use serde::{Deserialize, Serialize};
 
 /// A step that waits for a value to rise or fall is looked at again after this.
 const LOOK_AGAIN_MIN: i64 = 5;
-
-/// Nobody is called twice within this: two steps, or a step and a silence, may fall on the same person.
-const NOT_AGAIN_MIN: i64 = 5;
 
 /// A diary's times are whole minutes.
 const WRITTEN_TO_MIN: i64 = 1;
@@ -42,34 +41,49 @@ pub struct Chain {
     /// that it is low.
     #[serde(default)]
     rests: Option<Timestamp>,
-    /// When the wearer answered.
+    /// When somebody answered.
     pub answered: Option<Timestamp>,
+    /// Who, if it was not the wearer.
+    #[serde(default)]
+    pub by: Option<String>,
     /// When each person was called.
     pub called: Vec<(u8, Timestamp)>,
+    /// When each of those was told who are told at the first ring.
+    #[serde(default)]
+    pub informed: Vec<(u8, Timestamp)>,
+    /// As grave as a very low, because nobody answered.
+    #[serde(default)]
+    promoted: bool,
     /// Steps made.
-    done: Vec<Step>,
-    /// When it last rang for want of an answer.
-    again: Option<Timestamp>,
+    #[serde(default)]
+    made: Made,
 }
 
-/// One step of a chain, the gravest last.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Step {
-    /// A low nobody answered becomes high priority.
+/// What a chain does next, the mildest first.
+#[derive(Debug, Clone, Copy)]
+enum Next {
     Promote,
-    /// It rings again, and by the ways kept for later.
-    Repeat,
-    /// And again, and again.
-    Again,
-    /// The second person is called.
-    Second,
-    /// The third.
-    Third,
+    Due(Due),
+}
+
+impl Next {
+    const fn due(self) -> Option<Due> {
+        match self {
+            Self::Promote => None,
+            Self::Due(due) => Some(due),
+        }
+    }
+
+    const fn step(self) -> Step {
+        match self {
+            Self::Promote => Step::Promote,
+            Self::Due(due) => due.step(),
+        }
+    }
 }
 
 impl Chain {
-    const fn new(id: Id, now: Timestamp) -> Self {
+    fn new(id: Id, now: Timestamp) -> Self {
         Self {
             id,
             since: now,
@@ -78,48 +92,71 @@ impl Chain {
             back: None,
             rests: None,
             answered: None,
+            by: None,
             called: Vec::new(),
-            done: Vec::new(),
-            again: None,
+            informed: Vec::new(),
+            promoted: false,
+            made: Made::default(),
         }
     }
 
     /// The clock was set: every span keeps its length.
-    pub(super) fn shift(&mut self, by: Span) {
+    fn shift(&mut self, by: Span) {
         self.since = self.since + by;
         self.began = self.began + by;
-        let called = self.called.iter_mut().map(|(_, at)| at);
-        let others = [&mut self.very_low, &mut self.back, &mut self.rests, &mut self.answered, &mut self.again];
-        for at in others.into_iter().flatten().chain(called) {
+        self.made.shift(by);
+        let told = self.called.iter_mut().chain(&mut self.informed).map(|(_, at)| at);
+        let others = [&mut self.very_low, &mut self.back, &mut self.rests, &mut self.answered];
+        for at in others.into_iter().flatten().chain(told) {
             *at = *at + by;
         }
     }
 
-    /// The steps that are still to be made, with when they are due. Once it is answered it rings no more, and
-    /// others are called only for a value that stays.
-    fn steps(&self, policy: &EscalationPolicy, night: bool) -> Vec<(Timestamp, Step)> {
-        let start = match (self.very_low, self.answered) {
-            (Some(at), _) => at,
-            (None, None) => self.began + policy.low_unanswered,
-            (None, Some(_)) => self.began + policy.low_answered,
-        };
-        let second = match (self.very_low, self.answered) {
-            (Some(_), Some(_)) => policy.not_recovering,
-            _ if night => policy.second_by_night,
-            _ => policy.second_by_day,
-        };
-        let third = start + policy.third;
-        let mut steps = vec![(start + second, Step::Second), (third, Step::Third)];
-        if self.answered.is_none() {
-            if self.very_low.is_none() {
-                steps.push((start, Step::Promote));
+    /// Everybody who knows of it beside the wearer, and since when.
+    #[must_use]
+    pub fn told(&self) -> Vec<(u8, Timestamp)> {
+        let only_informed = |(person, _): &&(u8, Timestamp)| !self.called.iter().any(|(called, _)| called == person);
+        let mut told: Vec<_> = self.called.iter().chain(self.informed.iter().filter(only_informed)).copied().collect();
+        told.sort_by_key(|(person, at)| (*at, *person));
+        told
+    }
+
+    /// What is still to be done, with when it is due. Once it is answered it rings no more, and others are called
+    /// only for a value that stays.
+    fn ahead(&self, policy: &EscalationPolicy, night: bool) -> Vec<(Timestamp, Next)> {
+        match (self.very_low, self.answered) {
+            (_, Some(_)) => self.calls_after_an_answer(policy, night),
+            (Some(start), None) => self.steps_from(start, policy, night),
+            (None, None) => {
+                let start = self.began + policy.low_unanswered;
+                let mut ahead = self.steps_from(start, policy, night);
+                if !self.promoted {
+                    ahead.push((start, Next::Promote));
+                }
+                ahead
             }
-            // What comes after the last step goes on for good.
-            let again = self.again.map_or(third, |again| again.max(third)) + policy.every;
-            steps.extend([(start + policy.repeat, Step::Repeat), (again, Step::Again)]);
         }
-        steps.retain(|(_, step)| !self.done.contains(step));
-        steps
+    }
+
+    fn steps_from(&self, start: Timestamp, policy: &EscalationPolicy, night: bool) -> Vec<(Timestamp, Next)> {
+        let ahead = self.made.ahead(&policy.high, night, start).into_iter();
+        ahead.map(|(at, due)| (at, Next::Due(due))).collect()
+    }
+
+    fn calls_after_an_answer(&self, policy: &EscalationPolicy, night: bool) -> Vec<(Timestamp, Next)> {
+        let steps = policy.high.steps(night);
+        let first = steps.iter().find(|step| step.to != Whom::Wearer);
+        let calls = self.made.left(steps).filter(|step| step.to != Whom::Wearer);
+        calls
+            .map(|step| {
+                let at = match self.very_low {
+                    Some(start) if Some(step) == first => start + policy.not_recovering,
+                    Some(start) => start + step.after.max(policy.not_recovering),
+                    None => self.began + policy.low_answered + step.after,
+                };
+                (at, Next::Due(Due::Step(*step)))
+            })
+            .collect()
     }
 }
 
@@ -141,10 +178,12 @@ impl Engine {
             Some(id) if very_low || low => {
                 let mut chain = match self.state.chain.take() {
                     // A new low under the same alert is a new one to answer; who was called stays told.
-                    Some(chain) if low && !very_low => Chain { called: chain.called, ..Chain::new(id, turn.now) },
+                    Some(Chain { called, informed, .. }) if low && !very_low => {
+                        Chain { called, informed, ..Chain::new(id, turn.now) }
+                    }
                     // Its spans count from this ring: nothing of the time the value was back before is added.
                     Some(chain) => {
-                        Chain { answered: None, done: Vec::new(), again: None, back: None, rests: None, ..chain }
+                        Chain { answered: None, by: None, made: Made::default(), back: None, rests: None, ..chain }
                     }
                     None => Chain::new(id, turn.now),
                 };
@@ -159,25 +198,37 @@ impl Engine {
         self.tell_back(turn);
     }
 
-    /// The wearer answered: marked as seen, treated, ate. Others who were called are told. A line of a diary
-    /// file answers what had rung by its time.
-    pub(super) fn answer_chain(&mut self, turn: &mut Turn, at: Timestamp) {
-        let written = at + Span::minutes(WRITTEN_TO_MIN);
+    /// Somebody answered: marked it as seen, treated, ate. Others who know of it are told. A line of a diary file
+    /// answers what had rung by its time. Says of what it is the answer, if that is news.
+    pub(super) fn answer_chain(&mut self, turn: &mut Turn, answer: Answer<'_>) -> Option<About> {
+        let written = answer.at + Span::minutes(WRITTEN_TO_MIN);
         let later = self.side(Side::Low).active().any(|active| active.told == Told::Rang && !active.had_rung(written));
         if turn.written && later {
-            return;
+            return None;
         }
-        let Some(chain) = &mut self.state.chain else { return };
-        if chain.answered.is_none() {
-            chain.answered = Some(at);
+        let chain = self.state.chain.as_mut()?;
+        // That somebody else has it is news even where the wearer has answered.
+        let is_news = chain.answered.is_none() || answer.by.is_some() && chain.by.as_ref() != answer.by;
+        let mut about = None;
+        if is_news {
+            (chain.answered, chain.by) = (Some(answer.at), answer.by.cloned());
             let chain = chain.clone();
-            let (condition, id, part_of) = self.speaking(&chain);
-            for (person, _) in chain.called {
-                let to = Audience::Person(person);
-                turn.tell_to(to, What::Told, condition, id, part_of, Reason::Answered { at }, true);
-            }
+            let speaking = self.speaking(&chain);
+            self.tell_answered(turn, speaking, &chain.told(), answer);
+            about = Some(speaking);
         }
         self.plan_chain(turn);
+        about
+    }
+
+    /// The clock was set: every span of what nobody answers keeps its length.
+    pub(super) fn shift_calls(&mut self, by: Span) {
+        if let Some(chain) = &mut self.state.chain {
+            chain.shift(by);
+        }
+        for waiting in &mut self.state.waiting {
+            waiting.shift(by);
+        }
     }
 
     /// A step is due.
@@ -194,74 +245,54 @@ impl Engine {
         }
         turn.judged = last;
         let fresh = self.lowest_latest(turn.now);
-        let steps = chain.steps(&self.policy.escalation, turn.night.inside);
-        let due: Vec<Step> = steps.into_iter().filter(|(at, _)| *at <= turn.now).map(|(_, step)| step).collect();
-        let stays = self.stays(&chain, turn.now, fresh);
+        let night = turn.night.inside;
+        let ahead = chain.ahead(&self.policy.escalation, night);
+        let due: Vec<Next> = ahead.into_iter().filter(|(at, _)| *at <= turn.now).map(|(_, next)| next).collect();
         // After a sleep all that fell due is one step: the gravest.
-        let Some(gravest) = due.iter().copied().max() else {
+        let Some(gravest) = due.iter().map(|next| next.step()).max() else {
             self.plan_chain(turn);
             return;
         };
-        if chain.answered.is_some() && !stays {
+        if chain.answered.is_some() && !self.stays(&chain, turn.now, fresh) {
             self.state.timers.set(Timer::Chain, turn.now + Span::minutes(LOOK_AGAIN_MIN));
             return;
         }
-        chain.done.extend(due.iter().filter(|step| **step != Step::Again));
-        let reason = match chain.answered {
-            None => Reason::Unanswered { since: chain.since, step: gravest, told: chain.called.clone() },
-            Some(at) => Reason::NotRecovering { since: chain.since, answered: at, told: chain.called.clone() },
+        chain.promoted |= due.iter().any(|next| matches!(next, Next::Promote));
+        let steps: Vec<Due> = due.iter().filter_map(|next| next.due()).collect();
+        let about @ (condition, id, part_of) = self.speaking(&chain);
+        let before = chain.told();
+        let calls = self.calls(turn, &steps, &self.policy.escalation.high, &mut chain.made, &mut chain.called);
+        chain.made.note(&steps, turn.now);
+        let (since, by) = (chain.since, chain.by.clone());
+        let reason = |told: Vec<(u8, Timestamp)>, ways: Ways| match chain.answered {
+            None => Reason::Unanswered { since, step: gravest, told, ways },
+            Some(answered) => Reason::NotRecovering { since, answered, by: by.clone(), told },
         };
-        let speaking @ (condition, id, part_of) = self.speaking(&chain);
         if chain.answered.is_none() {
-            turn.tell(What::Escalated, condition, id, part_of, reason.clone(), true);
-            chain.again = Some(turn.now);
+            let ways = due.iter().map(|next| next.due().map_or(Ways::All, Due::ways)).max().unwrap_or_default();
+            turn.tell(What::Escalated, condition, id, part_of, reason(chain.told(), ways), true);
         }
-        for (step, person) in [(Step::Second, 0), (Step::Third, 1)] {
-            let repeats = due.contains(&Step::Again) && chain.called.iter().any(|(known, _)| *known == person);
-            if due.contains(&step) || repeats {
-                self.call(turn, &mut chain.called, person, speaking, &reason);
-            }
+        for (person, ways) in calls {
+            turn.call(person, about, reason(before.clone(), ways));
         }
         self.state.chain = Some(chain);
         self.plan_chain(turn);
-    }
-
-    /// Calls a person; one who may not be called at this hour is passed over for the next.
-    pub(super) fn call(
-        &self,
-        turn: &mut Turn,
-        called: &mut Vec<(u8, Timestamp)>,
-        person: u8,
-        (condition, id, part_of): (Condition, Id, Option<Id>),
-        reason: &Reason,
-    ) {
-        let zone = self.policy.zone;
-        let reachable = (usize::from(person)..self.policy.people.len().min(PEOPLE_MAX)).find(|place| {
-            let hours = self.policy.people.get(*place).and_then(|person| person.hours);
-            hours.is_none_or(|hours| hours.stretch(zone, turn.now).inside)
-        });
-        let Some(person) = reachable.and_then(|place| u8::try_from(place).ok()) else { return };
-        match called.iter_mut().find(|(known, _)| *known == person) {
-            Some((_, at)) if turn.now - *at < Span::minutes(NOT_AGAIN_MIN) => return,
-            Some((_, at)) => *at = turn.now,
-            None => called.push((person, turn.now)),
-        }
-        turn.tell_to(Audience::Person(person), What::Called, condition, id, part_of, reason.clone(), true);
     }
 
     /// The low is over, and its calls with it.
     fn end_chain(&mut self, turn: &mut Turn) {
         let Some(chain) = self.state.chain.take() else { return };
         self.state.timers.stop(Timer::Chain);
-        tell_over(turn, chain.id, chain.since, chain.called);
+        tell_over(turn, chain.id, chain.since, &chain.told());
     }
 
     /// The value has been back for an episode's length: whoever was called is told, once.
     fn tell_back(&mut self, turn: &mut Turn) {
         let Some(chain) = &mut self.state.chain else { return };
         if chain.back.is_some_and(|back| turn.now - back >= Span::minutes(BACK_FOR_MIN)) {
-            let (id, since, called) = (chain.id, chain.since, std::mem::take(&mut chain.called));
-            tell_over(turn, id, since, called);
+            let told = chain.told();
+            (chain.called, chain.informed) = (Vec::new(), Vec::new());
+            tell_over(turn, chain.id, chain.since, &told);
         }
     }
 
@@ -283,10 +314,10 @@ impl Engine {
             let by = turn.now - rests;
             chain.began = chain.began + by;
             chain.very_low = chain.very_low.map(|at| at + by);
-            chain.again = chain.again.map(|at| at + by);
+            chain.made.shift(by);
         }
-        let next = chain.steps(&self.policy.escalation, turn.night.inside).into_iter().map(|(at, _)| at).min();
-        match next {
+        let policy = &self.policy.escalation;
+        match next(turn.night, |night| chain.ahead(policy, night)) {
             Some(at) => self.state.timers.set(Timer::Chain, at.max(turn.now)),
             None => self.state.timers.stop(Timer::Chain),
         }
@@ -294,7 +325,7 @@ impl Engine {
 
     /// The lowest value that is fresh; when none is, the last there was: a low that fell silent is still one, and
     /// a silence after any other value is told as a silence.
-    fn last_known(&self, now: Timestamp) -> Option<Judged> {
+    pub(super) fn last_known(&self, now: Timestamp) -> Option<Judged> {
         let last = || self.state.window.newest().and_then(|last| self.latest_of(last.source));
         self.lowest_latest(now).or_else(last)
     }
@@ -337,10 +368,9 @@ impl Engine {
     }
 }
 
-/// The low is over: whoever was called is told.
-fn tell_over(turn: &mut Turn, id: Id, since: Timestamp, called: Vec<(u8, Timestamp)>) {
-    for (person, _) in called {
-        let reason = Reason::LowOver { since };
-        turn.tell_to(Audience::Person(person), What::Told, Condition::Low, id, None, reason, true);
+/// The low is over: whoever knows of it is told.
+fn tell_over(turn: &mut Turn, id: Id, since: Timestamp, told: &[(u8, Timestamp)]) {
+    for (person, _) in told {
+        turn.tell_on(*person, (Condition::Low, id, None), Reason::LowOver { since });
     }
 }

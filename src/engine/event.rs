@@ -54,13 +54,16 @@ pub enum Event {
     },
     /// The wearer noted something.
     Noted(Note),
-    /// The wearer has seen an alert, or all that are open.
+    /// Somebody has seen an alert, or all that are open: the wearer, or another who has it.
     Seen {
         /// Which alert; `None` for all.
         which: Option<Id>,
         /// Only what had rung by then; `None` for all that are open.
         #[serde(default)]
         until: Option<Timestamp>,
+        /// Who says so, by the name in the settings; none: the wearer.
+        #[serde(default)]
+        by: Option<String>,
     },
     /// A line of a diary file says that something was treated, noted or seen.
     Written {

@@ -5,6 +5,7 @@
 use super::Engine;
 use super::effect::{Condition, Side, What};
 use super::level::{Active, Told};
+use super::people::Answer;
 use super::quiet::longest;
 use super::reason::{Began, Reason, Treatment};
 use super::recheck_low::{LowCare, UNSEEN_IN_A_ROW};
@@ -24,7 +25,7 @@ impl Engine {
         }
         turn.judged = self.latest(turn.now);
         // Whoever measures is awake and at it.
-        self.answer_chain(turn, at);
+        self.answer_chain(turn, Answer { at, by: None });
         self.complete_high_look(turn);
         if self.state.low_care.as_ref().is_some_and(|care| care.treated.is_some() && care.unseen > 0) {
             self.look_at_low(turn);

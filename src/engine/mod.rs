@@ -20,6 +20,7 @@ mod meter;
 pub mod mode;
 pub mod morning;
 mod past;
+pub mod people;
 pub mod policy;
 mod priority;
 pub mod quiet;
@@ -34,12 +35,14 @@ mod scan;
 pub mod session;
 pub mod side;
 pub mod source;
+pub mod steps;
 pub mod timers;
 pub mod trend;
 mod turn;
 pub mod two_signals;
 mod unwatched;
 mod values;
+pub mod waiting;
 pub mod window;
 mod words;
 
@@ -69,6 +72,7 @@ use source::SourceState;
 use timers::{Timer, Timers};
 use turn::Turn;
 use two_signals::{Trust, TwoSignals};
+use waiting::Waiting;
 use window::Window;
 
 /// Version of the snapshot's form. Another version is rebuilt from stored events.
@@ -131,6 +135,9 @@ pub struct State {
     /// The calls for a low that nobody answers.
     #[serde(default)]
     pub chain: Option<Chain>,
+    /// Other alerts that rang and are not over.
+    #[serde(default)]
+    pub waiting: Vec<Waiting>,
     /// When two signals last alternated.
     #[serde(default)]
     two_signals_last: Option<Timestamp>,
@@ -221,7 +228,7 @@ impl Engine {
                 turn.judged = self.latest(now);
                 self.noted(&mut turn, note);
             }
-            Event::Seen { which, until } => self.seen(&mut turn, *which, *until),
+            Event::Seen { which, until, by } => self.seen(&mut turn, *which, *until, by.as_deref()),
             Event::Quiet { span, condition } => self.quiet(&mut turn, *span, *condition),
             Event::QuietOff => self.quiet_off(&mut turn),
             Event::Trust(which) => self.trust(&mut turn, *which),
@@ -237,7 +244,9 @@ impl Engine {
         }
         self.expire(&mut turn);
         self.plan_bedtime(now);
+        self.tell_first_line(&mut turn);
         self.keep_quiet(&mut turn);
+        self.keep_waiting(&mut turn);
         self.forget_returned(now);
         self.remember_night(&turn);
         turn.out
@@ -349,6 +358,7 @@ impl Engine {
                 Timer::Morning => self.tell_morning(turn),
                 Timer::Bedtime => self.tell_bedtime(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
+                Timer::Waiting => self.ring_waiting(turn),
                 Timer::Reminder(id) => self.reminder_comes(turn, id),
                 Timer::Mode(due) => self.mode_is_due(turn, due),
             }
@@ -358,9 +368,7 @@ impl Engine {
 
     fn clock_stepped(&mut self, now: Timestamp, by: Span) {
         self.state.timers.shift(by);
-        if let Some(chain) = &mut self.state.chain {
-            chain.shift(by);
-        }
+        self.shift_calls(by);
         for quiet in &mut self.state.quiet {
             quiet.shift(by);
         }
@@ -387,6 +395,8 @@ impl Engine {
         self.drop_sources_gone(turn);
         self.watch_all_sources(turn.now);
         self.close_high_if_over(turn);
+        self.plan_chain(turn);
+        self.plan_waiting(turn);
     }
 
     fn take_id(&mut self) -> Id {

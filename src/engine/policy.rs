@@ -3,6 +3,8 @@
 
 use super::effect::Condition;
 use super::mode::profile::Profile;
+pub use super::people::{Line, PersonPolicy, Tells};
+pub use super::steps::{EscalationPolicy, StepPolicy, StepsPolicy, Ways, Whom};
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::local::{Hours, TimeOfDay, Zone};
 use crate::domain::time::Span;
@@ -159,41 +161,8 @@ const fn rebound_delay() -> Span {
     Span::minutes(45)
 }
 
-/// When an alert that nobody answers rings again, and when others are called. Spans from the ring of a very
-/// low, or from when a low became as grave.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct EscalationPolicy {
-    /// It rings again, by all ways.
-    pub repeat: Span,
-    /// The second person is called, by night.
-    pub second_by_night: Span,
-    /// ... and by day.
-    pub second_by_day: Span,
-    /// The third person is called.
-    pub third: Span,
-    /// After that it goes on so often.
-    pub every: Span,
-    /// A low that is still low and unanswered becomes as grave as a very low.
-    pub low_unanswered: Span,
-    /// ... and one that was answered and stays.
-    pub low_answered: Span,
-    /// A very low that was answered, stays and does not rise: the second person is called.
-    pub not_recovering: Span,
-    /// By night a silence rings after this; after a low or falling value others are called.
-    pub gap_by_night: Span,
-}
-
-/// Most people who are called: the second and the third.
-pub const PEOPLE_MAX: usize = 2;
-
-/// Somebody who is called when the wearer does not answer.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct PersonPolicy {
-    /// What they are called in texts.
-    pub name: String,
-    /// Hours they may be called in; always when none.
-    pub hours: Option<Hours>,
-}
+/// Most people beside the wearer.
+pub const PEOPLE_MAX: usize = 6;
 
 /// Everything the engine is told to do.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -223,12 +192,15 @@ pub struct Policy {
     /// What the wearer is called in texts for others; none: "the wearer".
     #[serde(default)]
     pub name: Option<String>,
-    /// Others who are called, in order.
+    /// Others, in the order in which they are called.
     #[serde(default)]
     pub people: Vec<PersonPolicy>,
     /// What is always so of the wearer.
     #[serde(default)]
     pub profiles: Vec<Profile>,
+    /// Whom to call in an emergency; none: "the emergency number".
+    #[serde(default)]
+    pub emergency: Option<String>,
 }
 
 impl Levels {
@@ -292,25 +264,6 @@ impl Default for GapPolicy {
     }
 }
 
-impl Default for EscalationPolicy {
-    /// With a second person watching, all night alarms of a camp trial were answered against 54 % (PMID
-    /// 24168317, seen as an abstract); the first alarm of a night wakes more than later ones (PMID 15929675,
-    /// the same), so a repeat comes by more ways. No trial of the spans themselves was found: they are ours.
-    fn default() -> Self {
-        Self {
-            repeat: Span::minutes(5),
-            second_by_night: Span::minutes(10),
-            second_by_day: Span::minutes(15),
-            third: Span::minutes(25),
-            every: Span::minutes(10),
-            low_unanswered: Span::minutes(15),
-            low_answered: Span::minutes(30),
-            not_recovering: Span::minutes(15),
-            gap_by_night: Span::minutes(45),
-        }
-    }
-}
-
 impl Default for RecheckPolicy {
     /// Looks at one, two and three hours and every 15 minutes after a low: from published patient
     /// guidance (pump: check at 1 h, injections: check again in 2 h; low: recheck after 15 min, ADA);
@@ -350,6 +303,7 @@ impl Policy {
             name: None,
             people: Vec::new(),
             profiles: Vec::new(),
+            emergency: None,
         }
     }
 }

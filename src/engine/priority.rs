@@ -30,6 +30,8 @@ use super::trend::Rate;
 
 /// The priority of a decision.
 pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> Priority {
+    // That nobody answers makes only a low graver.
+    let reason = reason.first();
     match condition {
         _ if matches!(reason, Reason::Unanswered { .. } | Reason::NotRecovering { .. }) => Priority::High,
         _ if matches!(reason, Reason::Answered { .. } | Reason::LowOver { .. }) => Priority::Information,

@@ -13,6 +13,9 @@ pub struct ChannelTrouble {
     pub id: Id,
     /// Nothing works any more.
     pub none_works: bool,
+    /// Marked as seen.
+    #[serde(default)]
+    pub seen: bool,
 }
 
 impl Engine {
@@ -22,19 +25,20 @@ impl Engine {
         match (self.state.channels, failing.is_empty() && working > 0) {
             (None, false) => {
                 let id = self.take_id();
-                self.state.channels = Some(ChannelTrouble { id, none_works: working == 0 });
+                self.state.channels = Some(ChannelTrouble { id, none_works: working == 0, seen: false });
                 turn.tell(What::Raised, Condition::ChannelFailed, id, None, reason, true);
             }
             // It was one of several; now nothing is left.
-            (Some(ChannelTrouble { id, none_works: false }), false) if working == 0 => {
-                self.state.channels = Some(ChannelTrouble { id, none_works: true });
+            (Some(ChannelTrouble { id, none_works: false, .. }), false) if working == 0 => {
+                self.state.channels = Some(ChannelTrouble { id, none_works: true, seen: false });
                 turn.tell(What::Repeated, Condition::ChannelFailed, id, None, reason, true);
             }
             (Some(ChannelTrouble { id, .. }), true) => {
                 self.state.channels = None;
                 turn.tell(What::Ended, Condition::ChannelFailed, id, None, Reason::ChannelsWork, false);
             }
-            (None, true) | (Some(_), false) => {}
+            (Some(ChannelTrouble { id, .. }), false) => self.still_waiting(id, &reason),
+            (None, true) => {}
         }
     }
 }

@@ -3,11 +3,11 @@
 
 use super::bedtime::Evening;
 use super::effect::{Condition, Id, Side};
-use super::escalation::Step;
 use super::event::Cause;
 use super::mode::reason::Why;
 use super::morning::Stretch;
 use super::reminder::{Come, Reminder};
+use super::steps::{Step, Ways};
 use super::two_signals::Trust;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
@@ -95,11 +95,31 @@ pub enum Reason {
     /// A sensor comes to its end.
     SensorEnds { end: Timestamp },
     /// Nobody has answered this low; what was done about it now.
-    Unanswered { since: Timestamp, step: Step, told: Vec<(u8, Timestamp)> },
-    /// The low was answered, and stays.
-    NotRecovering { since: Timestamp, answered: Timestamp, told: Vec<(u8, Timestamp)> },
-    /// The wearer has answered.
-    Answered { at: Timestamp },
+    Unanswered {
+        since: Timestamp,
+        step: Step,
+        told: Vec<(u8, Timestamp)>,
+        #[serde(default)]
+        ways: Ways,
+    },
+    /// Nobody has answered what rang for that reason; what was done about it now.
+    StillUnanswered { since: Timestamp, of: Box<Reason>, step: Step, told: Vec<(u8, Timestamp)>, ways: Ways },
+    /// The low was answered, by the wearer if nobody else is named, and stays.
+    NotRecovering {
+        since: Timestamp,
+        answered: Timestamp,
+        #[serde(default)]
+        by: Option<String>,
+        told: Vec<(u8, Timestamp)>,
+    },
+    /// Somebody has answered: the wearer if nobody else is named.
+    Answered {
+        at: Timestamp,
+        #[serde(default)]
+        by: Option<String>,
+    },
+    /// Nobody in the settings has that name.
+    NoSuchPerson { names: Vec<String> },
     /// The low that somebody was called for is over.
     LowOver { since: Timestamp },
     /// The wearer wants no ring of this until then.

@@ -4,6 +4,7 @@
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::level::Told;
+use super::people::Answer;
 use super::reason::{Began, Reason, Treatment};
 use super::timers::Timer;
 use super::trend::Rate;
@@ -66,7 +67,7 @@ impl Engine {
         self.state.timers.set(Timer::LowLook, due);
         let reason = Reason::LooksPlanned { side: Side::Low, treated, looks: vec![due], night_rule: false };
         turn.tell(What::Answer, Condition::RecheckLow, id, part_of, reason, false);
-        self.answer_chain(turn, at);
+        self.answer_chain(turn, Answer { at, by: None });
     }
 
     /// The timer of the re-check is due.

@@ -5,6 +5,7 @@ use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::event::{Event, Which};
 use super::level::Active;
+use super::people::{About, Answer};
 use super::reason::{Began, Open, Reason};
 use super::recheck_high::{HighCare, Stage};
 use super::recheck_low::LowCare;
@@ -57,7 +58,11 @@ impl Engine {
             }
             Event::Treated { which, at, look } => self.treated(turn, *which, *at, *look),
             Event::Noted(note) => self.noted(turn, note),
-            Event::Seen { which, until } => self.seen(turn, *which, *until),
+            Event::Seen { which, until, by } => {
+                // A diary's words may say anything beside a name: then it is the wearer who wrote them.
+                let by = by.as_deref().filter(|name| self.person_named(name).is_some());
+                self.seen(turn, *which, *until, by);
+            }
             _ => {}
         }
         let asked = turn.out.iter().find_map(|decision| match &decision.reason {
@@ -118,39 +123,59 @@ impl Engine {
         open.any(Active::is_beyond) || self.value_at(at).is_some_and(beyond)
     }
 
-    pub(super) fn seen(&mut self, turn: &mut Turn, which: Option<Id>, until: Option<Timestamp>) {
+    /// Somebody has seen what is open: the wearer, or the person of that name, who has it now.
+    pub(super) fn seen(&mut self, turn: &mut Turn, which: Option<Id>, until: Option<Timestamp>, by: Option<&str>) {
+        let name = by.and_then(|name| self.person_named(name));
+        if by.is_some() && name.is_none() {
+            let names = self.policy.people.iter().map(|person| person.name.clone()).collect();
+            turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::NoSuchPerson { names }, false);
+            return;
+        }
+        let answer = Answer { at: until.unwrap_or(turn.now), by: name.as_ref() };
         let mut ids = Vec::new();
-        let mut mark = |id: Id, seen: &mut bool| {
+        let mut new: Option<About> = None;
+        let mut mark = |about @ (_, id, _): About, seen: &mut bool| {
             if which.is_none_or(|wanted| wanted == id) {
-                *seen = true;
+                if !std::mem::replace(seen, true) {
+                    new.get_or_insert(about);
+                }
                 ids.push(id);
             }
         };
-        for side in [&mut self.state.low, &mut self.state.high] {
-            for level in [&mut side.worse, &mut side.milder] {
+        for (side, conditions) in [
+            (&mut self.state.low, [Condition::VeryLow, Condition::Low]),
+            (&mut self.state.high, [Condition::VeryHigh, Condition::High]),
+        ] {
+            for (level, condition) in [&mut side.worse, &mut side.milder].into_iter().zip(conditions) {
                 if let Some(active) = level.active_mut()
                     && until.is_none_or(|until| active.had_rung(until))
                 {
-                    mark(active.id, &mut active.seen);
+                    mark((condition, active.id, active.part_of), &mut active.seen);
                 }
             }
         }
         if let Some(active) = self.state.modes.caution.active_mut()
             && until.is_none_or(|until| active.had_rung(until))
         {
-            mark(active.id, &mut active.seen);
+            mark((Condition::Caution, active.id, active.part_of), &mut active.seen);
         }
         for source in &mut self.state.sources {
             if let Some(lost) = source.lost_mut()
                 && until.is_none_or(|until| lost.told_at.unwrap_or(lost.since) <= until)
             {
-                mark(lost.id, &mut lost.seen);
+                mark((lost.condition, lost.id, None), &mut lost.seen);
             }
         }
         if let Some(two) = &mut self.state.two_signals
             && until.is_none_or(|until| two.told_at.unwrap_or(two.since) <= until)
         {
-            mark(two.id, &mut two.seen);
+            mark((Condition::TwoSignals, two.id, None), &mut two.seen);
+        }
+        let rang = |id: Id| self.state.waiting.iter().find(|waiting| waiting.id == id).map(|waiting| waiting.since);
+        if let Some(trouble) = &mut self.state.channels
+            && until.is_none_or(|until| rang(trouble.id).is_some_and(|rang| rang <= until))
+        {
+            mark((Condition::ChannelFailed, trouble.id, None), &mut trouble.seen);
         }
         // What is over without an answer has one now.
         self.state.returned.retain(|returned| {
@@ -163,7 +188,11 @@ impl Engine {
         });
         let of_the_low = |id: &Id| self.state.low.active().any(|active| active.id == *id);
         if ids.iter().any(of_the_low) {
-            self.answer_chain(turn, until.unwrap_or(turn.now));
+            new = self.answer_chain(turn, answer).or(new);
+        }
+        self.answer_waiting(turn, &ids, which, answer);
+        if let Some(about) = new {
+            self.tell_wearer_answered(turn, about, answer);
         }
         let reason = match which {
             Some(id) if ids.is_empty() => Reason::NoSuchAlert { id },

@@ -314,21 +314,6 @@ impl Engine {
         }
     }
 
-    /// By night nothing has come for long after a low or falling value, and nobody answers.
-    pub(super) fn call_for_gap(&mut self, turn: &mut Turn, source: SourceId) {
-        let state = self.source(source).clone();
-        let Some(lost) = state.lost.filter(|lost| lost.condition == Condition::Gap && !lost.seen) else { return };
-        turn.judged = self.latest_of(source);
-        let reason = Reason::NothingReached { since: state.newest, grave: true };
-        turn.tell(What::Escalated, Condition::Gap, lost.id, None, reason.clone(), true);
-        // Whoever is called for a low as well is called once, and told when that is over.
-        let mut called = self.state.chain.as_ref().map(|chain| chain.called.clone()).unwrap_or_default();
-        self.call(turn, &mut called, 0, (Condition::Gap, lost.id, None), &reason);
-        if let Some(chain) = &mut self.state.chain {
-            chain.called = called;
-        }
-    }
-
     /// Rows could not be read, and no good one came after them.
     pub(super) fn refused(&mut self, turn: &mut Turn, source: SourceId, rows: u64, words: &str, whole_file: bool) {
         let now = turn.now;
@@ -394,7 +379,8 @@ impl Engine {
             // Silent already: the cause is news, the silence is not. It takes over the alert's number.
             Some(lost @ LostSource { id, condition: Condition::Gap, .. }) => {
                 let told_at = Some(turn.now);
-                self.source(source).lost = Some(LostSource { condition: Condition::SourceFailed, told_at, ..lost });
+                let failed = LostSource { condition: Condition::SourceFailed, told_at, seen: false, ..lost };
+                self.source(source).lost = Some(failed);
                 turn.tell(What::Repeated, Condition::SourceFailed, id, None, reason, true);
             }
             Some(_) => {}

@@ -26,6 +26,8 @@ pub enum Timer {
     Chain,
     /// Somebody else is called for a silence that nobody answers.
     GapCall(SourceId),
+    /// The next step for another alert that nobody answers.
+    Waiting,
     /// A limited silence is over.
     Quiet,
     /// One of the wearer's own reminders is due.

@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 85] = [
+    pub const WORDS: [&'static str; 87] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -43,8 +43,10 @@ impl Reason {
         "sensor_off",
         "sensor_ends",
         "unanswered",
+        "still_unanswered",
         "not_recovering",
         "answered",
+        "no_such_person",
         "low_over",
         "quiet",
         "quiet_until",
@@ -135,7 +137,9 @@ impl Reason {
             Self::SensorOff { .. } => "sensor_off",
             Self::SensorEnds { .. } => "sensor_ends",
             Self::Unanswered { .. } => "unanswered",
+            Self::StillUnanswered { .. } => "still_unanswered",
             Self::NotRecovering { .. } => "not_recovering",
+            Self::NoSuchPerson { .. } => "no_such_person",
             Self::Answered { .. } => "answered",
             Self::LowOver { .. } => "low_over",
             Self::Quiet { .. } => "quiet",

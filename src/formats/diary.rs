@@ -314,7 +314,8 @@ fn entry(told: &Told<'_>, wearers: Unit) -> Result<Entry, NotANote> {
         }
         "seen" if !told.amount.is_empty() => Err(wrong(Part::Amount, "nothing")),
         "seen" if !told.unit.is_empty() => Err(wrong(Part::Unit, "nothing")),
-        "seen" => Ok(Entry::Seen),
+        "seen" if told.words.is_empty() => Ok(Entry::Seen),
+        "seen" => Ok(Entry::SeenBy(told.words.to_owned())),
         _ => {
             let kind = kind_of(told, wearers).map_err(|wrong| match wrong.part {
                 Part::Kind => {

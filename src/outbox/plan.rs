@@ -3,10 +3,11 @@
 use super::message::Message;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Audience, Condition, Decision, Id, Priority, What};
-use crate::engine::policy::Policy;
+use crate::engine::policy::{Policy, Ways};
 use crate::engine::reason::Reason;
 use crate::wording::mode::asks_for_meter;
-use crate::wording::text::{shortened, text};
+use crate::wording::people;
+use crate::wording::text::{Text, shortened, text};
 
 /// Most missed titles told in one line.
 const MISSED_TOLD_MAX: usize = 3;
@@ -54,12 +55,13 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
             (_, _) => None,
         };
     }
-    if matches!(decision.reason, Reason::ChannelsFail { working: 0, .. }) {
+    if matches!(decision.reason.first(), Reason::ChannelsFail { working: 0, .. }) {
         // No way is left to say so; one that works again would be saying what is no longer true. The log
         // and `status` say it.
         return None;
     }
     let said = text(decision, policy, now);
+    let unsaid = discreet(decision, policy, now);
     let hidden = Decision { glucose: None, rate: None, doubt: None, after_low: None, mode: None, ..decision.clone() };
     let messages = addresses
         .channels
@@ -69,8 +71,8 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
             key: format!("{}-{number}-{}", addresses.life, address.name),
             channel: address.name.clone(),
             thread,
-            title: marked(addresses.mark, &if address.discreet { discreet(decision) } else { said.title.clone() }),
-            body: if address.discreet { LOOK.to_owned() } else { said.body.clone() },
+            title: marked(addresses.mark, if address.discreet { &unsaid.title } else { &said.title }),
+            body: if address.discreet { unsaid.body.clone() } else { said.body.clone() },
             decision: Some(if address.discreet { hidden.clone() } else { decision.clone() }),
             what: decision.what.name().to_owned(),
             priority: decision.priority,
@@ -84,18 +86,25 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
     Some(Order::Send(messages))
 }
 
-/// Does it go by the ways kept for later too? That a way fails must not go by that way alone, and others are
-/// called late enough.
+/// Does it go by the ways kept for later too? That a way fails must not go by that way alone; others are called late
+/// enough, and are told by the same ways what came of it.
 fn goes_by_all(decision: &Decision) -> bool {
-    decision.what == What::Escalated || decision.condition == Condition::ChannelFailed || !decision.to.is_wearer()
+    match decision.what {
+        What::Escalated | What::Called => decision.reason.ways() == Ways::All,
+        What::Told if !decision.to.is_wearer() => true,
+        _ => decision.condition == Condition::ChannelFailed,
+    }
 }
 
 /// Where the values are, for somebody who sees none.
 const LOOK: &str = "Values are hidden here. Look at `recheck status`, or at the sensor's own display.";
 
-/// A title without a value.
-fn discreet(decision: &Decision) -> String {
-    let what = match decision.condition {
+/// A text without a value.
+fn discreet(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
+    if let Some(said) = people::discreet(decision, policy, now) {
+        return said;
+    }
+    let title = match decision.condition {
         Condition::VeryLow => "Treat now",
         Condition::Low if asks_for_meter(decision) => "Check with a meter",
         Condition::Low => "Treat by your plan",
@@ -115,7 +124,7 @@ fn discreet(decision: &Decision) -> String {
         | Condition::Diary
         | Condition::Mode => "Look when you can",
     };
-    what.to_owned()
+    Text { title: title.to_owned(), body: LOOK.to_owned() }
 }
 
 /// A trial for one channel.
@@ -195,8 +204,12 @@ pub fn marked(mark: Option<&str>, title: &str) -> String {
     mark.map_or_else(|| title.to_owned(), |mark| shortened(&format!("{mark} {title}")))
 }
 
-/// Messages about one excursion of glucose, or one lost source, replace each other.
+/// Messages about one excursion of glucose, or one lost source, replace each other. That somebody else has it takes
+/// nothing off the wearer's own screen.
 fn thread(decision: &Decision) -> Option<Id> {
+    if decision.to.is_wearer() && matches!(decision.reason, Reason::Answered { .. }) {
+        return None;
+    }
     let id = decision.part_of.unwrap_or(decision.id);
     (id != Id(0)).then_some(id)
 }

@@ -18,6 +18,8 @@ pub fn put_in_order(rows: &mut Vec<Row>) {
 /// order and without doubles. Time ends with the last row: what would fall due after it is not decided.
 pub fn run(mut policy: Policy, rows: &[Row], mut each: impl FnMut(Timestamp, &Decision)) {
     policy.sources = vec![SourcePolicy::new("replay", SourceKind::Streaming)];
+    // In a replay there is nobody to be called.
+    policy.people = Vec::new();
     let mut engine = Engine::new(policy);
     let mut batch = Event::Readings { rows: Vec::with_capacity(1), first_sight: false };
     for row in rows {

@@ -45,6 +45,9 @@ pub enum Said {
     Seen {
         /// Which; none for all.
         which: Option<Id>,
+        /// Who has seen it, by the name in the settings; none: the wearer.
+        #[serde(default)]
+        by: Option<String>,
     },
     /// A line of a diary file.
     Written {

@@ -120,6 +120,10 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             voice.clock(*until)
         )),
         Reason::NoSuchSource { names } => no(format!("There is no such source. There are: {}.", names.join(", "))),
+        Reason::NoSuchPerson { names } if names.is_empty() => {
+            no("The settings name nobody beside you. Without --by it is you who has seen it.".to_owned())
+        }
+        Reason::NoSuchPerson { names } => no(format!("There is no such person. There are: {}.", names.join(", "))),
         Reason::MarkedSeen { ids } if ids.is_empty() => yes("No alert is open.".to_owned()),
         Reason::MarkedSeen { ids } => {
             let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();

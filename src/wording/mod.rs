@@ -8,11 +8,12 @@ mod looks;
 mod meter;
 pub mod mode;
 mod morning;
-mod people;
+pub mod people;
 pub mod reason;
 mod rebound;
 pub mod reminder;
 mod sensor;
+pub mod steps;
 pub mod text;
 pub mod zone;
 

@@ -1,76 +1,341 @@
-//! What others are told when the wearer does not answer: who, what, since when, what to do. No blame, no
-//! amounts, and no more than they need.
+//! What others are told, and what the wearer is told of them: who, what, since when, what to do, who else knows. No
+//! blame, no amounts, and no more than they need.
 
-use super::text::{Said, TITLE_CHARS_MAX};
+use super::text::{Said, TITLE_CHARS_MAX, Text, shortened, text};
+use super::{Voice, since};
 use crate::domain::time::Timestamp;
+use crate::engine::effect::{Audience, Condition, Decision, Side, What};
+use crate::engine::policy::{Line, PersonPolicy, Policy};
 use crate::engine::reason::Reason;
 
-/// What everybody who is called is to know.
-const WHAT_TO_DO: &str = "Call first. If nobody answers, go there. Somebody who cannot swallow, does not wake or has a fit gets no food or drink: call the emergency number.";
+/// Who is called in an emergency where the settings do not say.
+const EMERGENCY: &str = "the emergency number";
+
+/// An answer is not a recovery.
+const ANSWERED: &str = "An answer does not say how it goes on.";
+
+/// The text where values are hidden; none where the condition says enough.
+#[must_use]
+pub fn discreet(decision: &Decision, policy: &Policy, now: Timestamp) -> Option<Text> {
+    let said = Said { voice: Voice::new(policy, now), decision, policy };
+    let (title, body) = match &decision.reason {
+        _ if !decision.to.is_wearer() => said.discreet_to_others(),
+        Reason::Answered { at, by: Some(by) } => (said.has_it(by, *at), "Look at `recheck status`.".to_owned()),
+        _ => return None,
+    };
+    Some(Text { title: shortened(&title), body })
+}
 
 impl Said<'_> {
-    pub(super) fn to_others(&self) -> (String, String) {
-        let name = self.policy.name.as_deref().unwrap_or("the wearer");
-        let at = self.read_at();
-        let value = self.decision.glucose.map_or_else(|| "not known".to_owned(), |glucose| self.voice.value(glucose));
-        let how = if self.is_very_low() { "very low" } else { "low" };
-        let low_since = |since| match self.decision.glucose {
-            Some(_) => format!("Call {name}: {how} {value}, {at}"),
-            None => format!("Call {name}: low since {}", self.voice.clock(since)),
-        };
+    /// The wearer is told that nobody has answered, or that somebody else has.
+    pub(super) fn of_answers(&self) -> (String, String) {
         match &self.decision.reason {
-            Reason::Unanswered { since, told, .. } => (
-                low_since(*since),
-                format!(
-                    "Glucose is low since {}, and nobody has answered. {} {}{WHAT_TO_DO}",
-                    self.voice.clock(*since),
-                    self.full_value(),
-                    self.who_knows(told)
-                ),
-            ),
-            Reason::NotRecovering { since, answered, told } => (
-                low_since(*since),
-                format!(
-                    "Glucose is low since {}. It was answered {}, and the value stays. {} {}{WHAT_TO_DO}",
-                    self.voice.clock(*since),
-                    self.voice.clock(*answered),
-                    self.full_value(),
-                    self.who_knows(told)
-                ),
-            ),
-            Reason::NothingReached { since: Some(since), .. } => (
-                self.silence_in_short(name, *since, &value),
-                format!(
-                    "Nothing has come from the sensor since {}, and nobody has answered. {}What came after is not known. {WHAT_TO_DO}",
-                    self.voice.clock(*since),
-                    self.last_value()
-                ),
-            ),
-            Reason::Answered { at } => (
-                format!("Answered {}: {name}", self.voice.clock(*at)),
-                "An answer does not say how it goes on. If the value stays low you are called again.".to_owned(),
-            ),
-            Reason::LowOver { since } => {
-                (format!("The low of {} is over: {value}, {at}", self.voice.clock(*since)), self.full_value())
+            Reason::StillUnanswered { since, of, told, .. } => {
+                // It says what it said first, and since when nobody has answered.
+                let first = Decision { what: What::Raised, reason: (**of).clone(), ..self.decision.clone() };
+                let Text { title, body } = text(&first, self.policy, self.voice.now);
+                (title, format!("{body} {} Say `recheck seen` when you know.", self.nobody(*since, told)))
             }
-            _ => (format!("{name}: {value}, {at}"), self.full_value()),
+            Reason::Answered { at, by: Some(by) } => self.answered_for(by, *at),
+            _ => (format!("Answered, {}", self.read_at()), self.full_value()),
         }
     }
 
-    /// The last value where there is room for it: a cut title would lose its end.
-    fn silence_in_short(&self, name: &str, since: Timestamp, value: &str) -> String {
-        let title = format!("Call {name}: nothing since {}", self.voice.clock(since));
-        let with_value = format!("{title}, last {value}");
-        if with_value.chars().count() > TITLE_CHARS_MAX { title } else { with_value }
+    pub(super) fn to_others(&self) -> (String, String) {
+        match (self.decision.what, &self.decision.reason) {
+            (What::Called, reason) => self.called(reason),
+            (What::Raised | What::Repeated, reason) => self.first_line(reason),
+            (_, Reason::Answered { at, by }) => {
+                let goes_on = match self.decision.condition.side() {
+                    Some(Side::Low) => " If the value stays low, others may be called again.",
+                    _ => "",
+                };
+                let title = match by {
+                    Some(by) => format!("{}: {}", self.has_it(by, *at), self.wearer()),
+                    None => format!("Answered {}: {}", self.voice.clock(*at), self.wearer()),
+                };
+                (title, format!("{ANSWERED}{goes_on}"))
+            }
+            (_, Reason::LowOver { since }) => (
+                format!("The low of {} is over: {}, {}", self.voice.clock(*since), self.bare_value(), self.read_at()),
+                self.full_value(),
+            ),
+            (_, Reason::Arriving) => {
+                (format!("Readings of {} arrive again: {}", self.wearer(), self.bare_value()), self.full_value())
+            }
+            (_, _) => (format!("Over: what you were called for, {}", self.wearer()), self.full_value()),
+        }
     }
 
-    /// `Told before you: Sam, 02:10. `
+    /// Somebody is called, because nobody answers or because it stays.
+    fn called(&self, reason: &Reason) -> (String, String) {
+        let (title, facts, told) = match reason {
+            Reason::Unanswered { since, told, .. } => {
+                let facts = format!(
+                    "Glucose is low since {}, and nobody has answered for {}.",
+                    self.voice.clock(*since),
+                    self.lasts(*since)
+                );
+                (self.call_for_a_low(*since), sentences(&[&facts, &self.full_value()]), told.as_slice())
+            }
+            Reason::NotRecovering { since, answered, by, told } => {
+                let by = by.as_ref().map_or_else(String::new, |by| format!(" by {}", self.named(by)));
+                let facts = format!(
+                    "Glucose is low since {}, for {}. It was answered {}{by}, and the value stays.",
+                    self.voice.clock(*since),
+                    self.lasts(*since),
+                    self.voice.clock(*answered)
+                );
+                (self.call_for_a_low(*since), sentences(&[&facts, &self.full_value()]), told.as_slice())
+            }
+            Reason::StillUnanswered { since, of, told, .. } => {
+                let (title, fact) = self.called_for(of);
+                let unanswered = format!("Nobody has answered since {}.", self.voice.clock(*since));
+                (title, sentences(&[&fact, &unanswered]), told.as_slice())
+            }
+            other => {
+                let (title, fact) = self.called_for(other);
+                (title, sentences(&[&fact, "Nobody has answered."]), &[][..])
+            }
+        };
+        (title, sentences(&[&facts, &self.who_knows(told), &self.what_to_do()]))
+    }
+
+    fn call_for_a_low(&self, since: Timestamp) -> String {
+        let (name, how) = (self.wearer(), self.low());
+        match self.decision.glucose {
+            Some(_) => format!("Call {name}: {how} {}, {}", self.bare_value(), self.read_at()),
+            None => format!("Call {name}: low since {}", self.voice.clock(since)),
+        }
+    }
+
+    /// A call about anything but a low.
+    fn called_for(&self, reason: &Reason) -> (String, String) {
+        let name = self.wearer();
+        let clock = |at| self.voice.clock(at);
+        match reason {
+            Reason::NothingReached { since: Some(since), .. } => {
+                let value = self.bare_value();
+                (
+                    fitting(&[
+                        format!("Call {name}: nothing since {}, last {value}", clock(*since)),
+                        format!("Call {name}: nothing since {}", clock(*since)),
+                    ]),
+                    format!(
+                        "Nothing has come from the sensor since {}, for {}. {}What came after is not known.",
+                        clock(*since),
+                        self.lasts(*since),
+                        self.last_value()
+                    ),
+                )
+            }
+            Reason::Unreadable { since, .. } | Reason::Absurd { since, .. } => (
+                format!("Call {name}: not watched since {}", clock(*since)),
+                format!("Readings cannot be understood since {}: nothing is watched.", clock(*since)),
+            ),
+            Reason::TwoSignals { lower, higher, .. } => (
+                format!("Call {name}: two signals, {} and {}", self.voice.value(*lower), self.voice.value(*higher)),
+                "Readings go back and forth between two signals; one of them may hide a low.".to_owned(),
+            ),
+            Reason::ChannelsFail { .. } => {
+                (format!("Call {name}: alerts may not arrive there"), "A way to reach the wearer fails.".to_owned())
+            }
+            _ => (format!("Call {name}: an alert waits"), "An alert waits to be looked at.".to_owned()),
+        }
+    }
+
+    /// What rang for the wearer a moment ago, to somebody who is told at the first ring.
+    fn first_line(&self, reason: &Reason) -> (String, String) {
+        let name = self.wearer();
+        let facts = match reason {
+            Reason::BeyondLimit { limit, since }
+            | Reason::NewEpisode { limit, since }
+            | Reason::NoLongerWorse { limit, since } => {
+                format!("Glucose is {} {} since {}.", self.beyond(), self.voice.limit(*limit), self.voice.clock(*since))
+            }
+            Reason::StillBeyond { limit, silent_since } => format!(
+                "Glucose is {} {}; nothing had come since {}.",
+                self.beyond(),
+                self.voice.limit(*limit),
+                self.voice.clock(*silent_since)
+            ),
+            Reason::NothingReached { since: Some(since), .. } => {
+                format!("Nothing has come from the sensor since {}. {}", self.voice.clock(*since), self.last_value())
+            }
+            Reason::NothingReached { since: None, .. } => "No reading has come since watching began.".to_owned(),
+            Reason::Unreadable { since, .. } | Reason::Absurd { since, .. } => {
+                format!("Readings cannot be understood since {}: nothing is watched.", self.voice.clock(*since))
+            }
+            _ => String::new(),
+        };
+        let what_to_do = match self.decision.condition {
+            Condition::VeryLow if self.is_very_low() => self.what_to_do(),
+            Condition::VeryLow | Condition::Low => {
+                format!("Ask how it is, and call if no answer comes. If nobody answers, go there. {}", self.danger())
+            }
+            Condition::High | Condition::VeryHigh => format!(
+                "Ask whether it was seen. What is done about it is for {name} and the plan. High for long, or feeling ill: ketones are to be checked, and the care team to be asked."
+            ),
+            _ => format!("What the glucose is now is not known. Ask how it is, and whether {name} can measure."),
+        };
+        let value = if self.decision.condition.is_about_glucose() { self.full_value() } else { String::new() };
+        let told = format!("{} was told at the same moment{}.", capital(name), self.others_told());
+        (self.first_line_title(), sentences(&[&facts, &value, &told, &what_to_do]))
+    }
+
+    fn first_line_title(&self) -> String {
+        let name = capital(self.wearer());
+        let again = if matches!(self.decision.reason, Reason::NewEpisode { .. }) { " again" } else { "" };
+        let how = match self.decision.condition {
+            Condition::VeryLow | Condition::Low => self.low(),
+            Condition::VeryHigh => "very high",
+            Condition::High => "high",
+            Condition::Gap => return format!("{name}: nothing comes from the sensor. Ask"),
+            _ => return format!("{name}: readings cannot be understood. Ask"),
+        };
+        let at = self.read_at();
+        let action = if self.is_very_low() { "Call" } else { "Ask" };
+        fitting(&[
+            format!("{name} is {how}{again}: {}, {at}. {action}", self.value_and_direction()),
+            format!("{name} is {how}{again}: {}, {at}", self.value_and_direction()),
+            format!("{name} is {how}{again}: {}, {at}", self.bare_value()),
+        ])
+    }
+
+    /// `, and so was Kim`: others who are told at the first ring, now.
+    fn others_told(&self) -> String {
+        let is_told = |person: &PersonPolicy| {
+            person.line == Line::First
+                && person.tells.holds(self.decision.condition)
+                && person.may_be_reached(self.policy.zone, self.voice.now)
+        };
+        let others = (0..).zip(&self.policy.people).filter(|(place, person)| !self.is_to(*place) && is_told(person));
+        let names: Vec<String> = others.map(|(_, person)| person.shown()).collect();
+        if names.is_empty() { String::new() } else { format!(", and so was {}", names.join(" and ")) }
+    }
+
+    /// Somebody else has it.
+    fn answered_for(&self, by: &str, at: Timestamp) -> (String, String) {
+        let (has_it, value) = (self.has_it(by, at), format!("{}, {}", self.bare_value(), self.read_at()));
+        let told = match (self.decision.condition.side(), self.decision.glucose) {
+            (_, None) => String::new(),
+            (Some(Side::Low), Some(_)) if self.is_very_low() => format!(". Treat now: {value}"),
+            (Some(Side::Low), Some(_)) => format!(". Treat by plan: {value}"),
+            (_, Some(_)) => format!(". Now {value}"),
+        };
+        let answered = format!("{} answered {}. {ANSWERED}", self.named(by), self.voice.clock(at));
+        let (first, last) = match self.decision.condition.side() {
+            Some(Side::Low) => {
+                ("Treat by your plan, then `recheck treated`.", "If the value stays low, others may be called again.")
+            }
+            _ => ("", ""),
+        };
+        let body = sentences(&[first, &self.full_value(), &answered, last]);
+        (fitting(&[format!("{has_it}{told}"), has_it]), body)
+    }
+
+    /// `Nobody has answered for 25 min, since 12:00. Called: Sam, 12:15. `
+    pub(super) fn nobody(&self, since: Timestamp, told: &[(u8, Timestamp)]) -> String {
+        let called = self.listed(told);
+        let called = if called.is_empty() { called } else { format!(" Told: {called}.") };
+        format!("Nobody has answered for {}, since {}.{called}", self.lasts(since), self.voice.clock(since))
+    }
+
+    /// Whom to call in an emergency.
+    pub(super) fn emergency(&self) -> &str {
+        self.policy.emergency.as_deref().unwrap_or(EMERGENCY)
+    }
+
+    /// The same where values are hidden.
+    fn discreet_to_others(&self) -> (String, String) {
+        let name = self.wearer();
+        match (self.decision.what, &self.decision.reason) {
+            (What::Called, _) => (format!("Call {name} now"), self.what_to_do()),
+            (_, Reason::Answered { .. }) => self.to_others(),
+            (What::Raised | What::Repeated, _) => {
+                (format!("An alert of {name}. Ask how it is"), format!("{} was told too.", capital(name)))
+            }
+            (_, _) => (format!("Over: what you were told of {name}"), String::new()),
+        }
+    }
+
+    /// What everybody who is called is to know.
+    fn what_to_do(&self) -> String {
+        format!("Call first. If nobody answers, go there. {}", self.danger())
+    }
+
+    fn danger(&self) -> String {
+        format!(
+            "Somebody who cannot swallow, does not wake or has a fit gets no food or drink: call {}.",
+            self.emergency()
+        )
+    }
+
+    fn wearer(&self) -> &str {
+        self.policy.name.as_deref().unwrap_or("the wearer")
+    }
+
+    fn low(&self) -> &'static str {
+        if self.is_very_low() { "very low" } else { "low" }
+    }
+
+    const fn beyond(&self) -> &'static str {
+        if matches!(self.decision.condition, Condition::VeryLow | Condition::Low) { "below" } else { "above" }
+    }
+
+    fn bare_value(&self) -> String {
+        self.decision.glucose.map_or_else(|| "not known".to_owned(), |glucose| self.voice.value(glucose))
+    }
+
+    /// `Sam has it, 02:14`
+    fn has_it(&self, by: &str, at: Timestamp) -> String {
+        format!("{} has it, {}", self.named(by), self.voice.clock(at))
+    }
+
+    fn named(&self, name: &str) -> String {
+        let known = self.policy.people.iter().find(|person| person.name == name);
+        known.map_or_else(|| capital(name), PersonPolicy::shown)
+    }
+
+    pub(super) fn lasts(&self, from: Timestamp) -> String {
+        since(from, self.voice.now).to_string()
+    }
+
+    fn is_to(&self, person: u8) -> bool {
+        self.decision.to == Audience::Person(person)
+    }
+
+    /// `Told before you: Sam, 02:10.`
     fn who_knows(&self, told: &[(u8, Timestamp)]) -> String {
+        let all = self.listed(told);
+        if all.is_empty() { all } else { format!("Told before you: {all}.") }
+    }
+
+    /// `Sam, 02:10; Kim, 02:25`, without whom this is for.
+    fn listed(&self, told: &[(u8, Timestamp)]) -> String {
         let named = |(person, at): &(u8, Timestamp)| {
-            let person = self.policy.people.get(usize::from(*person))?;
-            Some(format!("{}, {}", person.name, self.voice.clock(*at)))
+            let person = self.policy.people.get(usize::from(*person)).filter(|_| !self.is_to(*person))?;
+            Some(format!("{}, {}", person.shown(), self.voice.clock(*at)))
         };
         let all: Vec<String> = told.iter().filter_map(named).collect();
-        if all.is_empty() { String::new() } else { format!("Told before you: {}. ", all.join("; ")) }
+        all.join("; ")
     }
+}
+
+/// Those that say something, one after another.
+pub(super) fn sentences(all: &[&str]) -> String {
+    let said: Vec<&str> = all.iter().map(|one| one.trim()).filter(|one| !one.is_empty()).collect();
+    said.join(" ")
+}
+
+/// The fullest that a title has room for: a cut one would lose its end.
+pub(super) fn fitting(titles: &[String]) -> String {
+    let fits = titles.iter().find(|title| title.chars().count() <= TITLE_CHARS_MAX);
+    fits.or(titles.last()).cloned().unwrap_or_default()
+}
+
+/// `The wearer`: at the beginning of a sentence.
+fn capital(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

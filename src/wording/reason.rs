@@ -2,9 +2,9 @@
 
 use super::Voice;
 use crate::engine::effect::{Decision, Side, What};
-use crate::engine::escalation::Step;
 use crate::engine::event::Cause;
 use crate::engine::reason::{Call, Reason};
+use crate::engine::steps::Step;
 use crate::engine::two_signals::Trust;
 
 /// One line: what was decided, on what value, and why.
@@ -98,10 +98,6 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::SensorOff { .. }
         | Reason::SensorEnds { .. }
         | Reason::NoSuchSource { .. }
-        | Reason::Unanswered { .. }
-        | Reason::NotRecovering { .. }
-        | Reason::Answered { .. }
-        | Reason::LowOver { .. }
         | Reason::Quiet { .. }
         | Reason::QuietUntil { .. }
         | Reason::QuietWhat { .. }
@@ -109,6 +105,12 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::QuietOver { .. }
         | Reason::Morning { .. } => of_sensors(reason, voice),
         Reason::Bedtime { evening } => super::bedtime::sentence(evening, voice),
+        Reason::Unanswered { .. }
+        | Reason::StillUnanswered { .. }
+        | Reason::NotRecovering { .. }
+        | Reason::Answered { .. }
+        | Reason::LowOver { .. }
+        | Reason::NoSuchPerson { .. } => of_calls(reason, voice),
         Reason::Past { spans, more } => {
             format!("{} stretches in readings that came in late", spans.len() + more)
         }
@@ -252,21 +254,6 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         }
         Reason::SensorOff { until } => format!("the sensor is off; its silence is no alert until {}", clock(*until)),
         Reason::SensorEnds { end } => format!("the sensor ends {}", clock(*end)),
-        Reason::Unanswered { since, step, .. } => {
-            let step = match step {
-                Step::Promote => "as grave as a very low now",
-                Step::Repeat => "rings again",
-                Step::Again => "goes on ringing",
-                Step::Second => "the second person is called",
-                Step::Third => "the third person is called",
-            };
-            format!("nobody has answered since {}: {step}", clock(*since))
-        }
-        Reason::NotRecovering { since, answered, .. } => {
-            format!("low since {}, answered {}, and it stays: others are called", clock(*since), clock(*answered))
-        }
-        Reason::Answered { at } => format!("answered {}", clock(*at)),
-        Reason::LowOver { since } => format!("the low of {} is over", clock(*since)),
         Reason::Quiet { until } => format!("it is quiet until {}", clock(*until)),
         Reason::QuietUntil { condition, until, .. } => format!("{} quiet until {}", condition.name(), clock(*until)),
         Reason::QuietWhat { .. } => "what is to be quiet was not said".to_owned(),
@@ -278,6 +265,37 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
             format!("the silence is over, and this has stood since {}", clock(*since))
         }
         Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
+        other => other.word().replace('_', " "),
+    }
+}
+
+/// The same of what nobody answers, or somebody has.
+fn of_calls(reason: &Reason, voice: Voice) -> String {
+    let clock = |at| voice.clock(at);
+    let done = |step: &Step| match step {
+        Step::Promote => "as grave as a very low now",
+        Step::Repeat => "rings again",
+        Step::Again => "goes on ringing",
+        Step::Second => "the second person is called",
+        Step::Third => "the third person is called",
+    };
+    let by = |by: &Option<String>| by.as_ref().map_or_else(String::new, |name| format!(" by {name}"));
+    match reason {
+        Reason::Unanswered { since, step, .. } => {
+            format!("nobody has answered since {}: {}", clock(*since), done(step))
+        }
+        Reason::StillUnanswered { since, of, step, .. } => {
+            format!("nobody has answered since {}: {}; {}", clock(*since), done(step), sentence(of, voice))
+        }
+        Reason::NotRecovering { since, answered, by: who, .. } => format!(
+            "low since {}, answered {}{}, and it stays: others are called",
+            clock(*since),
+            clock(*answered),
+            by(who)
+        ),
+        Reason::Answered { at, by: who } => format!("answered {}{}", clock(*at), by(who)),
+        Reason::LowOver { since } => format!("the low of {} is over", clock(*since)),
+        Reason::NoSuchPerson { names } => format!("no such person; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),
     }
 }

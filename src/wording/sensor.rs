@@ -1,6 +1,7 @@
 //! What is said of sensors and sources, rather than of values: silence, rows that cannot be read, clocks, two
 //! signals, scans, a sensor's end, and the doubt that goes with a value.
 
+use super::people::fitting;
 use super::text::Said;
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Doubt};
@@ -10,8 +11,11 @@ impl Said<'_> {
     pub(super) fn source(&self) -> (String, String) {
         match &self.decision.reason {
             Reason::NothingReached { since: Some(since), grave: true } if self.decision.glucose.is_some() => (
-                format!("Nothing since {}, last {}. Measure", self.voice.clock(*since), self.value_and_direction()),
-                format!("Nothing reached me since {}. {}I do not know what came after. Measure with a meter, and check sensor, phone and export.", self.voice.clock(*since), self.last_value()),
+                fitting(&[
+                    format!("Nothing since {}, last {}. Measure", self.voice.clock(*since), self.value_and_direction()),
+                    format!("Nothing since {}. Measure", self.voice.clock(*since)),
+                ]),
+                format!("Nothing reached me since {}, for {}. {}I do not know what came after. Measure with a meter, and check sensor, phone and export.", self.voice.clock(*since), self.lasts(*since), self.last_value()),
             ),
             Reason::NothingReached { since: Some(since), .. } => (
                 format!("Nothing reached me since {}. Check the sensor", self.voice.clock(*since)),
@@ -136,6 +140,9 @@ impl Said<'_> {
     /// What is added to a body when its value is less sure.
     pub(super) fn doubt(&self) -> String {
         match self.decision.doubt {
+            doubt if !self.decision.to.is_wearer() => doubt.map_or_else(String::new, |_| {
+                " The value is less sure than others: somebody should measure with a meter.".to_owned()
+            }),
             None => String::new(),
             // Whoever is called for a very low has to go, not to weigh what the sensor is worth.
             Some(Doubt::Doubted) if !self.decision.to.is_wearer() => String::new(),

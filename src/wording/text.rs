@@ -4,15 +4,19 @@
 //! For very low the action comes first (a person in trouble acts, and does not read).
 
 use super::Voice;
+use super::people::{fitting, sentences};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::event::Cause;
 use crate::engine::policy::Policy;
 use crate::engine::reason::{PastSpan, Reason};
 use crate::engine::trend::Direction;
+use std::borrow::Cow;
 
 /// Longest title, in characters: what a wrist shows at a glance.
 pub const TITLE_CHARS_MAX: usize = 60;
+
+const UNSURE: &str = "Differs from how you feel? Check with a meter.";
 
 /// What a message says.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,6 +34,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
     let said = Said { voice, decision, policy };
     let (title, body) = match decision.condition {
         _ if !decision.to.is_wearer() => said.to_others(),
+        _ if matches!(decision.reason, Reason::StillUnanswered { .. } | Reason::Answered { .. }) => said.of_answers(),
         Condition::VeryLow | Condition::Low | Condition::High | Condition::VeryHigh => said.level(),
         Condition::Caution => said.caution(),
         Condition::Mode => said.mode(),
@@ -106,59 +111,65 @@ impl Said<'_> {
 
     fn level(&self) -> (String, String) {
         let (value, at) = (self.value_and_direction(), self.read_at());
-        let (title, what_to_do) = match self.decision.condition {
+        let (title, what_to_do): (String, Cow<'static, str>) = match self.decision.condition {
             // One that has risen above its limit since is said as what it is now.
             Condition::VeryLow if self.is_very_low() => (
                 format!("Treat now: {}{value}, {at}", self.anew("again ", "still ").unwrap_or_default()),
-                "Treat by your plan now, then `recheck treated`. If you cannot swallow or feel faint, call for help.",
+                format!(
+                    "Treat by your plan now, then `recheck treated`. If you cannot swallow or feel faint, call {}.",
+                    self.emergency()
+                )
+                .into(),
             ),
-            Condition::Low if self.is_only_doubted() => self.doubtful_low(&at),
+            Condition::Low if self.is_only_doubted() => {
+                let (title, what_to_do) = self.doubtful_low(&at);
+                (title, what_to_do.into())
+            }
             Condition::VeryLow | Condition::Low => (
                 format!("{}: {value}, {at}. Treat by your plan", self.anew("Low again", "Still low").unwrap_or("Low")),
-                "Treat by your plan, then `recheck treated`: it looks again.",
+                "Treat by your plan, then `recheck treated`: it looks again.".into(),
             ),
             Condition::VeryHigh | Condition::High if self.decision.doubt.is_some() => {
-                (self.doubtful_high(&value, &at), "Check with a meter before you do anything about it.")
+                (self.doubtful_high(&value, &at), "Check with a meter before you do anything about it.".into())
             }
-            Condition::VeryHigh | Condition::High if self.decision.after_low.is_some() => self.rebound(&value, &at),
+            Condition::VeryHigh | Condition::High if self.decision.after_low.is_some() => {
+                let (title, what_to_do) = self.rebound(&value, &at);
+                (title, what_to_do.into())
+            }
             Condition::VeryHigh => (
                 format!(
                     "{}: {value}, {at}. Look and note",
                     self.anew("Very high again", "Still very high").unwrap_or("Very high")
                 ),
-                "Follow your plan and note what you do. Very high for two hours, or feeling ill: check ketones.",
+                "Follow your plan and note what you do. Very high for two hours, or feeling ill: check ketones.".into(),
             ),
             _ => (
                 format!("{}: {value}, {at}. Look and note", self.anew("High again", "Still high").unwrap_or("High")),
-                "If you treat it, say `recheck treated`: it looks again.",
+                "If you treat it, say `recheck treated`: it looks again.".into(),
             ),
         };
-        let limit = match &self.decision.reason {
+        let value = self.full_value();
+        let (facts, then) = match &self.decision.reason {
             Reason::BeyondLimit { limit, .. }
             | Reason::NewEpisode { limit, .. }
-            | Reason::NoLongerWorse { limit, .. } => Some(*limit),
-            Reason::StillBeyond { silent_since, .. } => {
-                let gap = format!("Nothing reached me between {} and {at}. ", self.voice.clock(*silent_since));
-                return (
-                    title,
-                    format!("{gap}{} {what_to_do} Differs from how you feel? Check with a meter.", self.full_value()),
-                );
+            | Reason::NoLongerWorse { limit, .. } => {
+                let is_low = matches!(self.decision.condition, Condition::VeryLow | Condition::Low);
+                let side = if is_low { "Below" } else { "Above" };
+                (format!("{value} {side} {}.", self.voice.limit(*limit)), UNSURE)
             }
-            _ => None,
+            Reason::StillBeyond { silent_since, .. } => {
+                let silent = self.voice.clock(*silent_since);
+                (format!("Nothing reached me between {silent} and {at}. {value}"), UNSURE)
+            }
+            Reason::Unanswered { since, told, .. } => {
+                (sentences(&[&value, &self.nobody(*since, told)]), "Then say `recheck seen`, or press the button.")
+            }
+            _ => (value, UNSURE),
         };
-        if let Reason::Unanswered { since, .. } = &self.decision.reason {
-            let nobody = format!("Nobody has answered since {}.", self.voice.clock(*since));
-            return (
-                title,
-                format!("{} {nobody} {what_to_do} Then say `recheck seen`, or press the button.", self.full_value()),
-            );
-        }
-        let beyond = limit.map_or_else(String::new, |limit| {
-            let side =
-                if matches!(self.decision.condition, Condition::VeryLow | Condition::Low) { "Below" } else { "Above" };
-            format!(" {side} {}.", self.voice.limit(limit))
-        });
-        (title, format!("{}{beyond} {what_to_do} Differs from how you feel? Check with a meter.", self.full_value()))
+        // Whoever is very low acts, and does not read: no number stands before what to do.
+        let acts = self.decision.condition == Condition::VeryLow && self.is_very_low();
+        let body = if acts { [&*what_to_do, then, &facts] } else { [&*facts, &*what_to_do, then] };
+        (title, sentences(&body))
     }
 
     /// What a ring is after the first: a new episode, or the same.
@@ -205,7 +216,10 @@ impl Said<'_> {
                 };
                 let (from, to) = (self.voice.clock(*from), self.voice.clock(*to));
                 (
-                    format!("Not watching {from}-{to}. Look at your glucose"),
+                    fitting(&[
+                        format!("Not watching {from}-{to}. Look at your glucose"),
+                        format!("Not watching {from}-{to}"),
+                    ]),
                     format!(
                         "Nobody was watching from {from} to {to}: {why}. What happened meanwhile shows when readings arrive."
                     ),

@@ -2,7 +2,7 @@
 
 use crate::domain::glucose::Glucose;
 use crate::domain::time::Span;
-use crate::engine::policy::{EscalationPolicy, Levels};
+use crate::engine::policy::{EscalationPolicy, Levels, Whom};
 use serde::{Deserialize, Serialize};
 
 /// The range in pregnancy, 63-140 mg/dL (3.5-7.8 mmol/L): consensus on time in range (Battelino 2019, Diabetes
@@ -45,15 +45,21 @@ impl Profile {
     }
 
     /// Changes the defaults; whatever the settings say of the same comes after it, and wins.
-    pub const fn change(self, levels: &mut Levels, escalation: &mut EscalationPolicy) {
+    pub fn change(self, levels: &mut Levels, escalation: &mut EscalationPolicy) {
         match self {
             Self::Pregnancy => {
                 levels.low.limit = PREGNANCY_LOW;
                 levels.high.limit = PREGNANCY_HIGH;
             }
             Self::ImpairedAwareness => {
-                escalation.second_by_night = Span::minutes(IMPAIRED_SECOND_BY_NIGHT_MIN);
-                escalation.second_by_day = Span::minutes(IMPAIRED_SECOND_BY_DAY_MIN);
+                let high = &mut escalation.high;
+                for (steps, after) in
+                    [(&mut high.by_night, IMPAIRED_SECOND_BY_NIGHT_MIN), (&mut high.by_day, IMPAIRED_SECOND_BY_DAY_MIN)]
+                {
+                    for second in steps.iter_mut().filter(|step| step.to == Whom::Second) {
+                        second.after = Span::minutes(after);
+                    }
+                }
             }
         }
     }
