@@ -188,7 +188,9 @@ impl Engine {
         });
         let of_the_low = |id: &Id| self.state.low.active().any(|active| active.id == *id);
         if ids.iter().any(of_the_low) {
-            new = self.answer_chain(turn, answer).or(new);
+            // A line from before a ring does not answer it: then nobody has the low.
+            let others = new.filter(|(condition, ..)| condition.side() != Some(Side::Low));
+            new = self.answer_chain(turn, answer).or(others);
         }
         self.answer_waiting(turn, &ids, which, answer);
         if let Some(about) = new {
