@@ -205,8 +205,8 @@ impl Life {
                     _ => Cause::Killed,
                 },
             },
-            ["settings", assignment] => {
-                self.sets.push((*assignment).to_owned());
+            ["settings", ..] => {
+                self.sets.push(what.split_once(' ').unwrap().1.to_owned());
                 Event::PolicyChanged(Box::new(policy(&self.sets)))
             }
             ["started"] => Event::Started,

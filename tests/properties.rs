@@ -5,8 +5,9 @@ use recheck::domain::diary::{Kind, Note};
 use recheck::domain::glucose::{Glucose, Unit};
 use recheck::domain::local::{Hours, Zone};
 use recheck::domain::reading::{Reading, SourceId};
+use recheck::domain::schedule::Schedule;
 use recheck::domain::time::{Span, Timestamp};
-use recheck::engine::effect::{Audience, Condition, Decision, Side, What};
+use recheck::engine::effect::{Audience, Condition, Decision, Priority, Side, What};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::level::Active;
 use recheck::engine::policy::{PersonPolicy, Policy, SourceKind, SourcePolicy};
@@ -216,7 +217,26 @@ fn any_policy(dice: &mut Dice) -> Policy {
         source.sensor.life = (dice.roll(2) == 0).then(|| Span::hours(24 + dice.roll(696)));
         policy.sources.push(source);
     }
+    if dice.roll(2) == 0 {
+        let from = dice.roll(1_440);
+        let days = ["mon-fri ", "sat,sun ", ""][usize::try_from(dice.roll(3)).unwrap()];
+        let hours = format!("{days}{}-{}", clock(from), clock(from + 1 + dice.roll(600)));
+        policy.quiet_hours = Schedule::parse(&hours).unwrap();
+    }
     policy
+}
+
+/// Rings of low priority, and information, in quiet hours: only what was asked for, and the silence of a sensor.
+fn breaks_quiet_hours(decision: &Decision, policy: &Policy, now: Timestamp) -> bool {
+    let all = Schedule::daily(policy.night).with(&policy.quiet_hours);
+    let may_ring = match decision.condition {
+        Condition::Reminder | Condition::Gap => true,
+        Condition::RecheckHigh => {
+            matches!(decision.reason, Reason::NotComingDown { asked_for: true, .. } | Reason::NoFreshReading { .. })
+        }
+        _ => false,
+    };
+    all.stretch(policy.zone, now).inside && decision.priority <= Priority::Low && !may_ring
 }
 
 /// Anything that may happen at an instant.
@@ -308,6 +328,7 @@ fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
                     Reason::NothingReached { .. }
                         | Reason::StillHigh { .. }
                         | Reason::NightOver { .. }
+                        | Reason::QuietHoursOver { .. }
                         | Reason::StillLow { .. }
                         | Reason::NotComingDown { .. }
                         | Reason::ComingDown { .. }
@@ -318,6 +339,7 @@ fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
                         .iter()
                         .any(|words| said.body.contains(words) || said.title.contains(words));
                 assert!(!wrong, "seed {seed}: {said:?}");
+                assert!(!breaks_quiet_hours(decision, policy, now), "seed {seed}: at {now:?} {decision:?}");
             }
             let of_sensor = |one: &&Decision| one.rings && matches!(one.condition, Condition::Scan | Condition::Sensor);
             for decision in told.iter().filter(of_sensor) {

@@ -11,6 +11,7 @@ mod replay;
 mod say;
 mod sources;
 mod status;
+mod status_hours;
 mod stories;
 mod watch;
 mod why;

@@ -3,6 +3,7 @@
 use super::Place;
 use super::print::{Failure, folded, line};
 use super::sources::order;
+use super::status_hours;
 use crate::config::ChannelSettings;
 use crate::daemon::{clock, control};
 use crate::domain::reading::SourceId;
@@ -126,6 +127,8 @@ impl Seen<'_> {
             "quiet": self.engine.snapshot().quiet.iter().filter(|quiet| quiet.until > self.now).map(|quiet| {
                 json!({ "condition": quiet.condition.name(), "until": stamp(quiet.until) })
             }).collect::<Vec<Value>>(),
+            "quiet_hours_until": status_hours::quiet_hours(self.engine, self.now),
+            "waiting": status_hours::waiting(self.engine),
             "channels": channels,
             "sources": sources,
             "refusals": refusals,
@@ -197,7 +200,7 @@ impl Seen<'_> {
             .map(|(condition, active)| {
                 let told = match active.told {
                     Told::Rang => "rang",
-                    Told::Held => "held for the morning",
+                    Told::Held => "held until quiet hours are over",
                     Told::Hidden => "a worse alert speaks for it",
                 };
                 json!({ "id": active.id.0, "condition": condition.name(), "since": stamp(active.since), "told": told, "seen": active.seen, "state": self.engine.alarm_state(condition).name() })
@@ -317,6 +320,10 @@ impl Seen<'_> {
         });
         section(&mut lines, "Quiet", &all["quiet"], |quiet| {
             format!("      {} until {}", text(quiet, "condition"), clock(&quiet["until"]))
+        });
+        lines.extend(all["quiet_hours_until"].as_str().map(|at| format!("Quiet hours until {}", clock_of(Some(at)))));
+        section(&mut lines, "Told when they are over, if it still stands", &all["waiting"], |held| {
+            format!("      {} {}", clock(&held["at"]), text(held, "words"))
         });
         section(&mut lines, "Re-checks", &all["rechecks"], |care| {
             let treated = care["treated"]

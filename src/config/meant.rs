@@ -3,6 +3,7 @@
 use super::ends::{ChannelSettings, Reach, SourceSettings, channels, sources};
 use super::people::{escalation, people};
 use super::problem::{Place, Problem, Problems};
+use super::quiet::quiet;
 use super::tree::{self, Node};
 use super::words::Words;
 use crate::domain::glucose::Unit;
@@ -95,6 +96,7 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     wearer.end();
 
     levels(&mut top, &mut policy, start);
+    quiet(&mut top, &mut policy, start);
 
     let gap_node = top.take("gap");
     let mut gap = Words::of("gap", gap_node, start, top.problems());

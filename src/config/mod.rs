@@ -5,6 +5,7 @@ pub mod files;
 pub mod meant;
 mod people;
 pub mod problem;
+mod quiet;
 pub mod tree;
 pub mod words;
 

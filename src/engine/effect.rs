@@ -59,6 +59,8 @@ pub enum Condition {
     Reminder,
     /// What the night held.
     Morning,
+    /// What other quiet hours held.
+    Digest,
 }
 
 impl Condition {
@@ -83,6 +85,7 @@ impl Condition {
             Self::Diary => "diary",
             Self::Reminder => "reminder",
             Self::Morning => "morning",
+            Self::Digest => "digest",
         }
     }
 }
@@ -95,7 +98,7 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 18] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
@@ -113,6 +116,7 @@ impl Condition {
         Self::Diary,
         Self::Reminder,
         Self::Morning,
+        Self::Digest,
     ];
 
     /// The four levels: of each side the worse first.
@@ -134,7 +138,8 @@ impl Condition {
             | Self::NotWatching
             | Self::Diary
             | Self::Reminder
-            | Self::Morning => None,
+            | Self::Morning
+            | Self::Digest => None,
         }
     }
 

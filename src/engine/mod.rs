@@ -14,6 +14,7 @@ mod arrival;
 pub mod effect;
 pub mod escalation;
 pub mod event;
+pub mod hours;
 pub mod level;
 pub mod morning;
 mod past;
@@ -38,14 +39,15 @@ mod values;
 pub mod window;
 
 use crate::domain::glucose::Glucose;
-use crate::domain::local::{Hours, Stretch};
+use crate::domain::local::Stretch;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use alarm::Returned;
 use effect::{Condition, Decision, Id, Side, What};
 use escalation::Chain;
 use event::{Cause, Event};
-use level::{Seen, Told};
+use hours::Waiting;
+use level::Seen;
 use morning::Overnight;
 use policy::Policy;
 use quiet::Quiet;
@@ -87,8 +89,8 @@ const TIMERS_PER_TURN_MAX: usize = 64;
 pub struct Engine {
     policy: Policy,
     state: State,
-    /// Day or night around the last turn, so that a calendar is asked twice a day and not at every reading.
-    around: Option<Stretch>,
+    /// Night and quiet hours around the last turn, so that a calendar is asked now and then and not at every reading.
+    around: Option<(Stretch, Stretch)>,
 }
 
 /// All that the engine remembers. Saved whole at every turn.
@@ -117,6 +119,9 @@ pub struct State {
     /// What the night held so far.
     #[serde(default)]
     overnight: Overnight,
+    /// Rings that wait for the end of quiet hours.
+    #[serde(default)]
+    pub waiting: Waiting,
     /// Alerts that are over and that nobody answered.
     #[serde(default)]
     pub returned: Vec<Returned>,
@@ -191,8 +196,7 @@ impl Engine {
 
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
-        let night = self.night_around(now);
-        let mut turn = Turn { now, night, judged: None, doubt: self.doubt(now), written: false, out: Vec::new() };
+        let mut turn = self.begin(now);
         match event {
             Event::Tick => {}
             Event::Started => self.watch_all_sources(now),
@@ -216,13 +220,14 @@ impl Engine {
             Event::Written { said, whence } => self.written(&mut turn, said, whence),
             Event::DiaryRefused { words, more } => diary_refused(&mut turn, words, *more),
             Event::Unwatched { from, to, cause } => self.unwatched(&mut turn, *from, *to, *cause),
-            Event::ClockStepped { by } => self.clock_stepped(turn.now, *by),
+            Event::ClockStepped { by } => self.clock_stepped(&turn, *by),
             Event::Channels { working, failing } => self.channels(&mut turn, *working, failing),
             Event::PolicyChanged(policy) => self.policy_changed(&mut turn, policy),
             Event::Remind(asked) => self.remind(&mut turn, asked),
             Event::CancelReminders { which } => self.cancel_reminders(&mut turn, *which),
         }
         self.expire(&mut turn);
+        self.hold_in_quiet_hours(&mut turn);
         self.keep_quiet(&mut turn);
         self.forget_returned(now);
         self.remember_night(&turn);
@@ -327,7 +332,7 @@ impl Engine {
                 Timer::SensorEnd(source) => self.tell_sensor_end(turn, source),
                 Timer::Chain => self.escalate(turn),
                 Timer::Quiet => self.quiet_is_over(turn),
-                Timer::Morning => self.tell_morning(turn),
+                Timer::Digest => self.quiet_hours_are_over(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
                 Timer::Reminder(id) => self.reminder_comes(turn, id),
             }
@@ -348,7 +353,7 @@ impl Engine {
         }
     }
 
-    fn clock_stepped(&mut self, now: Timestamp, by: Span) {
+    fn clock_stepped(&mut self, turn: &Turn, by: Span) {
         self.state.timers.shift(by);
         if let Some(chain) = &mut self.state.chain {
             chain.shift(by);
@@ -356,11 +361,12 @@ impl Engine {
         for quiet in &mut self.state.quiet {
             quiet.shift(by);
         }
-        self.keep_reminders_by(by, now);
+        self.keep_reminders_by(by, turn.now);
         for source in self.numbers() {
             self.source(source).scan.shift(by);
-            self.plan_scan(now, source);
+            self.plan_scan(turn.now, source);
         }
+        self.plan_digest(turn);
     }
 
     fn policy_changed(&mut self, turn: &mut Turn, policy: &Policy) {
@@ -370,41 +376,20 @@ impl Engine {
         if moved {
             self.move_reminders(turn.now);
         }
-        turn.night = self.night_around(turn.now);
+        self.begin_anew(turn);
         self.drop_levels_switched_off(turn);
         self.drop_sources_gone(turn);
         self.watch_all_sources(turn.now);
         self.close_high_if_over(turn);
+        self.plan_digest(turn);
     }
 
     fn past_after(&mut self, source: SourceId) -> Span {
         Span::minutes(PAST_MIN).max(self.source(source).cadence().times(2, 1))
     }
 
-    fn mark_held_as_rung(&mut self, now: Timestamp) {
-        for level in [&mut self.state.high.worse, &mut self.state.high.milder] {
-            if let Some(active) = level.active_mut().filter(|active| active.told == Told::Held) {
-                active.told = Told::Rang;
-                active.rang = now;
-                active.told_at = Some(now);
-            }
-        }
-    }
-
     fn take_id(&mut self) -> Id {
         self.state.last_id += 1;
         Id(self.state.last_id)
-    }
-
-    fn night_around(&mut self, now: Timestamp) -> Stretch {
-        match self.around {
-            Some(around) if around.from <= now && now < around.until => around,
-            _ => {
-                let hours: Hours = self.policy.night;
-                let around = hours.stretch(self.policy.zone, now);
-                self.around = Some(around);
-                around
-            }
-        }
     }
 }

@@ -4,6 +4,7 @@
 use super::effect::Condition;
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::local::{Hours, Zone};
+use crate::domain::schedule::Schedule;
 use crate::domain::time::Span;
 use serde::{Deserialize, Serialize};
 
@@ -82,9 +83,9 @@ impl Default for SensorPolicy {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Rings {
-    /// Day and night.
+    /// Day and night, and in quiet hours whatever its priority.
     Always,
-    /// By day; by night it waits for the morning.
+    /// By day; by night it waits for the morning, and in other quiet hours for their end if it is of low priority.
     ByDay,
     /// Never: the level is off.
     Never,
@@ -214,6 +215,9 @@ pub struct Policy {
     /// Others who are called, in order.
     #[serde(default)]
     pub people: Vec<PersonPolicy>,
+    /// Hours beside the night in which what can wait does not ring.
+    #[serde(default)]
+    pub quiet_hours: Schedule,
 }
 
 impl Levels {
@@ -237,6 +241,7 @@ impl Levels {
             | Condition::NotWatching
             | Condition::Diary
             | Condition::Morning
+            | Condition::Digest
             | Condition::Reminder => None,
         }
     }
@@ -328,6 +333,7 @@ impl Policy {
             escalation: EscalationPolicy::default(),
             name: None,
             people: Vec::new(),
+            quiet_hours: Schedule::default(),
         }
     }
 }

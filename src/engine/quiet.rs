@@ -46,7 +46,8 @@ pub fn longest(condition: Condition) -> Option<Span> {
         | Condition::NotWatching
         | Condition::Diary
         | Condition::Reminder
-        | Condition::Morning => return None,
+        | Condition::Morning
+        | Condition::Digest => return None,
     };
     Some(Span::minutes(minutes))
 }
@@ -88,6 +89,7 @@ impl Engine {
         let conditions = ended.iter().map(|quiet| quiet.condition).collect();
         turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::QuietOff { conditions }, false);
         self.ring_withheld(turn, &ended);
+        self.plan_digest(turn);
     }
 
     /// After a turn's decisions: those of a quiet condition do not ring. What is of high priority rings, unless
@@ -141,7 +143,13 @@ impl Engine {
         lost.chain(two.map(|two| (two.id, None, two.since))).collect()
     }
 
-    fn still_beyond(&self, condition: Condition) -> Option<Active> {
+    /// Until when the wearer wants no ring of a condition, if they do.
+    pub(super) fn silent_until(&self, condition: Condition, now: Timestamp) -> Option<Timestamp> {
+        let quiet = self.state.quiet.iter().find(|quiet| quiet.condition == condition);
+        quiet.map(|quiet| quiet.until).filter(|until| *until > now)
+    }
+
+    pub(super) fn still_beyond(&self, condition: Condition) -> Option<Active> {
         let active = self.state.active(condition).copied();
         active.filter(|active| active.is_beyond() && active.told != Told::Hidden && !active.seen)
     }

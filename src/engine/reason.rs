@@ -4,6 +4,7 @@
 use super::effect::{Condition, Id, Side};
 use super::escalation::Step;
 use super::event::Cause;
+use super::hours::Held;
 use super::morning::Stretch;
 use super::reminder::{Come, Reminder};
 use super::two_signals::Trust;
@@ -29,6 +30,8 @@ pub enum Reason {
     WorseActive { worse: Condition },
     /// By night this waits for the morning.
     Night { until: Timestamp },
+    /// In quiet hours this waits for their end.
+    QuietHours { until: Timestamp },
     /// The value has been back within the deadband's far side for the off-delay.
     BackWithin { since: Timestamp },
     /// The settings no longer hold this condition.
@@ -108,8 +111,17 @@ pub enum Reason {
     QuietOff { conditions: Vec<Condition> },
     /// A limited silence is over, and the value is still beyond its limit.
     QuietOver { since: Timestamp },
-    /// What the night held.
-    Morning { stretches: Vec<Stretch>, rings: u32 },
+    /// What the night held, what waited for its end, and how much more did.
+    Morning {
+        stretches: Vec<Stretch>,
+        rings: u32,
+        #[serde(default)]
+        held: Vec<Held>,
+        #[serde(default)]
+        more: u32,
+    },
+    /// What waited for the end of quiet hours by day, and how much more did.
+    Digest { held: Vec<Held>, more: u32 },
     /// No source has that name.
     NoSuchSource { names: Vec<String> },
     /// A look found the low still there.
@@ -122,6 +134,8 @@ pub enum Reason {
     StillHigh { since: Timestamp, marked: bool, next: Timestamp },
     /// A high that was held during the night is still there in the morning.
     NightOver { since: Timestamp, next: Timestamp },
+    /// The same of other quiet hours.
+    QuietHoursOver { since: Timestamp, next: Timestamp },
     /// Past readings held values beyond these limits.
     Past { spans: Vec<PastSpan>, more: usize },
     /// Nobody was watching.
@@ -211,13 +225,14 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 69] = [
+    pub const WORDS: [&'static str; 72] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
         "no_longer_worse",
         "worse_active",
         "night",
+        "quiet_hours",
         "back_within",
         "condition_gone",
         "nothing_reached",
@@ -258,6 +273,7 @@ impl Reason {
         "quiet_off",
         "quiet_over",
         "morning",
+        "digest",
         "no_such_source",
         "still_low",
         "no_fresh_reading",
@@ -265,6 +281,7 @@ impl Reason {
         "still_high",
         "nobody_marked",
         "night_over",
+        "quiet_hours_over",
         "past_readings",
         "unwatched",
         "looks_planned",
@@ -293,6 +310,7 @@ impl Reason {
             Self::NoLongerWorse { .. } => "no_longer_worse",
             Self::WorseActive { .. } => "worse_active",
             Self::Night { .. } => "night",
+            Self::QuietHours { .. } => "quiet_hours",
             Self::BackWithin { .. } => "back_within",
             Self::ConditionGone => "condition_gone",
             Self::NothingReached { .. } => "nothing_reached",
@@ -334,6 +352,7 @@ impl Reason {
             Self::QuietOff { .. } => "quiet_off",
             Self::QuietOver { .. } => "quiet_over",
             Self::Morning { .. } => "morning",
+            Self::Digest { .. } => "digest",
             Self::NoSuchSource { .. } => "no_such_source",
             Self::StillLow { .. } => "still_low",
             Self::NoFreshReading { .. } => "no_fresh_reading",
@@ -341,6 +360,7 @@ impl Reason {
             Self::StillHigh { marked: true, .. } => "still_high",
             Self::StillHigh { .. } => "nobody_marked",
             Self::NightOver { .. } => "night_over",
+            Self::QuietHoursOver { .. } => "quiet_hours_over",
             Self::Past { .. } => "past_readings",
             Self::Unwatched { .. } => "unwatched",
             Self::LooksPlanned { .. } => "looks_planned",

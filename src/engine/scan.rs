@@ -5,6 +5,7 @@ use super::Engine;
 use super::effect::{Condition, Id, What};
 use super::policy::SourceKind;
 use super::reason::{Call, Reason};
+use super::source::SourceState;
 use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::local::Stretch;
@@ -42,6 +43,13 @@ pub(super) struct Scan {
     id: Option<Id>,
     /// When it was last called for.
     asked: Option<Timestamp>,
+}
+
+impl SourceState {
+    /// Is a scan called for under that number?
+    pub(super) fn is_called_for(&self, id: Id) -> bool {
+        self.scan.id == Some(id)
+    }
 }
 
 impl Scan {

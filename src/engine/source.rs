@@ -294,9 +294,9 @@ impl Engine {
             return;
         }
         let by_night = self.policy.escalation.gap_by_night;
-        if let Some(newest) = state.newest.filter(|_| turn.night.inside && !state.grave && state.bad_since.is_none()) {
-            // By night an ordinary value that falls silent wakes nobody so soon.
-            let due = (newest + by_night).min(turn.night.until);
+        if let Some(newest) = state.newest.filter(|_| turn.quiet.inside && !state.grave && state.bad_since.is_none()) {
+            // By night, and in quiet hours, an ordinary value that falls silent rings later.
+            let due = (newest + by_night).min(turn.quiet.until);
             if turn.now < due {
                 self.state.timers.set(Timer::Gap(source), due);
                 return;

@@ -29,8 +29,9 @@ pub enum Timer {
     Quiet,
     /// One of the wearer's own reminders is due.
     Reminder(Id),
-    /// The night is over.
-    Morning,
+    /// Quiet hours are over, the night among them: what waited is told.
+    #[serde(alias = "morning")]
+    Digest,
 }
 
 /// All running timers; at most one of each name.

@@ -1,5 +1,6 @@
 //! One turn of the engine: the time it happens at, the value it looks at, and what it decides.
 
+use super::Engine;
 use super::effect::{Decision, Doubt};
 use super::trend::Rate;
 use crate::domain::glucose::Glucose;
@@ -24,6 +25,10 @@ pub(super) struct Turn {
     pub(super) now: Timestamp,
     /// The night or the day it happens in.
     pub(super) night: Stretch,
+    /// The quiet hours it happens in, the night among them, or the time between them.
+    pub(super) quiet: Stretch,
+    /// Above this a value is very high.
+    pub(super) very_high: Glucose,
     /// The value it looks at.
     pub(super) judged: Option<Judged>,
     /// Why values are less sure at the moment.
@@ -32,4 +37,18 @@ pub(super) struct Turn {
     pub(super) written: bool,
     /// What was decided so far.
     pub(super) out: Vec<Decision>,
+}
+
+impl Engine {
+    pub(super) fn begin(&mut self, now: Timestamp) -> Turn {
+        let (night, quiet) = self.hours_around(now);
+        let very_high = self.policy.levels.very_high.limit;
+        Turn { now, night, quiet, very_high, judged: None, doubt: self.doubt(now), written: false, out: Vec::new() }
+    }
+
+    /// The settings changed: what the turn knows of them is as they are now.
+    pub(super) fn begin_anew(&mut self, turn: &mut Turn) {
+        (turn.night, turn.quiet) = self.hours_around(turn.now);
+        turn.very_high = self.policy.levels.very_high.limit;
+    }
 }

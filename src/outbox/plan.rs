@@ -103,6 +103,7 @@ fn discreet(decision: &Decision) -> String {
         Condition::Scan => "Scan the sensor",
         Condition::Reminder => "Your reminder",
         Condition::Morning => "The night is over",
+        Condition::Digest => "Quiet hours are over",
         Condition::Sensor
         | Condition::ChannelFailed
         | Condition::WhileAway

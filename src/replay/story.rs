@@ -57,6 +57,7 @@ pub(super) const fn only_tells(decision: &Decision) -> bool {
                 | Condition::Sensor
                 | Condition::Reminder
                 | Condition::Morning
+                | Condition::Digest
         )
 }
 

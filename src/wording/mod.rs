@@ -3,7 +3,9 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod answer;
+mod digest;
 mod morning;
+mod past;
 mod people;
 pub mod reason;
 pub mod reminder;
@@ -15,6 +17,9 @@ use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::local::Zone;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::policy::Policy;
+
+/// Most lines of a message that tells several things.
+const LINES_MAX: usize = 5;
 
 /// How one wearer reads: unit, zone, and the time it is for them.
 #[derive(Debug, Clone, Copy)]

@@ -4,6 +4,7 @@ use super::Voice;
 use crate::engine::effect::{Decision, Side, What};
 use crate::engine::escalation::Step;
 use crate::engine::event::Cause;
+use crate::engine::hours::Held;
 use crate::engine::reason::{Call, Reason};
 use crate::engine::two_signals::Trust;
 
@@ -41,7 +42,8 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::NoFreshReading { .. }
         | Reason::Back { .. }
         | Reason::StillHigh { .. }
-        | Reason::NightOver { .. } => of_looks(reason, voice),
+        | Reason::NightOver { .. }
+        | Reason::QuietHoursOver { .. } => of_looks(reason, voice),
         Reason::BeyondLimit { limit, since } => {
             format!("beyond {} since {}", voice.limit(*limit), clock(*since))
         }
@@ -64,6 +66,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         }
         Reason::WorseActive { worse } => format!("{} is active and speaks for it", worse.name()),
         Reason::Night { until } => format!("it is night, this waits until {}", clock(*until)),
+        Reason::QuietHours { until } => format!("quiet hours, this waits until {}", clock(*until)),
         Reason::BackWithin { since } => format!("back past the deadband since {}", clock(*since)),
         Reason::ConditionGone => "the settings no longer hold this level".to_owned(),
         Reason::NothingReached { .. }
@@ -99,7 +102,8 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::QuietWhat { .. }
         | Reason::QuietOff { .. }
         | Reason::QuietOver { .. }
-        | Reason::Morning { .. } => of_sensors(reason, voice),
+        | Reason::Morning { .. }
+        | Reason::Digest { .. } => of_sensors(reason, voice),
         Reason::Past { spans, more } => {
             format!("{} stretches in readings that came in late", spans.len() + more)
         }
@@ -256,8 +260,13 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         Reason::QuietUntil { condition, until, .. } => format!("{} quiet until {}", condition.name(), clock(*until)),
         Reason::QuietWhat { .. } => "what is to be quiet was not said".to_owned(),
         Reason::QuietOff { conditions } => format!("{} conditions ring again", conditions.len()),
-        Reason::Morning { stretches, rings } => {
-            format!("the night is over: {} alerts, {rings} rings", stretches.len())
+        Reason::Morning { stretches, rings, held, more } => format!(
+            "the night is over: {} alerts, {rings} rings, {} waited and still stand",
+            stretches.len(),
+            waited(held, *more)
+        ),
+        Reason::Digest { held, more } => {
+            format!("quiet hours are over: {} waited and still stand", waited(held, *more))
         }
         Reason::QuietOver { since } => {
             format!("what you wanted quiet is over, and this has stood since {}", clock(*since))
@@ -265,6 +274,10 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),
     }
+}
+
+fn waited(held: &[Held], more: u32) -> u64 {
+    u64::from(more).saturating_add(held.len() as u64)
 }
 
 /// The same of looks and questions after a high or a low.
@@ -302,6 +315,9 @@ fn of_looks(reason: &Reason, voice: Voice) -> String {
         }
         Reason::NightOver { since, next } => {
             format!("high since {}, kept for the morning; asked again at {}", clock(*since), clock(*next))
+        }
+        Reason::QuietHoursOver { since, next } => {
+            format!("high since {}, kept for the end of quiet hours; asked again at {}", clock(*since), clock(*next))
         }
         other => other.word().replace('_', " "),
     }

@@ -9,7 +9,7 @@ use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::event::Cause;
 use crate::engine::policy::Policy;
-use crate::engine::reason::{PastSpan, Reason, Treatment};
+use crate::engine::reason::{Reason, Treatment};
 use crate::engine::trend::Direction;
 
 /// Longest title, in characters: what a wrist shows at a glance.
@@ -39,6 +39,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::RecheckLow => said.recheck_low(),
         Condition::WhileAway | Condition::NotWatching | Condition::Diary => said.told(),
         Condition::Morning => said.morning(),
+        Condition::Digest => said.digest(),
         Condition::Reminder => said.reminder(),
     };
     Text { title: shortened(&title), body: format!("{body}{}", said.doubt()) }
@@ -219,18 +220,19 @@ impl Said<'_> {
                     ),
                 )
             }
-            Reason::NightOver { since, next } => (
-                format!("High since {}: {value}, {at}. Look now", self.voice.clock(*since)),
-                format!(
-                    "{} High since {}, kept for the morning. Asked again {}.",
-                    self.full_value(),
-                    self.voice.clock(*since),
-                    self.voice.clock(*next)
-                ),
-            ),
+            Reason::NightOver { since, next } => self.kept_high("the morning", *since, *next),
+            Reason::QuietHoursOver { since, next } => self.kept_high("the end of quiet hours", *since, *next),
             Reason::Back { treated } => self.back(treated),
             _ => (format!("{value}, {at}"), self.full_value()),
         }
+    }
+
+    fn kept_high(&self, until: &str, since: Timestamp, next: Timestamp) -> (String, String) {
+        let (since, next) = (self.voice.clock(since), self.voice.clock(next));
+        (
+            format!("High since {since}: {}, {}. Look now", self.value_and_direction(), self.read_at()),
+            format!("{} High since {since}, kept for {until}. Asked again {next}.", self.full_value()),
+        )
     }
 
     fn recheck_low(&self) -> (String, String) {
@@ -310,12 +312,7 @@ impl Said<'_> {
 
     fn told(&self) -> (String, String) {
         match &self.decision.reason {
-            Reason::Past { spans, more } => {
-                let all: Vec<String> = spans.iter().map(|span| self.past_span(span)).collect();
-                let first = all.first().cloned().unwrap_or_default();
-                let more = if *more > 0 { format!("; and {more} more") } else { String::new() };
-                (format!("While away: {first}"), format!("Readings that came in late: {}{more}.", all.join("; ")))
-            }
+            Reason::Past { spans, more } => self.past(spans, *more),
             Reason::Unwatched { from, to, cause } => {
                 let why = match cause {
                     Cause::Stopped => "recheck was stopped",
@@ -363,16 +360,6 @@ impl Said<'_> {
             }
             _ => ("Noted".to_owned(), String::new()),
         }
-    }
-
-    /// `below 70 from 02:10 to 03:05`
-    fn past_span(&self, span: &PastSpan) -> String {
-        let side = if matches!(span.condition, Condition::VeryLow | Condition::Low) { "below" } else { "above" };
-        let limit = self.voice.limit(span.limit);
-        if span.from == span.to {
-            return format!("{side} {limit} at {}", self.voice.clock(span.from));
-        }
-        format!("{side} {limit} from {} to {}", self.voice.clock(span.from), self.voice.zone.clock(span.to))
     }
 
     /// `+12 in `, or `after ` when the value then is not known.
