@@ -59,6 +59,7 @@ fn policy(high: &str) -> Policy {
         "level.very_high.on_delay=0m",
         "level.very_high.off_delay=0m",
         "quiet.hours=07:10-07:30",
+        "level.high.because=a week of fever",
         &format!("level.high.rings={high}"),
     ];
     let sets: Vec<String> = sets.iter().map(|set| (*set).to_owned()).collect();

@@ -124,9 +124,8 @@ impl Seen<'_> {
             "returned": self.engine.snapshot().returned.iter().map(|returned| {
                 json!({ "id": returned.id.0, "condition": returned.condition.name(), "since": stamp(returned.since), "until": stamp(returned.until) })
             }).collect::<Vec<Value>>(),
-            "quiet": self.engine.snapshot().quiet.iter().filter(|quiet| quiet.until > self.now).map(|quiet| {
-                json!({ "condition": quiet.condition.name(), "until": stamp(quiet.until) })
-            }).collect::<Vec<Value>>(),
+            "quiet": status_hours::quiet(self.engine, self.now),
+            "out_of_service": status_hours::out_of_service(self.engine),
             "quiet_hours_until": status_hours::quiet_hours(self.engine, self.now),
             "waiting": status_hours::waiting(self.engine),
             "channels": channels,
@@ -318,13 +317,7 @@ impl Seen<'_> {
                 clock(&returned["until"])
             )
         });
-        section(&mut lines, "Quiet", &all["quiet"], |quiet| {
-            format!("      {} until {}", text(quiet, "condition"), clock(&quiet["until"]))
-        });
-        lines.extend(all["quiet_hours_until"].as_str().map(|at| format!("Quiet hours until {}", clock_of(Some(at)))));
-        section(&mut lines, "Told when they are over, if it still stands", &all["waiting"], |held| {
-            format!("      {} {}", clock(&held["at"]), text(held, "words"))
-        });
+        status_hours::lines(&mut lines, all);
         section(&mut lines, "Re-checks", &all["rechecks"], |care| {
             let treated = care["treated"]
                 .as_str()
@@ -367,7 +360,7 @@ impl Seen<'_> {
     }
 }
 
-fn section(lines: &mut Vec<String>, title: &str, all: &Value, line: impl Fn(&Value) -> String) {
+pub(super) fn section(lines: &mut Vec<String>, title: &str, all: &Value, line: impl Fn(&Value) -> String) {
     let all = all.as_array().map_or(&[][..], Vec::as_slice);
     if !all.is_empty() {
         lines.push(title.to_owned());
@@ -375,11 +368,11 @@ fn section(lines: &mut Vec<String>, title: &str, all: &Value, line: impl Fn(&Val
     }
 }
 
-fn text<'a>(value: &'a Value, key: &str) -> &'a str {
+pub(super) fn text<'a>(value: &'a Value, key: &str) -> &'a str {
     value[key].as_str().unwrap_or_default()
 }
 
 /// `2026-03-02 14:10` of an RFC 3339 time.
-fn clock_of(stamp: Option<&str>) -> String {
+pub(super) fn clock_of(stamp: Option<&str>) -> String {
     stamp.and_then(|stamp| stamp.get(..16)).map_or_else(|| "-".to_owned(), |shown| shown.replace('T', " "))
 }

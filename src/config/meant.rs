@@ -9,6 +9,7 @@ use super::words::Words;
 use crate::domain::glucose::Unit;
 use crate::domain::local::{Hours, Zone};
 use crate::domain::time::Span;
+use crate::engine::effect::Condition;
 use crate::engine::policy::{LevelPolicy, Policy, Rings, Therapy};
 use crate::formats::wanted::Wanted;
 use std::collections::BTreeMap;
@@ -140,7 +141,7 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
     let unit = policy.unit;
     let node = top.take("level");
     let mut all = Words::of("level", node, start, top.problems());
-    let table = &mut policy.levels;
+    let (table, because_of) = (&mut policy.levels, &mut policy.because);
     let mut placed = Vec::new();
     for (key, name, level) in [
         ("very_low", "level.very_low", &mut table.very_low),
@@ -152,6 +153,7 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
         let place = node.as_ref().map_or(start, |node| node.place);
         let mut words = Words::of(name, node, place, all.problems());
         let limit = one_level(&mut words, unit, level);
+        let because = words.text("because").map(|(_, because)| one_line(&because)).unwrap_or_default();
         let place = limit.unwrap_or(place);
         match (key, level.rings) {
             ("very_low", Rings::Always) | ("low", Rings::Always | Rings::ByDay) | ("high" | "very_high", _) => {}
@@ -164,6 +166,11 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
             words.wrong(place, "level.very_low may not have an on_delay", "a value below this limit may not wait");
             level.on_delay = Span::ZERO;
         }
+        if level.rings == Rings::Never && because.is_empty() {
+            let hint = "add because = \"...\" beside it: once a week you are reminded of it in these words";
+            words.wrong(place, format!("{name} is switched off, and nothing says why"), hint);
+        }
+        because_of.extend(Condition::named(key).filter(|_| !because.is_empty()).map(|level| (level, because)));
         placed.push((name, place, level.limit));
         words.end();
     }
@@ -202,6 +209,10 @@ fn one_level(words: &mut Words<'_>, unit: Unit, level: &mut LevelPolicy) -> Opti
         level.rings = rings;
     }
     place
+}
+
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 fn therapy(text: &str) -> Option<Therapy> {
@@ -272,6 +283,17 @@ mod tests {
     fn very_low_may_neither_wait_nor_be_silent() {
         assert_eq!(problems("[level.very_low]\non_delay = \"5m\"\n"), ["level.very_low may not have an on_delay"]);
         assert_eq!(problems("[level.very_low]\nrings = \"by_day\"\n"), ["level.very_low must always ring"]);
+    }
+
+    #[test]
+    fn a_level_that_is_switched_off_says_why() {
+        assert_eq!(
+            problems("[level.high]\nrings = \"never\"\nbecause = \" \"\n"),
+            ["level.high is switched off, and nothing says why"]
+        );
+        let off = "[level.high]\nrings = \"never\"\nbecause = \"a week of\\nillness\"\n";
+        let read = settings(off, None, &[], Purpose::Replay, Zone::UTC).unwrap();
+        assert_eq!(read.policy.because.get(&Condition::High).map(String::as_str), Some("a week of illness"));
     }
 
     #[test]

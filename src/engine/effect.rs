@@ -61,6 +61,8 @@ pub enum Condition {
     Morning,
     /// What other quiet hours held.
     Digest,
+    /// A level is switched off.
+    OutOfService,
 }
 
 impl Condition {
@@ -86,6 +88,7 @@ impl Condition {
             Self::Reminder => "reminder",
             Self::Morning => "morning",
             Self::Digest => "digest",
+            Self::OutOfService => "out_of_service",
         }
     }
 }
@@ -98,7 +101,7 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 19] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
@@ -117,6 +120,7 @@ impl Condition {
         Self::Reminder,
         Self::Morning,
         Self::Digest,
+        Self::OutOfService,
     ];
 
     /// The four levels: of each side the worse first.
@@ -139,7 +143,8 @@ impl Condition {
             | Self::Diary
             | Self::Reminder
             | Self::Morning
-            | Self::Digest => None,
+            | Self::Digest
+            | Self::OutOfService => None,
         }
     }
 

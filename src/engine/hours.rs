@@ -230,6 +230,7 @@ impl Engine {
                 | Condition::Morning
                 | Condition::Digest,
             ) => true,
+            (_, Condition::OutOfService) => !state.off.is_empty(),
         }
     }
 }

@@ -28,6 +28,7 @@ pub mod recheck_low;
 pub mod reminder;
 mod said;
 mod scan;
+pub mod service;
 pub mod session;
 pub mod side;
 pub mod source;
@@ -58,6 +59,7 @@ use recheck_low::LowCare;
 use reminder::Reminder;
 use said::diary_refused;
 use serde::{Deserialize, Serialize};
+use service::Off;
 use side::SideState;
 use source::SourceState;
 use timers::{Timer, Timers};
@@ -128,6 +130,9 @@ pub struct State {
     /// Conditions that do not ring for a while.
     #[serde(default)]
     pub quiet: Vec<Quiet>,
+    /// Levels that are switched off.
+    #[serde(default)]
+    off: Vec<Off>,
     /// What rang last.
     #[serde(default)]
     last_rung: Option<Condition>,
@@ -231,6 +236,7 @@ impl Engine {
         self.keep_quiet(&mut turn);
         self.forget_returned(now);
         self.remember_night(&turn);
+        self.note_switched_off(now);
         turn.out
     }
 
@@ -334,6 +340,7 @@ impl Engine {
                 Timer::Quiet => self.quiet_is_over(turn),
                 Timer::Digest => self.quiet_hours_are_over(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
+                Timer::Off => self.remind_of_switched_off(turn),
                 Timer::Reminder(id) => self.reminder_comes(turn, id),
             }
         }
@@ -360,6 +367,9 @@ impl Engine {
         }
         for quiet in &mut self.state.quiet {
             quiet.shift(by);
+        }
+        for off in &mut self.state.off {
+            off.since = off.since + by;
         }
         self.keep_reminders_by(by, turn.now);
         for source in self.numbers() {

@@ -7,6 +7,7 @@ use crate::domain::local::{Hours, Zone};
 use crate::domain::schedule::Schedule;
 use crate::domain::time::Span;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// How insulin is taken; it decides which looks may ask.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -218,6 +219,12 @@ pub struct Policy {
     /// Hours beside the night in which what can wait does not ring.
     #[serde(default)]
     pub quiet_hours: Schedule,
+    /// Why a level is switched off, in the wearer's words.
+    #[serde(default)]
+    pub because: BTreeMap<Condition, String>,
+    /// Limited silences that are shorter than the longest there may be.
+    #[serde(default)]
+    pub quiet_longest: BTreeMap<Condition, Span>,
 }
 
 impl Levels {
@@ -242,6 +249,7 @@ impl Levels {
             | Condition::Diary
             | Condition::Morning
             | Condition::Digest
+            | Condition::OutOfService
             | Condition::Reminder => None,
         }
     }
@@ -334,6 +342,8 @@ impl Policy {
             name: None,
             people: Vec::new(),
             quiet_hours: Schedule::default(),
+            because: BTreeMap::new(),
+            quiet_longest: BTreeMap::new(),
         }
     }
 }

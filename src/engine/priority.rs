@@ -18,7 +18,7 @@
 //! | last call for a scan, memory full | values lost | delayed | low |
 //! | look at a high that is very high and does not fall | irreversible harm possible (ketones) | delayed | medium |
 //! | look at a treated high that falls fast | reversible (a low) | prompt | medium |
-//! | other looks at a high, past readings, stretches not watched, first call for a scan, end of a sensor, what waited for the end of quiet hours, own reminders | none by themselves | - | information |
+//! | other looks at a high, past readings, stretches not watched, first call for a scan, end of a sensor, what waited for the end of quiet hours, a level that is switched off, own reminders | none by themselves | - | information |
 //!
 //! Deviation: a gap after a low is high by the letter of the table; medium, since the low is not established.
 
@@ -64,6 +64,7 @@ pub(super) fn of(condition: Condition, reason: &Reason, judged: Option<Judged>, 
         | Condition::Diary
         | Condition::Morning
         | Condition::Digest
+        | Condition::OutOfService
         | Condition::Reminder => Priority::Information,
     }
 }

@@ -47,7 +47,8 @@ pub fn longest(condition: Condition) -> Option<Span> {
         | Condition::Diary
         | Condition::Reminder
         | Condition::Morning
-        | Condition::Digest => return None,
+        | Condition::Digest
+        | Condition::OutOfService => return None,
     };
     Some(Span::minutes(minutes))
 }
@@ -65,7 +66,7 @@ impl Engine {
     pub(super) fn quiet(&mut self, turn: &mut Turn, span: Span, condition: Option<Condition>) {
         let answer = |turn: &mut Turn, reason| turn.tell(What::Answer, Condition::Diary, Id(0), None, reason, false);
         let meant = condition.or(self.state.last_rung.filter(|last| *last != Condition::VeryLow));
-        let Some((condition, most)) = meant.and_then(|meant| Some((meant, longest(meant)?))) else {
+        let Some((condition, most)) = meant.and_then(|meant| Some((meant, self.longest_quiet(meant)?))) else {
             answer(turn, Reason::QuietWhat { last: self.state.last_rung });
             return;
         };
@@ -80,6 +81,12 @@ impl Engine {
         self.state.quiet.push(Quiet { condition, until, withheld, began: Some(began) });
         self.plan_quiet();
         answer(turn, Reason::QuietUntil { condition, until, capped: capped.then_some(most) });
+    }
+
+    /// The longest silence of a condition; the settings may make it shorter, never longer.
+    fn longest_quiet(&self, condition: Condition) -> Option<Span> {
+        let most = longest(condition)?;
+        Some(self.policy.quiet_longest.get(&condition).map_or(most, |set| most.min(*set)))
     }
 
     /// All that was quiet rings again from now on, and at once if it was withheld and still stands.

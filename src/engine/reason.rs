@@ -7,6 +7,7 @@ use super::event::Cause;
 use super::hours::Held;
 use super::morning::Stretch;
 use super::reminder::{Come, Reminder};
+use super::service::OffBecause;
 use super::two_signals::Trust;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
@@ -122,6 +123,8 @@ pub enum Reason {
     },
     /// What waited for the end of quiet hours by day, and how much more did.
     Digest { held: Vec<Held>, more: u32 },
+    /// These levels are switched off.
+    SwitchedOff { levels: Vec<OffBecause> },
     /// No source has that name.
     NoSuchSource { names: Vec<String> },
     /// A look found the low still there.
@@ -225,7 +228,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 72] = [
+    pub const WORDS: [&'static str; 73] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -274,6 +277,7 @@ impl Reason {
         "quiet_over",
         "morning",
         "digest",
+        "switched_off",
         "no_such_source",
         "still_low",
         "no_fresh_reading",
@@ -353,6 +357,7 @@ impl Reason {
             Self::QuietOver { .. } => "quiet_over",
             Self::Morning { .. } => "morning",
             Self::Digest { .. } => "digest",
+            Self::SwitchedOff { .. } => "switched_off",
             Self::NoSuchSource { .. } => "no_such_source",
             Self::StillLow { .. } => "still_low",
             Self::NoFreshReading { .. } => "no_fresh_reading",

@@ -32,6 +32,8 @@ pub enum Timer {
     /// Quiet hours are over, the night among them: what waited is told.
     #[serde(alias = "morning")]
     Digest,
+    /// The wearer is reminded of what is switched off.
+    Off,
 }
 
 /// All running timers; at most one of each name.

@@ -105,6 +105,7 @@ fn discreet(decision: &Decision) -> String {
         Condition::Morning => "The night is over",
         Condition::Digest => "Quiet hours are over",
         Condition::Sensor
+        | Condition::OutOfService
         | Condition::ChannelFailed
         | Condition::WhileAway
         | Condition::NotWatching

@@ -58,6 +58,7 @@ pub(super) const fn only_tells(decision: &Decision) -> bool {
                 | Condition::Reminder
                 | Condition::Morning
                 | Condition::Digest
+                | Condition::OutOfService
         )
 }
 

@@ -10,6 +10,7 @@ mod people;
 pub mod reason;
 pub mod reminder;
 mod sensor;
+mod service;
 pub mod text;
 pub mod zone;
 

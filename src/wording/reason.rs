@@ -103,7 +103,8 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::QuietOff { .. }
         | Reason::QuietOver { .. }
         | Reason::Morning { .. }
-        | Reason::Digest { .. } => of_sensors(reason, voice),
+        | Reason::Digest { .. }
+        | Reason::SwitchedOff { .. } => of_sensors(reason, voice),
         Reason::Past { spans, more } => {
             format!("{} stretches in readings that came in late", spans.len() + more)
         }
@@ -267,6 +268,10 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         ),
         Reason::Digest { held, more } => {
             format!("quiet hours are over: {} waited and still stand", waited(held, *more))
+        }
+        Reason::SwitchedOff { levels } => {
+            let levels: Vec<String> = levels.iter().map(|level| super::service::sentence(level, voice)).collect();
+            levels.join(" ")
         }
         Reason::QuietOver { since } => {
             format!("what you wanted quiet is over, and this has stood since {}", clock(*since))
