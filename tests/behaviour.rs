@@ -9,7 +9,7 @@
 //! second source by name); `08:00 brings 02:10-03:05 at 60` (late readings, one batch);
 //! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|carbohydrate|symptoms|text`,
 //! `10:00 notes scan|sensor-start|sensor-stop`, `10:00 trusts 248|all|source 1`, `10:00 quiet 30m [CONDITION]`,
-//! `10:00 meter 142`, `10:00 seen [NUMBER]`; `10:00 refused 3`, `10:00 lost`, `10:00 odd file`, `10:00 channels 0 failing`,
+//! `10:00 meter 142`, `10:00 seen [NUMBER]`; `10:00 refused 3`, `10:00 lost [from 1]`, `10:00 odd file`, `10:00 channels 0 failing`,
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
 //! `10:00 writes treated [high|low] [at 09:50]`, `10:00 writes insulin|carbohydrate|symptoms|scan|text [at 09:50]`,
 //! `10:00 writes seen [at 09:50]` (a diary file brings a line at 10:00), `10:00 writes 3 odd lines`,
@@ -191,6 +191,9 @@ impl Life {
                 words: "steps.csv: line 1: no column holds glucose values".to_owned(),
                 whole_file: true,
             },
+            ["lost", "from", source] => {
+                Event::Lost { source: SourceId(source.parse().unwrap()), words: "the folder is gone".to_owned() }
+            }
             ["lost"] => Event::Lost { source: SourceId(0), words: "the folder is gone".to_owned() },
             ["channels", working, rest @ ..] => Event::Channels {
                 working: working.parse().unwrap(),

@@ -209,7 +209,8 @@ impl Seen<'_> {
             |(number, lost)| {
                 json!({
                     "id": lost.id.0, "condition": lost.condition.name(), "source": names.get(number),
-                    "since": stamp(lost.since), "told": "rang", "seen": lost.seen,
+                    "since": stamp(lost.since), "seen": lost.seen,
+                    "told": if lost.is_spoken_for() { "another source's alert speaks for it" } else { "rang" },
                 })
             },
         ));

@@ -16,6 +16,7 @@ pub mod escalation;
 pub mod event;
 pub mod hours;
 pub mod level;
+pub mod lost;
 pub mod morning;
 mod past;
 pub mod policy;
@@ -231,6 +232,7 @@ impl Engine {
             Event::Remind(asked) => self.remind(&mut turn, asked),
             Event::CancelReminders { which } => self.cancel_reminders(&mut turn, *which),
         }
+        self.wait_after_first(now);
         self.expire(&mut turn);
         self.hold_in_quiet_hours(&mut turn);
         self.keep_quiet(&mut turn);

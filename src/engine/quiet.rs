@@ -144,8 +144,9 @@ impl Engine {
     /// Silences, failures and two signals that nobody has seen: nothing asks about them again.
     fn still_lost(&self, condition: Condition) -> Vec<(Id, Option<Id>, Timestamp)> {
         let lost = self.state.sources.iter().filter_map(SourceState::lost);
-        let lost =
-            lost.filter(|lost| lost.condition == condition && !lost.seen).map(|lost| (lost.id, None, lost.since));
+        let lost = lost
+            .filter(|lost| lost.condition == condition && !lost.seen && !lost.is_spoken_for())
+            .map(|lost| (lost.id, None, lost.since));
         let two = self.state.two_signals.filter(|two| condition == Condition::TwoSignals && !two.seen);
         lost.chain(two.map(|two| (two.id, None, two.since))).collect()
     }

@@ -39,6 +39,8 @@ pub enum Reason {
     ConditionGone,
     /// Nothing newer has reached us.
     NothingReached { since: Option<Timestamp>, grave: bool },
+    /// Another source was lost in the same minute, and its alert speaks for this one.
+    OneCause { first: Id },
     /// Readings arrive again.
     Arriving,
     /// Rows cannot be read any more.
@@ -228,7 +230,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 73] = [
+    pub const WORDS: [&'static str; 74] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -239,6 +241,7 @@ impl Reason {
         "back_within",
         "condition_gone",
         "nothing_reached",
+        "one_cause",
         "arriving",
         "unreadable",
         "absurd_values",
@@ -318,6 +321,7 @@ impl Reason {
             Self::BackWithin { .. } => "back_within",
             Self::ConditionGone => "condition_gone",
             Self::NothingReached { .. } => "nothing_reached",
+            Self::OneCause { .. } => "one_cause",
             Self::Arriving => "arriving",
             Self::Unreadable { .. } => "unreadable",
             Self::Absurd { .. } => "absurd_values",

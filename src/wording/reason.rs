@@ -65,11 +65,10 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
             )
         }
         Reason::WorseActive { worse } => format!("{} is active and speaks for it", worse.name()),
-        Reason::Night { until } => format!("it is night, this waits until {}", clock(*until)),
-        Reason::QuietHours { until } => format!("quiet hours, this waits until {}", clock(*until)),
         Reason::BackWithin { since } => format!("back past the deadband since {}", clock(*since)),
         Reason::ConditionGone => "the settings no longer hold this level".to_owned(),
         Reason::NothingReached { .. }
+        | Reason::OneCause { .. }
         | Reason::Arriving
         | Reason::Unreadable { .. }
         | Reason::Absurd { .. }
@@ -96,7 +95,9 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::Unanswered { .. }
         | Reason::NotRecovering { .. }
         | Reason::Answered { .. }
-        | Reason::LowOver { .. }
+        | Reason::LowOver { .. } => of_sensors(reason, voice),
+        Reason::Night { .. }
+        | Reason::QuietHours { .. }
         | Reason::Quiet { .. }
         | Reason::QuietUntil { .. }
         | Reason::QuietWhat { .. }
@@ -104,19 +105,10 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::QuietOver { .. }
         | Reason::Morning { .. }
         | Reason::Digest { .. }
-        | Reason::SwitchedOff { .. } => of_sensors(reason, voice),
-        Reason::Past { spans, more } => {
-            format!("{} stretches in readings that came in late", spans.len() + more)
-        }
-        Reason::Unwatched { from, to, cause } => {
-            let cause = match cause {
-                Cause::Stopped => "stopped",
-                Cause::Killed => "ended without being stopped",
-                Cause::Slept => "the computer slept",
-            };
-            format!("not watching from {} to {}: {cause}", clock(*from), clock(*to))
-        }
-        Reason::LooksPlanned { .. }
+        | Reason::SwitchedOff { .. } => of_what_waits(reason, voice),
+        Reason::Past { .. }
+        | Reason::Unwatched { .. }
+        | Reason::LooksPlanned { .. }
         | Reason::WhichOne { .. }
         | Reason::NoSuchAlert { .. }
         | Reason::Noted
@@ -142,6 +134,9 @@ fn of_sources(reason: &Reason, voice: Voice) -> String {
             format!("nothing reached me since {}{grave}", clock(*since))
         }
         Reason::NothingReached { since: None, .. } => "nothing has reached me since I started".to_owned(),
+        Reason::OneCause { first } => {
+            format!("another source was lost in the same minute, and its alert {first} speaks for this one")
+        }
         Reason::Arriving => "readings arrive again".to_owned(),
         Reason::Unreadable { since, words } => {
             format!("rows cannot be read since {}: {words}", clock(*since))
@@ -157,10 +152,21 @@ fn of_sources(reason: &Reason, voice: Voice) -> String {
     }
 }
 
-/// The reasons of answers to what the wearer says, and of what a diary file brings.
+/// The reasons of what is told once: of what was missed, of answers to what the wearer says, of what a diary brings.
 fn of_what_was_said(reason: &Reason, voice: Voice) -> String {
     let clock = |at| voice.clock(at);
     match reason {
+        Reason::Past { spans, more } => {
+            format!("{} stretches in readings that came in late", spans.len() + more)
+        }
+        Reason::Unwatched { from, to, cause } => {
+            let cause = match cause {
+                Cause::Stopped => "stopped",
+                Cause::Killed => "ended without being stopped",
+                Cause::Slept => "the computer slept",
+            };
+            format!("not watching from {} to {}: {cause}", clock(*from), clock(*to))
+        }
         Reason::LooksPlanned { side, treated, looks, .. } => {
             let side = match side {
                 Side::Low => "low",
@@ -257,6 +263,17 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         }
         Reason::Answered { at } => format!("answered {}", clock(*at)),
         Reason::LowOver { since } => format!("the low of {} is over", clock(*since)),
+        Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
+        other => other.word().replace('_', " "),
+    }
+}
+
+/// The same of what does not ring, and of what is told when it may again.
+fn of_what_waits(reason: &Reason, voice: Voice) -> String {
+    let clock = |at| voice.clock(at);
+    match reason {
+        Reason::Night { until } => format!("it is night, this waits until {}", clock(*until)),
+        Reason::QuietHours { until } => format!("quiet hours, this waits until {}", clock(*until)),
         Reason::Quiet { until } => format!("you wanted it quiet until {}", clock(*until)),
         Reason::QuietUntil { condition, until, .. } => format!("{} quiet until {}", condition.name(), clock(*until)),
         Reason::QuietWhat { .. } => "what is to be quiet was not said".to_owned(),
@@ -276,7 +293,6 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         Reason::QuietOver { since } => {
             format!("what you wanted quiet is over, and this has stood since {}", clock(*since))
         }
-        Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),
     }
 }
