@@ -18,6 +18,7 @@ mod daemon;
 mod diary;
 mod exhaust;
 mod hidden_lows;
+mod hours;
 mod intake;
 mod layers;
 mod morning;

@@ -230,7 +230,7 @@ fn any_policy(dice: &mut Dice) -> Policy {
 fn breaks_quiet_hours(decision: &Decision, policy: &Policy, now: Timestamp) -> bool {
     let all = Schedule::daily(policy.night).with(&policy.quiet_hours);
     let may_ring = match decision.condition {
-        Condition::Reminder | Condition::Gap => true,
+        Condition::Reminder | Condition::Gap | Condition::Flood => true,
         Condition::RecheckHigh => {
             matches!(decision.reason, Reason::NotComingDown { asked_for: true, .. } | Reason::NoFreshReading { .. })
         }

@@ -63,6 +63,8 @@ pub enum Condition {
     Digest,
     /// A level is switched off.
     OutOfService,
+    /// Several alerts told as one.
+    Flood,
 }
 
 impl Condition {
@@ -89,6 +91,7 @@ impl Condition {
             Self::Morning => "morning",
             Self::Digest => "digest",
             Self::OutOfService => "out_of_service",
+            Self::Flood => "flood",
         }
     }
 }
@@ -101,7 +104,7 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 19] = [
+    pub const ALL: [Self; 20] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
@@ -121,6 +124,7 @@ impl Condition {
         Self::Morning,
         Self::Digest,
         Self::OutOfService,
+        Self::Flood,
     ];
 
     /// The four levels: of each side the worse first.
@@ -144,7 +148,8 @@ impl Condition {
             | Self::Reminder
             | Self::Morning
             | Self::Digest
-            | Self::OutOfService => None,
+            | Self::OutOfService
+            | Self::Flood => None,
         }
     }
 

@@ -42,7 +42,7 @@ pub struct Waiting {
 }
 
 impl Waiting {
-    fn add(&mut self, held: Held) {
+    pub(super) fn add(&mut self, held: Held) {
         let decision = &held.decision;
         let is_same = |known: &Decision| {
             known.condition == decision.condition
@@ -56,6 +56,11 @@ impl Waiting {
         } else {
             self.more = self.more.saturating_add(1);
         }
+    }
+
+    /// How many more there were than are kept.
+    pub(super) const fn more(&self) -> u32 {
+        self.more
     }
 
     const fn is_empty(&self) -> bool {
@@ -132,11 +137,12 @@ impl Engine {
     }
 
     /// May this ring wait for the end of quiet hours?
-    fn can_wait(&self, turn: &Turn, decision: &Decision) -> bool {
+    pub(super) fn can_wait(&self, turn: &Turn, decision: &Decision) -> bool {
         let priority = decision.priority;
         let waits = match (self.policy.levels.of(decision.condition), decision.condition) {
             (Some(level), _) => priority < Priority::High && turn.holds(level, priority).is_some(),
-            (None, Condition::Reminder | Condition::Gap) => false,
+            // What a flood tells has passed here before.
+            (None, Condition::Reminder | Condition::Gap | Condition::Flood) => false,
             // Its looks have put off by the same rule what may wait, and ask again at the end.
             (None, Condition::RecheckHigh) if decision.what == What::Prompt => false,
             (None, _) => priority <= Priority::Low,
@@ -145,9 +151,13 @@ impl Engine {
     }
 
     /// A ring waits: recorded, and kept to be told once.
-    fn keep_for_later(&mut self, turn: &mut Turn, decision: Decision) {
+    pub(super) fn keep_for_later(&mut self, turn: &mut Turn, decision: Decision) {
         let condition = decision.condition;
-        turn.out.push(Decision { what: What::Held, rings: false, reason: turn.waits(), ..decision.clone() });
+        let reason = match self.silent_until(condition, turn.now) {
+            Some(until) if !turn.quiet.inside => Reason::Quiet { until },
+            _ => turn.waits(),
+        };
+        turn.out.push(Decision { what: What::Held, rings: false, reason, ..decision.clone() });
         if let Some(active) = self.state.active_mut(condition) {
             // Its own readings or looks ring for it, with the value there is then.
             active.told = Told::Held;
@@ -200,7 +210,7 @@ impl Engine {
     }
 
     /// Does what was decided still hold? What is over, or was done since, need not be told; what was a fact stays.
-    fn still_stands(&self, decision: &Decision) -> bool {
+    pub(super) fn still_stands(&self, decision: &Decision) -> bool {
         let (id, state) = (decision.id, &self.state);
         let is_over = |side: Side| !self.side(side).active().any(Active::is_beyond);
         let mut lost = state.sources.iter().filter_map(SourceState::lost);
@@ -228,7 +238,8 @@ impl Engine {
                 | Condition::Diary
                 | Condition::Reminder
                 | Condition::Morning
-                | Condition::Digest,
+                | Condition::Digest
+                | Condition::Flood,
             ) => true,
             (_, Condition::OutOfService) => !state.off.is_empty(),
         }

@@ -5,6 +5,7 @@ use super::Engine;
 use super::effect::{Condition, Id, Priority, What};
 use super::priority;
 use super::reason::Reason;
+use super::source::SourceState;
 use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::reading::SourceId;
@@ -101,11 +102,15 @@ impl Engine {
     /// After a turn: where the source that spoke for others gives readings again, these are given the time to do so
     /// too, and then speak for themselves.
     pub(super) fn wait_after_first(&mut self, now: Timestamp) {
-        let due = now + self.policy.gap.after_low;
-        for source in self.numbers() {
-            let first = self.source(source).lost.and_then(|lost| lost.part_of);
-            if first.is_some_and(|first| !self.is_lost(first)) && self.state.timers.due(Timer::Gap(source)).is_none() {
-                self.state.timers.set(Timer::Gap(source), due);
+        let left_alone = |state: &SourceState| {
+            let first = state.lost.and_then(|lost| lost.part_of);
+            first.is_some_and(|first| !self.is_lost(first))
+        };
+        let waits = self.state.sources.iter().zip(0..).filter(|(state, _)| left_alone(state));
+        let waits: Vec<SourceId> = waits.map(|(_, number)| SourceId(number)).collect();
+        for source in waits {
+            if self.state.timers.due(Timer::Gap(source)).is_none() {
+                self.state.timers.set(Timer::Gap(source), now + self.policy.gap.after_low);
             }
         }
     }

@@ -14,6 +14,7 @@ mod arrival;
 pub mod effect;
 pub mod escalation;
 pub mod event;
+pub mod flood;
 pub mod hours;
 pub mod level;
 pub mod lost;
@@ -48,6 +49,7 @@ use alarm::Returned;
 use effect::{Condition, Decision, Id, Side, What};
 use escalation::Chain;
 use event::{Cause, Event};
+use flood::Flood;
 use hours::Waiting;
 use level::Seen;
 use morning::Overnight;
@@ -131,6 +133,9 @@ pub struct State {
     /// Conditions that do not ring for a while.
     #[serde(default)]
     pub quiet: Vec<Quiet>,
+    /// What rang lately, and a flood of it.
+    #[serde(default)]
+    flood: Flood,
     /// Levels that are switched off.
     #[serde(default)]
     off: Vec<Off>,
@@ -236,6 +241,8 @@ impl Engine {
         self.expire(&mut turn);
         self.hold_in_quiet_hours(&mut turn);
         self.keep_quiet(&mut turn);
+        self.hold_flood(&mut turn);
+        self.remember_rung(&turn.out);
         self.forget_returned(now);
         self.remember_night(&turn);
         self.note_switched_off(now);
@@ -342,6 +349,7 @@ impl Engine {
                 Timer::Quiet => self.quiet_is_over(turn),
                 Timer::Digest => self.quiet_hours_are_over(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
+                Timer::Flood => self.look_at_flood(turn),
                 Timer::Off => self.remind_of_switched_off(turn),
                 Timer::Reminder(id) => self.reminder_comes(turn, id),
             }
@@ -373,6 +381,7 @@ impl Engine {
         for off in &mut self.state.off {
             off.since = off.since + by;
         }
+        self.state.flood.shift(by);
         self.keep_reminders_by(by, turn.now);
         for source in self.numbers() {
             self.source(source).scan.shift(by);

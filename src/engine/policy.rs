@@ -250,6 +250,7 @@ impl Levels {
             | Condition::Morning
             | Condition::Digest
             | Condition::OutOfService
+            | Condition::Flood
             | Condition::Reminder => None,
         }
     }

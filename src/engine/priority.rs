@@ -15,6 +15,7 @@
 //! | gap otherwise | reversible | delayed | low |
 //! | source or channels fail | loss of protection | delayed | medium |
 //! | two signals | one of them may hide a low | prompt | medium |
+//! | several alerts told as one | as the gravest of them | | |
 //! | last call for a scan, memory full | values lost | delayed | low |
 //! | look at a high that is very high and does not fall | irreversible harm possible (ketones) | delayed | medium |
 //! | look at a treated high that falls fast | reversible (a low) | prompt | medium |
@@ -52,6 +53,12 @@ pub(super) fn of(condition: Condition, reason: &Reason, judged: Option<Judged>, 
         },
         Condition::Scan => match reason {
             Reason::ScanDue { call: Call::Last | Call::Full, .. } => Priority::Low,
+            _ => Priority::Information,
+        },
+        Condition::Flood => match reason {
+            Reason::FloodTold { held, .. } | Reason::FloodOver { held, .. } => {
+                held.iter().map(|held| held.decision.priority).max().unwrap_or(Priority::Low)
+            }
             _ => Priority::Information,
         },
         Condition::RecheckHigh => match reason {

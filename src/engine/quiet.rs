@@ -48,7 +48,8 @@ pub fn longest(condition: Condition) -> Option<Span> {
         | Condition::Reminder
         | Condition::Morning
         | Condition::Digest
-        | Condition::OutOfService => return None,
+        | Condition::OutOfService
+        | Condition::Flood => return None,
     };
     Some(Span::minutes(minutes))
 }
@@ -103,7 +104,6 @@ impl Engine {
     /// very low itself was named.
     pub(super) fn keep_quiet(&mut self, turn: &mut Turn) {
         if self.state.quiet.is_empty() {
-            self.remember_rung(&turn.out);
             return;
         }
         let mut withheld = Vec::new();
@@ -120,7 +120,6 @@ impl Engine {
             }
         }
         turn.out.extend(withheld);
-        self.remember_rung(&turn.out);
     }
 
     /// A silence is over: what is still beyond its limit, and was withheld, rings now.
@@ -169,7 +168,8 @@ impl Engine {
         }
     }
 
-    fn remember_rung(&mut self, decisions: &[Decision]) {
+    /// What rang last, after all that keeps rings back.
+    pub(super) fn remember_rung(&mut self, decisions: &[Decision]) {
         let rung = decisions.iter().rev().find(|decision| decision.rings && decision.to.is_wearer());
         if let Some(decision) = rung {
             self.state.last_rung = Some(decision.condition);

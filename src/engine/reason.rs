@@ -125,6 +125,12 @@ pub enum Reason {
     },
     /// What waited for the end of quiet hours by day, and how much more did.
     Digest { held: Vec<Held>, more: u32 },
+    /// Several alerts came at once, and are told as one.
+    Flood { since: Timestamp },
+    /// So many distinct alerts so far, the first of them, and those that did not ring by themselves and still stand.
+    FloodTold { count: u32, first: Box<Held>, held: Vec<Held>, more: u32 },
+    /// Nothing new has come for a while: what did not ring, and still stands.
+    FloodOver { held: Vec<Held>, more: u32 },
     /// These levels are switched off.
     SwitchedOff { levels: Vec<OffBecause> },
     /// No source has that name.
@@ -230,7 +236,7 @@ pub struct Open {
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 74] = [
+    pub const WORDS: [&'static str; 77] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -280,6 +286,9 @@ impl Reason {
         "quiet_over",
         "morning",
         "digest",
+        "flood",
+        "flood_told",
+        "flood_over",
         "switched_off",
         "no_such_source",
         "still_low",
@@ -361,6 +370,9 @@ impl Reason {
             Self::QuietOver { .. } => "quiet_over",
             Self::Morning { .. } => "morning",
             Self::Digest { .. } => "digest",
+            Self::Flood { .. } => "flood",
+            Self::FloodTold { .. } => "flood_told",
+            Self::FloodOver { .. } => "flood_over",
             Self::SwitchedOff { .. } => "switched_off",
             Self::NoSuchSource { .. } => "no_such_source",
             Self::StillLow { .. } => "still_low",

@@ -32,6 +32,8 @@ pub enum Timer {
     /// Quiet hours are over, the night among them: what waited is told.
     #[serde(alias = "morning")]
     Digest,
+    /// A flood of alerts may be over, or told again.
+    Flood,
     /// The wearer is reminded of what is switched off.
     Off,
 }

@@ -104,6 +104,7 @@ fn discreet(decision: &Decision) -> String {
         Condition::Reminder => "Your reminder",
         Condition::Morning => "The night is over",
         Condition::Digest => "Quiet hours are over",
+        Condition::Flood => "Several alerts. Look now",
         Condition::Sensor
         | Condition::OutOfService
         | Condition::ChannelFailed

@@ -59,6 +59,7 @@ pub(super) const fn only_tells(decision: &Decision) -> bool {
                 | Condition::Morning
                 | Condition::Digest
                 | Condition::OutOfService
+                | Condition::Flood
         )
 }
 

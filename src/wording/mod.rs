@@ -4,6 +4,7 @@
 
 pub mod answer;
 mod digest;
+mod flood;
 mod morning;
 mod past;
 mod people;

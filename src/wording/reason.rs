@@ -105,6 +105,9 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::QuietOver { .. }
         | Reason::Morning { .. }
         | Reason::Digest { .. }
+        | Reason::Flood { .. }
+        | Reason::FloodTold { .. }
+        | Reason::FloodOver { .. }
         | Reason::SwitchedOff { .. } => of_what_waits(reason, voice),
         Reason::Past { .. }
         | Reason::Unwatched { .. }
@@ -285,6 +288,15 @@ fn of_what_waits(reason: &Reason, voice: Voice) -> String {
         ),
         Reason::Digest { held, more } => {
             format!("quiet hours are over: {} waited and still stand", waited(held, *more))
+        }
+        Reason::Flood { since } => {
+            format!("several alerts came at once, from {} on: they are told as one", clock(*since))
+        }
+        Reason::FloodTold { count, held, more, .. } => {
+            format!("{count} alerts came at once; {} did not ring by themselves", waited(held, *more))
+        }
+        Reason::FloodOver { held, more } => {
+            format!("nothing new has come for ten minutes: {} did not ring, and still stand", waited(held, *more))
         }
         Reason::SwitchedOff { levels } => {
             let levels: Vec<String> = levels.iter().map(|level| super::service::sentence(level, voice)).collect();

@@ -40,6 +40,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::WhileAway | Condition::NotWatching | Condition::Diary => said.told(),
         Condition::Morning => said.morning(),
         Condition::Digest => said.digest(),
+        Condition::Flood => said.flood(),
         Condition::OutOfService => said.switched_off(),
         Condition::Reminder => said.reminder(),
     };
