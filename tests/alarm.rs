@@ -13,7 +13,7 @@ use recheck::engine::event::{Event, Which};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use std::collections::BTreeSet;
 
-/// 2026-03-02 06:40 UTC: the stories run from the night into the day.
+/// 2026-03-02 06:40 UTC: the stories run from the night into the day, and through quiet hours.
 const START: Timestamp = Timestamp::from_seconds(1_772_433_600);
 
 /// Events in one story.
@@ -58,6 +58,8 @@ fn policy(high: &str) -> Policy {
         "level.low.again_quiet=0m",
         "level.very_high.on_delay=0m",
         "level.very_high.off_delay=0m",
+        "quiet.hours=07:10-07:30",
+        "level.high.because=a week of fever",
         &format!("level.high.rings={high}"),
     ];
     let sets: Vec<String> = sets.iter().map(|set| (*set).to_owned()).collect();

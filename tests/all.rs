@@ -19,6 +19,7 @@ mod daemon;
 mod diary;
 mod exhaust;
 mod hidden_lows;
+mod hours;
 mod intake;
 mod layers;
 mod links;

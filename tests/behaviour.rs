@@ -10,7 +10,7 @@
 //! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|carbohydrate|symptoms|text`,
 //! `10:00 notes scan|sensor-start|sensor-stop|exercise|ketones`, `10:00 trusts 248|all|source 1`, `10:00 quiet 30m [CONDITION]`,
 //! `10:00 mode driving|exercise|alcohol|sick|doubted [2h]`, `10:00 mode off [driving]`,
-//! `10:00 meter 142`, `10:00 seen [NUMBER|by NAME]`; `10:00 refused 3`, `10:00 lost`, `10:00 odd file`, `10:00 channels 0 failing`,
+//! `10:00 meter 142`, `10:00 seen [NUMBER|by NAME]`; `10:00 refused 3`, `10:00 lost [from 1]`, `10:00 odd file`, `10:00 channels 0 failing`,
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
 //! `10:00 writes treated [high|low] [at 09:50]`, `10:00 writes insulin|carbohydrate|symptoms|scan|text [at 09:50]`,
 //! `10:00 writes seen [by NAME] [at 09:50]` (a diary file brings a line at 10:00), `10:00 writes 3 odd lines`,
@@ -202,6 +202,9 @@ impl Life {
                 words: "steps.csv: line 1: no column holds glucose values".to_owned(),
                 whole_file: true,
             },
+            ["lost", "from", source] => {
+                Event::Lost { source: SourceId(source.parse().unwrap()), words: "the folder is gone".to_owned() }
+            }
             ["lost"] => Event::Lost { source: SourceId(0), words: "the folder is gone".to_owned() },
             ["channels", working, rest @ ..] => Event::Channels {
                 working: working.parse().unwrap(),
@@ -216,8 +219,8 @@ impl Life {
                     _ => Cause::Killed,
                 },
             },
-            ["settings", assignment] => {
-                self.sets.push((*assignment).to_owned());
+            ["settings", ..] => {
+                self.sets.push(what.split_once(' ').unwrap().1.to_owned());
                 Event::PolicyChanged(Box::new(policy(&self.sets)))
             }
             ["started"] => Event::Started,

@@ -36,7 +36,7 @@ fn a_night_that_only_rang_is_not_counted_to_the_next() {
         let value = if (28 * 60..28 * 60 + 15).contains(&(5 * step)) { 66 } else { 120 };
         let reading = Reading { source: SourceId(0), measured: now, glucose: Glucose::mg_dl(value) };
         for decision in engine.handle(&Event::Readings { rows: vec![reading], first_sight: false }, now) {
-            if let Reason::Morning { stretches, rings } = &decision.reason {
+            if let Reason::Morning { stretches, rings, .. } = &decision.reason {
                 mornings.push((stretches.len(), *rings));
             }
             rang += u32::from(decision.rings && matches!(decision.reason, Reason::ReminderDue { .. }));

@@ -7,7 +7,7 @@ use recheck::domain::local::{Hours, Zone};
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::schedule::Schedule;
 use recheck::domain::time::{Span, Timestamp};
-use recheck::engine::effect::{Audience, Condition, Decision, Side, What};
+use recheck::engine::effect::{Audience, Condition, Decision, Priority, Side, What};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::level::Active;
 use recheck::engine::policy::{Line, PersonPolicy, Policy, SourceKind, SourcePolicy, StepPolicy, Tells, Ways, Whom};
@@ -227,6 +227,12 @@ fn any_policy(dice: &mut Dice) -> Policy {
         (steps.by_day, steps.by_night) = (any_steps(dice), any_steps(dice));
         steps.every = Span::minutes(1 + dice.roll(700));
     }
+    if dice.roll(2) == 0 {
+        let from = dice.roll(1_440);
+        let days = ["mon-fri ", "sat,sun ", ""][usize::try_from(dice.roll(3)).unwrap()];
+        let hours = format!("{days}{}-{}", clock(from), clock(from + 1 + dice.roll(600)));
+        policy.quiet_hours = Schedule::parse(&hours).unwrap();
+    }
     policy
 }
 
@@ -240,6 +246,21 @@ fn any_steps(dice: &mut Dice) -> Vec<StepPolicy> {
             StepPolicy { after, to, ways, confirmed: dice.roll(2) == 0 }
         })
         .collect()
+}
+
+/// Rings to the wearer of low priority, and information, in quiet hours: only what was asked for, the silence of a
+/// sensor, and that somebody else has answered.
+fn breaks_quiet_hours(decision: &Decision, policy: &Policy, now: Timestamp) -> bool {
+    let all = Schedule::daily(policy.night).with(&policy.quiet_hours);
+    let may_ring = match decision.condition {
+        Condition::Reminder | Condition::Gap | Condition::Flood => true,
+        Condition::RecheckHigh => {
+            matches!(decision.reason, Reason::NotComingDown { asked_for: true, .. } | Reason::NoFreshReading { .. })
+        }
+        _ => false,
+    };
+    let to_wearer = decision.to.is_wearer() && !matches!(decision.reason, Reason::Answered { .. });
+    all.stretch(policy.zone, now).inside && to_wearer && decision.priority <= Priority::Low && !may_ring
 }
 
 /// Anything that may happen at an instant.
@@ -331,6 +352,7 @@ fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
                     Reason::NothingReached { .. }
                         | Reason::StillHigh { .. }
                         | Reason::NightOver { .. }
+                        | Reason::QuietHoursOver { .. }
                         | Reason::StillLow { .. }
                         | Reason::NotComingDown { .. }
                         | Reason::ComingDown { .. }
@@ -341,6 +363,7 @@ fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
                         .iter()
                         .any(|words| said.body.contains(words) || said.title.contains(words));
                 assert!(!wrong, "seed {seed}: {said:?}");
+                assert!(!breaks_quiet_hours(decision, policy, now), "seed {seed}: at {now:?} {decision:?}");
             }
             // Steps for what is told once ring when these settings say.
             let of_sensor = |one: &&Decision| {
@@ -566,7 +589,7 @@ fn no_low_that_nobody_answers_falls_silent_and_nobody_is_called_for_nothing() {
     );
 }
 
-/// A hundred sources fall silent at the same instant: one turn tells all of them.
+/// A hundred sources fall silent at the same instant: one turn raises all of them, and the first rings for all.
 #[test]
 fn as_many_timers_as_there_are_may_fall_due_at_once() {
     let mut policy = Policy::new(Zone::UTC);
@@ -575,7 +598,9 @@ fn as_many_timers_as_there_are_may_fall_due_at_once() {
     let mut engine = Engine::new(policy);
     engine.handle(&Event::Started, START);
     let told = engine.handle(&Event::Tick, START + Span::hours(1));
-    assert_eq!(told.iter().filter(|decision| decision.condition == Condition::Gap).count(), 100);
+    let raised = |one: &&Decision| one.condition == Condition::Gap && one.what == What::Raised;
+    assert_eq!(told.iter().filter(raised).count(), 100);
+    assert_eq!(told.iter().filter(|one| one.rings).count(), 1);
 }
 
 /// A clock that was a year ahead when the source was first watched, and is then found: the memory is counted
@@ -604,7 +629,13 @@ fn a_clock_that_is_set_back_silences_neither_calls_nor_gaps() {
 }
 
 /// Fields that the first released form of the state did not have.
-const ADDED: [&str; 15] = [
+const ADDED: [&str; 21] = [
+    "off",
+    "kept",
+    "flood",
+    "quiet_hours",
+    "because",
+    "quiet_longest",
     "two_signals",
     "two_signals_last",
     "trust",

@@ -13,6 +13,7 @@ mod replay;
 mod say;
 mod sources;
 mod status;
+mod status_hours;
 mod stories;
 mod watch;
 mod why;

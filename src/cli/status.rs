@@ -2,7 +2,7 @@
 
 use super::print::{Failure, folded, line};
 use super::sources::order;
-use super::{Place, calls, mode};
+use super::{Place, calls, mode, status_hours};
 use crate::config::ChannelSettings;
 use crate::daemon::{clock, control};
 use crate::domain::reading::SourceId;
@@ -124,9 +124,10 @@ impl Seen<'_> {
             "returned": self.engine.snapshot().returned.iter().map(|returned| {
                 json!({ "id": returned.id.0, "condition": returned.condition.name(), "since": stamp(returned.since), "until": stamp(returned.until) })
             }).collect::<Vec<Value>>(),
-            "quiet": self.engine.snapshot().quiet.iter().filter(|quiet| quiet.until > self.now).map(|quiet| {
-                json!({ "condition": quiet.condition.name(), "until": stamp(quiet.until) })
-            }).collect::<Vec<Value>>(),
+            "quiet": status_hours::quiet(self.engine, self.now),
+            "out_of_service": status_hours::out_of_service(self.engine),
+            "quiet_hours_until": status_hours::quiet_hours(self.engine, self.now),
+            "held": status_hours::held(self.engine),
             "modes": mode::all(self.engine, self.now),
             "channels": channels,
             "sources": sources,
@@ -199,7 +200,7 @@ impl Seen<'_> {
             .map(|(condition, active)| {
                 let told = match active.told {
                     Told::Rang => "rang",
-                    Told::Held => "held for the morning",
+                    Told::Held => "held until quiet hours are over",
                     Told::Hidden => "a worse alert speaks for it",
                 };
                 json!({ "id": active.id.0, "condition": condition.name(), "since": stamp(active.since), "told": told, "seen": active.seen, "state": self.engine.alarm_state(condition).name() })
@@ -209,7 +210,8 @@ impl Seen<'_> {
             |(number, lost)| {
                 json!({
                     "id": lost.id.0, "condition": lost.condition.name(), "source": names.get(number),
-                    "since": stamp(lost.since), "told": "rang", "seen": lost.seen,
+                    "since": stamp(lost.since), "seen": lost.seen,
+                    "told": if lost.is_spoken_for() { "another source's alert speaks for it" } else { "rang" },
                 })
             },
         ));
@@ -290,9 +292,7 @@ impl Seen<'_> {
                 clock(&returned["until"])
             )
         });
-        section(&mut lines, "Quiet", &all["quiet"], |quiet| {
-            format!("      {} until {}", text(quiet, "condition"), clock(&quiet["until"]))
-        });
+        status_hours::lines(&mut lines, all);
         section(&mut lines, "Re-checks", &all["rechecks"], |care| {
             let treated = care["treated"]
                 .as_str()

@@ -4,12 +4,14 @@ use super::bounds::{Bounds, DEADBAND};
 use super::ends::{ChannelSettings, Reach, SourceSettings, channels, sources};
 use super::people::people;
 use super::problem::{Place, Problem, Problems};
+use super::quiet::quiet;
 use super::steps::escalation;
 use super::tree::{self, Node};
 use super::words::Words;
 use crate::domain::glucose::Unit;
 use crate::domain::local::{Hours, TimeOfDay, Zone};
 use crate::domain::time::Span;
+use crate::engine::effect::Condition;
 use crate::engine::mode::profile::Profile;
 use crate::engine::policy::{LevelPolicy, Policy, Rings, Therapy};
 use crate::formats::wanted::Wanted;
@@ -119,6 +121,7 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     wearer.end();
 
     levels(&mut top, &mut policy, purpose, start);
+    quiet(&mut top, &mut policy, start);
 
     let gap_node = top.take("gap");
     let mut gap = Words::of("gap", gap_node, start, top.problems());
@@ -172,7 +175,7 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose, start: Pla
     let unit = policy.unit;
     let node = top.take("level");
     let mut all = Words::of("level", node, start, top.problems());
-    let table = &mut policy.levels;
+    let (table, because_of) = (&mut policy.levels, &mut policy.because);
     let mut placed = Vec::new();
     for (key, name, level) in [
         ("very_low", "level.very_low", &mut table.very_low),
@@ -184,6 +187,7 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose, start: Pla
         let place = node.as_ref().map_or(start, |node| node.place);
         let mut words = Words::of(name, node, place, all.problems());
         let limit = one_level(&mut words, unit, &Bounds::of(key, purpose), level);
+        let because = words.text("because").map(|(_, because)| one_line(&because)).unwrap_or_default();
         let place = limit.unwrap_or(place);
         match (key, level.rings) {
             ("very_low", Rings::Always) | ("low", Rings::Always | Rings::ByDay) | ("high" | "very_high", _) => {}
@@ -196,6 +200,11 @@ fn levels(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose, start: Pla
             words.wrong(place, "level.very_low may not have an on_delay", "a value below this limit may not wait");
             level.on_delay = Span::ZERO;
         }
+        if level.rings == Rings::Never && because.is_empty() {
+            let hint = "add because = \"...\" beside it: once a week you are reminded of it in these words";
+            words.wrong(place, format!("{name} is switched off, and nothing says why"), hint);
+        }
+        because_of.extend(Condition::named(key).filter(|_| !because.is_empty()).map(|level| (level, because)));
         placed.push((name, place, level.limit));
         words.end();
     }
@@ -235,6 +244,10 @@ fn one_level(words: &mut Words<'_>, unit: Unit, bounds: &Bounds, level: &mut Lev
         level.rings = rings;
     }
     place
+}
+
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// Whom to call in an emergency. A number must not be cut short.
@@ -371,6 +384,17 @@ mod tests {
         assert_eq!(problems(&text("\"sams\"", "\"kims\"")), Vec::<String>::new());
         assert_eq!(problems(&text("[\"sams\", \"sams\"]", "\"kims\"")), ["person.sam names channel \"sams\" twice"]);
         assert_eq!(problems(&text("\"sams\"", "\"sams\"")), ["channel.sams reaches two people"]);
+    }
+
+    #[test]
+    fn a_level_that_is_switched_off_says_why() {
+        assert_eq!(
+            problems("[level.high]\nrings = \"never\"\nbecause = \" \"\n"),
+            ["level.high is switched off, and nothing says why"]
+        );
+        let off = "[level.high]\nrings = \"never\"\nbecause = \"a week of\\nillness\"\n";
+        let read = settings(off, None, &[], Purpose::Replay, Zone::UTC).unwrap();
+        assert_eq!(read.policy.because.get(&Condition::High).map(String::as_str), Some("a week of illness"));
     }
 
     #[test]

@@ -6,6 +6,7 @@ pub mod files;
 pub mod meant;
 mod people;
 pub mod problem;
+mod quiet;
 mod steps;
 pub mod tree;
 pub mod words;

@@ -66,6 +66,12 @@ pub enum Condition {
     Bedtime,
     /// A mode: its looks, its end, and whether it is too early to drive.
     Mode,
+    /// What other quiet hours held.
+    Digest,
+    /// A level is switched off.
+    OutOfService,
+    /// Several alerts told as one.
+    Flood,
 }
 
 impl Condition {
@@ -93,6 +99,9 @@ impl Condition {
             Self::Morning => "morning",
             Self::Bedtime => "bedtime",
             Self::Mode => "mode",
+            Self::Digest => "digest",
+            Self::OutOfService => "out_of_service",
+            Self::Flood => "flood",
         }
     }
 }
@@ -105,7 +114,7 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 20] = [
+    pub const ALL: [Self; 23] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
@@ -126,6 +135,9 @@ impl Condition {
         Self::Morning,
         Self::Bedtime,
         Self::Mode,
+        Self::Digest,
+        Self::OutOfService,
+        Self::Flood,
     ];
 
     /// The levels: of each side the worse first.
@@ -149,7 +161,10 @@ impl Condition {
             | Self::Reminder
             | Self::Morning
             | Self::Bedtime
-            | Self::Mode => None,
+            | Self::Mode
+            | Self::Digest
+            | Self::OutOfService
+            | Self::Flood => None,
         }
     }
 

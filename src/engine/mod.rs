@@ -15,7 +15,10 @@ pub mod bedtime;
 pub mod effect;
 pub mod escalation;
 pub mod event;
+pub mod flood;
+pub mod hours;
 pub mod level;
+pub mod lost;
 mod meter;
 pub mod mode;
 pub mod morning;
@@ -32,9 +35,11 @@ pub mod recheck_low;
 pub mod reminder;
 mod said;
 mod scan;
+pub mod service;
 pub mod session;
 pub mod side;
 pub mod source;
+mod state;
 pub mod steps;
 pub mod timers;
 pub mod trend;
@@ -47,36 +52,17 @@ pub mod window;
 mod words;
 
 use crate::domain::glucose::Glucose;
-use crate::domain::local::{Hours, Stretch};
+use crate::domain::local::Stretch;
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
-use alarm::Returned;
-use bedtime::BeforeSleep;
-use effect::{Condition, Decision, Id, Side};
-use escalation::Chain;
+use effect::{Decision, Id, Side};
 use event::Event;
 use level::Seen;
-use mode::Modes;
-use morning::Overnight;
 use policy::Policy;
-use quiet::Quiet;
-use reach::ChannelTrouble;
-use rebound::LastLow;
-use recheck_high::HighCare;
-use recheck_low::LowCare;
-use reminder::Reminder;
 use said::diary_refused;
-use serde::{Deserialize, Serialize};
-use side::SideState;
-use source::SourceState;
-use timers::{Timer, Timers};
+pub use state::{SNAPSHOT_VERSION, State};
+use timers::Timer;
 use turn::Turn;
-use two_signals::{Trust, TwoSignals};
-use waiting::Waiting;
-use window::Window;
-
-/// Version of the snapshot's form. Another version is rebuilt from stored events.
-pub const SNAPSHOT_VERSION: u32 = 1;
 
 /// A reading older than this, or than two cadences, is past: it says nothing about now.
 pub const PAST_MIN: i64 = 15;
@@ -93,71 +79,8 @@ const TIMERS_PER_TURN_MAX: usize = 64;
 pub struct Engine {
     policy: Policy,
     state: State,
-    /// Day or night around the last turn, so that a calendar is asked twice a day and not at every reading.
-    around: Option<Stretch>,
-}
-
-/// All that the engine remembers. Saved whole at every turn.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-pub struct State {
-    last_id: u64,
-    window: Window,
-    /// The low side's levels.
-    pub low: SideState,
-    /// The high side's levels.
-    pub high: SideState,
-    /// The re-check of a low, if one is under way.
-    pub low_care: Option<LowCare>,
-    /// The re-check of a high, if one is under way.
-    pub high_care: Option<HighCare>,
-    meter: Option<(Timestamp, Glucose)>,
-    /// Late readings, until they are told of.
-    past: Vec<Reading>,
-    /// Sources by their number.
-    pub sources: Vec<SourceState>,
-    /// The alert about ways to reach the wearer, if one is open.
-    pub channels: Option<ChannelTrouble>,
-    /// Two signals that alternate, if there are.
-    #[serde(default)]
-    pub two_signals: Option<TwoSignals>,
-    /// What the night held so far.
-    #[serde(default)]
-    overnight: Overnight,
-    /// Alerts that are over and that nobody answered.
-    #[serde(default)]
-    pub returned: Vec<Returned>,
-    /// Conditions that do not ring for a while.
-    #[serde(default)]
-    pub quiet: Vec<Quiet>,
-    /// What rang last.
-    #[serde(default)]
-    last_rung: Option<Condition>,
-    /// The calls for a low that nobody answers.
-    #[serde(default)]
-    pub chain: Option<Chain>,
-    /// Other alerts that rang and are not over.
-    #[serde(default)]
-    pub waiting: Vec<Waiting>,
-    /// When two signals last alternated.
-    #[serde(default)]
-    two_signals_last: Option<Timestamp>,
-    /// What the wearer chose to count; all when nothing.
-    #[serde(default)]
-    pub trust: Option<Trust>,
-    /// The wearer's own reminders, in the order they were asked for.
-    #[serde(default)]
-    pub reminders: Vec<Reminder>,
-    /// The last low, for the high that may follow it.
-    #[serde(default)]
-    last_low: Option<LastLow>,
-    /// What the line before sleep tells.
-    #[serde(default)]
-    before_sleep: BeforeSleep,
-    /// Modes in force, and what follows from them.
-    #[serde(default)]
-    pub modes: Modes,
-    /// What falls due, and when.
-    pub timers: Timers,
+    /// Night and quiet hours around the last turn, so that a calendar is asked now and then and not at every reading.
+    around: Option<(Stretch, Stretch)>,
 }
 
 impl Engine {
@@ -209,9 +132,7 @@ impl Engine {
 
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
-        let night = self.night_around(now);
-        let (doubt, after_low, mode) = (self.doubt(now), self.after_low(now), self.mode_that_counts(now));
-        let mut turn = Turn { now, night, judged: None, doubt, after_low, mode, written: false, out: Vec::new() };
+        let mut turn = self.begin(now);
         match event {
             Event::Tick => {}
             Event::Started => self.watch_all_sources(now),
@@ -236,19 +157,24 @@ impl Engine {
             Event::Written { said, whence } => self.written(&mut turn, said, whence),
             Event::DiaryRefused { words, more } => diary_refused(&mut turn, words, *more),
             Event::Unwatched { from, to, cause } => self.unwatched(&mut turn, *from, *to, *cause),
-            Event::ClockStepped { by } => self.clock_stepped(turn.now, *by),
+            Event::ClockStepped { by } => self.clock_stepped(&turn, *by),
             Event::Channels { working, failing } => self.channels(&mut turn, *working, failing),
             Event::PolicyChanged(policy) => self.policy_changed(&mut turn, policy),
             Event::Remind(asked) => self.remind(&mut turn, asked),
             Event::CancelReminders { which } => self.cancel_reminders(&mut turn, *which),
         }
+        self.wait_after_first(now);
         self.expire(&mut turn);
         self.plan_bedtime(now);
         self.tell_first_line(&mut turn);
+        self.hold_in_quiet_hours(&mut turn);
         self.keep_quiet(&mut turn);
         self.keep_waiting(&mut turn);
+        self.hold_flood(&mut turn);
+        self.remember_rung(&turn.out);
         self.forget_returned(now);
         self.remember_night(&turn);
+        self.note_switched_off(now);
         turn.out
     }
 
@@ -355,10 +281,12 @@ impl Engine {
                 Timer::SensorEnd(source) => self.tell_sensor_end(turn, source),
                 Timer::Chain => self.escalate(turn),
                 Timer::Quiet => self.quiet_is_over(turn),
-                Timer::Morning => self.tell_morning(turn),
+                Timer::Digest => self.quiet_hours_are_over(turn),
                 Timer::Bedtime => self.tell_bedtime(turn),
                 Timer::GapCall(source) => self.call_for_gap(turn, source),
                 Timer::Waiting => self.ring_waiting(turn),
+                Timer::Flood => self.look_at_flood(turn),
+                Timer::Off => self.remind_of_switched_off(turn),
                 Timer::Reminder(id) => self.reminder_comes(turn, id),
                 Timer::Mode(due) => self.mode_is_due(turn, due),
             }
@@ -366,19 +294,24 @@ impl Engine {
         unreachable!("a turn works off its timers");
     }
 
-    fn clock_stepped(&mut self, now: Timestamp, by: Span) {
+    fn clock_stepped(&mut self, turn: &Turn, by: Span) {
         self.state.timers.shift(by);
         self.shift_calls(by);
         for quiet in &mut self.state.quiet {
             quiet.shift(by);
         }
+        for off in &mut self.state.off {
+            off.since = off.since + by;
+        }
+        self.state.flood.shift(by);
         self.state.modes.shift(by);
-        self.keep_reminders_by(by, now);
-        self.keep_bedtime_by(by, now);
+        self.keep_reminders_by(by, turn.now);
+        self.keep_bedtime_by(by, turn.now);
         for source in self.numbers() {
             self.source(source).scan.shift(by);
-            self.plan_scan(now, source);
+            self.plan_scan(turn.now, source);
         }
+        self.plan_digest(turn);
     }
 
     fn policy_changed(&mut self, turn: &mut Turn, policy: &Policy) {
@@ -389,7 +322,7 @@ impl Engine {
         if moved {
             self.move_reminders(turn.now);
         }
-        turn.night = self.night_around(turn.now);
+        self.begin_anew(turn);
         self.drop_levels_switched_off(turn);
         self.end_caution_unasked(turn);
         self.drop_sources_gone(turn);
@@ -397,22 +330,11 @@ impl Engine {
         self.close_high_if_over(turn);
         self.plan_chain(turn);
         self.plan_waiting(turn);
+        self.plan_digest(turn);
     }
 
     fn take_id(&mut self) -> Id {
         self.state.last_id += 1;
         Id(self.state.last_id)
-    }
-
-    fn night_around(&mut self, now: Timestamp) -> Stretch {
-        match self.around {
-            Some(around) if around.from <= now && now < around.until => around,
-            _ => {
-                let hours: Hours = self.policy.night;
-                let around = hours.stretch(self.policy.zone, now);
-                self.around = Some(around);
-                around
-            }
-        }
     }
 }

@@ -3,7 +3,6 @@
 use super::Engine;
 use super::effect::{Condition, Decision, Id, What};
 use super::reason::Reason;
-use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::time::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -15,9 +14,9 @@ const STRETCHES_MAX: usize = 20;
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Overnight {
     /// Stretches, in the order they began.
-    stretches: Vec<Stretch>,
+    pub(super) stretches: Vec<Stretch>,
     /// How often it rang.
-    rings: u32,
+    pub(super) rings: u32,
 }
 
 /// One thing that lasted for a while.
@@ -47,9 +46,7 @@ impl Engine {
             self.remember_stretch(decision, turn);
         }
         // A night that only rang is told nothing of, but its rings must not be counted to the next one.
-        if self.state.overnight != Overnight::default() {
-            self.state.timers.set(Timer::Morning, turn.night.until);
-        }
+        self.plan_digest(turn);
     }
 
     fn remember_stretch(&mut self, decision: &Decision, turn: &Turn) {
@@ -85,19 +82,10 @@ impl Engine {
         }
     }
 
-    /// The night is over.
-    pub(super) fn tell_morning(&mut self, turn: &mut Turn) {
-        if turn.night.inside {
-            // Another zone, or other hours in the settings: it is not over yet.
-            self.state.timers.set(Timer::Morning, turn.night.until);
-            return;
-        }
-        let Overnight { mut stretches, rings } = std::mem::take(&mut self.state.overnight);
-        // A high that was kept for the morning is asked about now.
-        stretches.retain(|stretch| stretch.condition != Condition::High || stretch.to.is_some());
-        if !stretches.is_empty() {
-            turn.judged = self.latest(turn.now);
-            turn.tell(What::Told, Condition::Morning, Id(0), None, Reason::Morning { stretches, rings }, true);
-        }
+    /// The night is over, and what it held is forgotten. A high that was kept for the morning is asked about then.
+    pub(super) fn take_overnight(&mut self) -> Overnight {
+        let mut overnight = std::mem::take(&mut self.state.overnight);
+        overnight.stretches.retain(|stretch| stretch.condition != Condition::High || stretch.to.is_some());
+        overnight
     }
 }

@@ -18,8 +18,8 @@ const QUIET_MIN: i64 = 1;
 /// Late readings kept to be told of: two days at five-minute cadence.
 const READINGS_MAX: usize = 600;
 
-/// Most stretches told in one line: the worst first.
-const SPANS_TOLD_MAX: usize = 3;
+/// Most stretches told: the worst first, and of those as bad the newest.
+const SPANS_TOLD_MAX: usize = 5;
 
 impl Engine {
     /// Keeps late readings until no more come for a while: a line told of all at once is one line.
@@ -54,7 +54,7 @@ impl Engine {
                 if below { value < limit } else { value > limit }
             };
             let told_by_alert = judged.is_some_and(beyond);
-            for (from, to) in stretches(past, &beyond) {
+            for (from, to) in stretches(past, &beyond).into_iter().rev() {
                 let runs_on = told_by_alert && past.last().is_some_and(|last| last.measured == to);
                 // A low that went very low is one stretch to tell: the worse one.
                 let inside_worse = spans.iter().any(|worse: &PastSpan| {

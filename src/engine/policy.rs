@@ -7,8 +7,10 @@ pub use super::people::{Line, PersonPolicy, Tells};
 pub use super::steps::{EscalationPolicy, StepPolicy, StepsPolicy, Ways, Whom};
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::local::{Hours, TimeOfDay, Zone};
+use crate::domain::schedule::Schedule;
 use crate::domain::time::Span;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// How insulin is taken; it decides which looks may ask.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -85,9 +87,9 @@ impl Default for SensorPolicy {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Rings {
-    /// Day and night.
+    /// Day and night, and in quiet hours whatever its priority.
     Always,
-    /// By day; by night it waits for the morning.
+    /// By day; by night it waits for the morning, and in other quiet hours for their end if it is of low priority.
     ByDay,
     /// Never: the level is off.
     Never,
@@ -201,6 +203,15 @@ pub struct Policy {
     /// Whom to call in an emergency; none: "the emergency number".
     #[serde(default)]
     pub emergency: Option<String>,
+    /// Hours beside the night in which what can wait does not ring.
+    #[serde(default)]
+    pub quiet_hours: Schedule,
+    /// Why a level is switched off, in the wearer's words.
+    #[serde(default)]
+    pub because: BTreeMap<Condition, String>,
+    /// Limited silences that are shorter than the longest there may be.
+    #[serde(default)]
+    pub quiet_longest: BTreeMap<Condition, Span>,
 }
 
 impl Levels {
@@ -227,6 +238,9 @@ impl Levels {
             | Condition::Diary
             | Condition::Morning
             | Condition::Bedtime
+            | Condition::Digest
+            | Condition::OutOfService
+            | Condition::Flood
             | Condition::Reminder
             | Condition::Mode => None,
         }
@@ -304,6 +318,9 @@ impl Policy {
             people: Vec::new(),
             profiles: Vec::new(),
             emergency: None,
+            quiet_hours: Schedule::default(),
+            because: BTreeMap::new(),
+            quiet_longest: BTreeMap::new(),
         }
     }
 }

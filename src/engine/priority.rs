@@ -18,20 +18,26 @@
 //! | gap otherwise | reversible | delayed | low |
 //! | source or channels fail | loss of protection | delayed | medium |
 //! | two signals | one of them may hide a low | prompt | medium |
+//! | several alerts told as one | as the gravest of them | | |
 //! | last call for a scan, memory full | values lost | delayed | low |
-//! | re-check of a high, past readings, stretches not watched, first call for a scan, end of a sensor, own reminders, the line before sleep, looks and ends of modes, too early to drive | none by themselves | - | information |
+//! | look at a high that is very high and does not fall | irreversible harm possible (ketones) | delayed | medium |
+//! | look at a treated high that falls fast | reversible (a low) | prompt | medium |
+//! | other looks at a high, past readings, stretches not watched, first call for a scan, end of a sensor, what waited for the end of quiet hours, a level that is switched off, own reminders, the line before sleep, looks and ends of modes, too early to drive | none by themselves | - | information |
 //!
 //! Deviation: a gap after a low is high by the letter of the table; medium, since the low is not established.
 
 use super::effect::{Condition, Priority};
 use super::mode::reason::{Asks, Why};
 use super::reason::{Call, Reason};
-use super::trend::Rate;
+use super::trend::{Direction, Rate};
+use super::turn::Judged;
+use crate::domain::glucose::Glucose;
 
-/// The priority of a decision.
-pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> Priority {
+/// The priority of a decision on a value, where values above a limit are very high.
+pub(super) fn of(condition: Condition, reason: &Reason, judged: Option<Judged>, very_high: Glucose) -> Priority {
     // That nobody answers makes only a low graver.
     let reason = reason.first();
+    let rate = judged.and_then(|judged| judged.rate);
     match condition {
         _ if matches!(reason, Reason::Unanswered { .. } | Reason::NotRecovering { .. }) => Priority::High,
         _ if matches!(reason, Reason::Answered { .. } | Reason::LowOver { .. }) => Priority::Information,
@@ -61,13 +67,35 @@ pub(super) fn of(condition: Condition, reason: &Reason, rate: Option<Rate>) -> P
             Reason::Mode { said: Why::Look { asks: Asks { ketones: true, .. }, .. } } => Priority::Medium,
             _ => Priority::Information,
         },
+        Condition::Flood => match reason {
+            Reason::FloodTold { held, .. } | Reason::FloodOver { held, .. } => {
+                held.iter().map(|held| held.decision.priority).max().unwrap_or(Priority::Low)
+            }
+            _ => Priority::Information,
+        },
+        Condition::RecheckHigh => match reason {
+            Reason::LooksPlanned { .. } => Priority::Information,
+            _ => of_look_at_high(judged, very_high),
+        },
         Condition::Sensor
-        | Condition::RecheckHigh
         | Condition::WhileAway
         | Condition::NotWatching
         | Condition::Diary
         | Condition::Morning
         | Condition::Bedtime
+        | Condition::Digest
+        | Condition::OutOfService
         | Condition::Reminder => Priority::Information,
+    }
+}
+
+/// The priority of what a look at a high says.
+pub(super) fn of_look_at_high(judged: Option<Judged>, very_high: Glucose) -> Priority {
+    let direction = judged.and_then(|judged| judged.rate).map(Rate::direction);
+    let is_very_high = judged.is_some_and(|judged| judged.glucose.hundredths() > very_high.hundredths());
+    match direction {
+        Some(Direction::FallingFast) => Priority::Medium,
+        _ if is_very_high && !direction.is_some_and(Direction::falls) => Priority::Medium,
+        _ => Priority::Information,
     }
 }

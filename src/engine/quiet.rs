@@ -50,7 +50,10 @@ pub fn longest(condition: Condition) -> Option<Span> {
         | Condition::Reminder
         | Condition::Morning
         | Condition::Bedtime
-        | Condition::Mode => return None,
+        | Condition::Mode
+        | Condition::Digest
+        | Condition::OutOfService
+        | Condition::Flood => return None,
     };
     Some(Span::minutes(minutes))
 }
@@ -68,7 +71,7 @@ impl Engine {
     pub(super) fn quiet(&mut self, turn: &mut Turn, span: Span, condition: Option<Condition>) {
         let answer = |turn: &mut Turn, reason| turn.tell(What::Answer, Condition::Diary, Id(0), None, reason, false);
         let meant = condition.or(self.state.last_rung.filter(|last| *last != Condition::VeryLow));
-        let Some((condition, most)) = meant.and_then(|meant| Some((meant, longest(meant)?))) else {
+        let Some((condition, most)) = meant.and_then(|meant| Some((meant, self.longest_quiet(meant)?))) else {
             answer(turn, Reason::QuietWhat { last: self.state.last_rung });
             return;
         };
@@ -91,6 +94,12 @@ impl Engine {
         until
     }
 
+    /// The longest silence of a condition; the settings may make it shorter, never longer.
+    fn longest_quiet(&self, condition: Condition) -> Option<Span> {
+        let most = longest(condition)?;
+        Some(self.policy.quiet_longest.get(&condition).map_or(most, |set| most.min(*set)))
+    }
+
     /// All that was quiet rings again from now on, and at once if it was withheld and still stands.
     pub(super) fn quiet_off(&mut self, turn: &mut Turn) {
         let ended = std::mem::take(&mut self.state.quiet);
@@ -98,13 +107,13 @@ impl Engine {
         let conditions = ended.iter().map(|quiet| quiet.condition).collect();
         turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::QuietOff { conditions }, false);
         self.ring_withheld(turn, &ended);
+        self.plan_digest(turn);
     }
 
     /// After a turn's decisions: those of a quiet condition do not ring. What is of high priority rings, unless
     /// very low itself was named.
     pub(super) fn keep_quiet(&mut self, turn: &mut Turn) {
         if self.state.quiet.is_empty() {
-            self.remember_rung(&turn.out);
             return;
         }
         let mut withheld = Vec::new();
@@ -121,7 +130,6 @@ impl Engine {
             }
         }
         turn.out.extend(withheld);
-        self.remember_rung(&turn.out);
     }
 
     /// A silence is over: what is still beyond its limit, and was withheld, rings now.
@@ -145,13 +153,20 @@ impl Engine {
     /// Silences, failures and two signals that nobody has seen: nothing asks about them again.
     fn still_lost(&self, condition: Condition) -> Vec<(Id, Option<Id>, Timestamp)> {
         let lost = self.state.sources.iter().filter_map(SourceState::lost);
-        let lost =
-            lost.filter(|lost| lost.condition == condition && !lost.seen).map(|lost| (lost.id, None, lost.since));
+        let lost = lost
+            .filter(|lost| lost.condition == condition && !lost.seen && !lost.is_spoken_for())
+            .map(|lost| (lost.id, None, lost.since));
         let two = self.state.two_signals.filter(|two| condition == Condition::TwoSignals && !two.seen);
         lost.chain(two.map(|two| (two.id, None, two.since))).collect()
     }
 
-    fn still_beyond(&self, condition: Condition) -> Option<Active> {
+    /// Until when the wearer wants no ring of a condition, if they do.
+    pub(super) fn silent_until(&self, condition: Condition, now: Timestamp) -> Option<Timestamp> {
+        let quiet = self.state.quiet.iter().find(|quiet| quiet.condition == condition);
+        quiet.map(|quiet| quiet.until).filter(|until| *until > now)
+    }
+
+    pub(super) fn still_beyond(&self, condition: Condition) -> Option<Active> {
         let active = self.state.active(condition).copied();
         active.filter(|active| active.is_beyond() && active.told != Told::Hidden && !active.seen)
     }
@@ -163,7 +178,8 @@ impl Engine {
         }
     }
 
-    fn remember_rung(&mut self, decisions: &[Decision]) {
+    /// What rang last, after all that keeps rings back.
+    pub(super) fn remember_rung(&mut self, decisions: &[Decision]) {
         let rung = decisions.iter().rev().find(|decision| decision.rings && decision.to.is_wearer());
         if let Some(decision) = rung {
             self.state.last_rung = Some(decision.condition);

@@ -4,9 +4,11 @@
 use super::bedtime::Evening;
 use super::effect::{Condition, Id, Side};
 use super::event::Cause;
+use super::hours::Held;
 use super::mode::reason::Why;
 use super::morning::Stretch;
 use super::reminder::{Come, Reminder};
+use super::service::OffBecause;
 use super::steps::{Step, Ways};
 use super::two_signals::Trust;
 use crate::domain::glucose::Glucose;
@@ -31,12 +33,16 @@ pub enum Reason {
     WorseActive { worse: Condition },
     /// By night this waits for the morning.
     Night { until: Timestamp },
+    /// In quiet hours this waits for their end.
+    QuietHours { until: Timestamp },
     /// The value has been back within the deadband's far side for the off-delay.
     BackWithin { since: Timestamp },
     /// The settings no longer hold this condition.
     ConditionGone,
     /// Nothing newer has reached us.
     NothingReached { since: Option<Timestamp>, grave: bool },
+    /// Another source was lost in the same minute, and its alert speaks for this one.
+    OneCause { first: Id },
     /// Readings arrive again.
     Arriving,
     /// Rows cannot be read any more.
@@ -132,8 +138,25 @@ pub enum Reason {
     QuietOff { conditions: Vec<Condition> },
     /// A limited silence is over, and the value is still beyond its limit.
     QuietOver { since: Timestamp },
-    /// What the night held.
-    Morning { stretches: Vec<Stretch>, rings: u32 },
+    /// What the night held, what waited for its end, and how much more did.
+    Morning {
+        stretches: Vec<Stretch>,
+        rings: u32,
+        #[serde(default)]
+        held: Vec<Held>,
+        #[serde(default)]
+        more: u32,
+    },
+    /// What waited for the end of quiet hours by day, and how much more did.
+    Digest { held: Vec<Held>, more: u32 },
+    /// Several alerts came at once, and are told as one.
+    Flood { since: Timestamp },
+    /// So many distinct alerts so far, the first of them, and those that did not ring by themselves and still stand.
+    FloodTold { count: u32, first: Box<Held>, held: Vec<Held>, more: u32 },
+    /// Nothing new has come for a while: what did not ring, and still stands.
+    FloodOver { held: Vec<Held>, more: u32 },
+    /// These levels are switched off.
+    SwitchedOff { levels: Vec<OffBecause> },
     /// The wearer's bedtime has come: what is known then.
     Bedtime { evening: Evening },
     /// No source has that name.
@@ -160,6 +183,8 @@ pub enum Reason {
     StillHigh { since: Timestamp, marked: bool, next: Timestamp },
     /// A high that was held during the night is still there in the morning.
     NightOver { since: Timestamp, next: Timestamp },
+    /// The same of other quiet hours.
+    QuietHoursOver { since: Timestamp, next: Timestamp },
     /// Past readings held values beyond these limits.
     Past { spans: Vec<PastSpan>, more: usize },
     /// Nobody was watching.

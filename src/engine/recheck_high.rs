@@ -3,9 +3,10 @@
 //! about at growing spans. It never falls silent for good, and never names an amount.
 
 use super::Engine;
-use super::effect::{Condition, Id, Side, What};
+use super::effect::{Condition, Id, Priority, Side, What};
 use super::level::Told;
 use super::policy::Therapy;
+use super::priority;
 use super::reason::{Began, Reason, Treatment};
 use super::timers::Timer;
 use super::trend::{Direction, Rate};
@@ -85,6 +86,11 @@ fn find(
     }
 }
 
+/// In quiet hours a look rings only for harm: above the very high limit and not falling, or falling fast.
+fn lets_ring(turn: &Turn) -> bool {
+    !turn.quiet.inside || priority::of_look_at_high(turn.judged, turn.very_high) >= Priority::Medium
+}
+
 impl Engine {
     /// A high has begun to be alerted: if nobody marks it, ask later.
     pub(super) fn follow_high(&mut self, turn: &Turn) {
@@ -93,10 +99,9 @@ impl Engine {
             (Some((alert, since)), None) => {
                 let id = self.take_id();
                 self.ask_later(turn.now, id, Some(alert), since, false, 0);
-                // What is held until the morning is asked about then, if not before.
+                // What is held is asked about when the night, or quiet hours, are over, if not before.
                 if self.side(Side::High).active().all(|active| active.told != Told::Rang) {
-                    let due = self.state.timers.due(Timer::HighLook).unwrap_or(turn.night.until);
-                    self.state.timers.set(Timer::HighLook, due.min(turn.night.until));
+                    self.look_by(turn.held_until());
                 }
             }
             // Treated before it rang: the alert that has rung since is the one it belongs to.
@@ -144,10 +149,10 @@ impl Engine {
         let caught_up = looks.first().is_some_and(|first| *first <= turn.now);
         let due = if caught_up { turn.now } else { looks.first().copied().unwrap_or(turn.now) };
         self.set_look(turn.now, due, asked_for);
+        let night_rule = looks.iter().any(|due| *due > turn.now && self.is_quiet(*due));
         let mut planned: Vec<Timestamp> = looks.into_iter().chain(asked_for).filter(|due| *due > turn.now).collect();
         planned.sort_unstable();
         planned.dedup();
-        let night_rule = planned.iter().any(|due| self.policy.night.stretch(self.policy.zone, *due).inside);
         let reason = Reason::LooksPlanned { side: Side::High, treated, looks: planned, night_rule };
         turn.tell(What::Answer, Condition::RecheckHigh, id, part_of, reason, false);
     }
@@ -188,7 +193,7 @@ impl Engine {
                 next: soon,
             };
             self.look_on(turn.now, care, treated, soon, asked_for, true);
-            self.look_told(turn, care, reason, true);
+            self.look_told(turn, care, reason, true, wanted);
             return;
         };
         match find(
@@ -206,12 +211,12 @@ impl Engine {
             Finding::ComingDown if !wanted => {
                 let next = next_scheduled.map_or(soon, |due| due.min(soon));
                 self.look_on(turn.now, care, treated, next, asked_for, false);
-                self.look_told(turn, care, Reason::ComingDown { treated, next }, false);
+                self.look_told(turn, care, Reason::ComingDown { treated, next }, false, false);
             }
             Finding::TooEarly if !wanted => {
                 let next = next_scheduled.unwrap_or(soon);
                 self.look_on(turn.now, care, treated, next, asked_for, false);
-                self.look_told(turn, care, Reason::TooEarly { treated, next }, false);
+                self.look_told(turn, care, Reason::TooEarly { treated, next }, false, false);
             }
             Finding::NotComingDown | Finding::ComingDown | Finding::TooEarly => {
                 let next = match next_scheduled {
@@ -221,7 +226,7 @@ impl Engine {
                     }
                     None => self.ask_later(turn.now, care.id, care.part_of, care.since, true, 0),
                 };
-                self.look_told(turn, care, Reason::NotComingDown { treated, asked_for: wanted, next }, true);
+                self.look_told(turn, care, Reason::NotComingDown { treated, asked_for: wanted, next }, true, wanted);
             }
         }
     }
@@ -244,35 +249,54 @@ impl Engine {
         if self.waits_for_rebound(turn, care) {
             return;
         }
-        let held = self.side(Side::High).active().any(|active| active.told == Told::Held);
+        let held = self.side(Side::High).active().find(|active| active.told == Told::Held).map(|active| active.told_at);
         // High now may be a later stretch than the one that raised the alert.
         let rows = self.side(Side::High).active().filter_map(|active| active.row);
         let since = rows.map(|row| row.since).min().unwrap_or(care.since);
-        if !self.night_lets_ring(turn) {
+        if !lets_ring(turn) {
             // Looked at again within the night: it may have become very high by then.
-            let due = self.ask_later(turn.now, care.id, care.part_of, care.since, marked, asked);
-            self.state.timers.set(Timer::HighLook, due.min(turn.night.until));
-            turn.tell(
-                What::Look,
-                Condition::RecheckHigh,
-                care.id,
-                care.part_of,
-                Reason::Night { until: turn.night.until },
-                false,
-            );
+            self.ask_later(turn.now, care.id, care.part_of, care.since, marked, asked);
+            self.look_by(turn.held_until());
+            turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, turn.waits(), false);
             return;
         }
         let next = self.ask_later(turn.now, care.id, care.part_of, care.since, marked, asked + 1);
-        let reason = if held && !turn.night.inside {
-            Reason::NightOver { since, next }
-        } else {
-            Reason::StillHigh { since, marked, next }
+        let reason = match held {
+            // Between two nights this is when the last one ended.
+            Some(held) if !turn.night.inside && held < Some(turn.night.from) => Reason::NightOver { since, next },
+            Some(_) if !turn.quiet.inside => Reason::QuietHoursOver { since, next },
+            Some(_) | None => Reason::StillHigh { since, marked, next },
         };
         turn.tell(What::Prompt, Condition::RecheckHigh, care.id, care.part_of, reason, true);
         self.mark_held_as_rung(turn.now);
     }
 
-    /// What was held is told with the question about it.
+    /// Records a look, and prompts if the rules let it; one the wearer asked for rings whenever it is.
+    fn look_told(&mut self, turn: &mut Turn, care: &HighCare, reason: Reason, prompts: bool, wanted: bool) {
+        turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason.clone(), false);
+        let falling_fast =
+            turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction() == Direction::FallingFast);
+        if turn.night.inside && falling_fast || prompts && (wanted || lets_ring(turn)) {
+            turn.tell(What::Prompt, Condition::RecheckHigh, care.id, care.part_of, reason, true);
+        } else if prompts {
+            self.look_by(turn.held_until());
+            turn.tell(What::Withheld, Condition::RecheckHigh, care.id, care.part_of, turn.waits(), false);
+        }
+    }
+
+    /// A high that waits for the end of quiet hours is asked about then, if not before.
+    pub(super) fn ask_when_over(&mut self, turn: &Turn, condition: Condition) {
+        if condition.side() == Some(Side::High) && self.state.high_care.is_some() {
+            self.look_by(turn.held_until());
+        }
+    }
+
+    /// Looks at that time at the latest.
+    fn look_by(&mut self, latest: Timestamp) {
+        let due = self.state.timers.due(Timer::HighLook).map_or(latest, |due| due.min(latest));
+        self.state.timers.set(Timer::HighLook, due);
+    }
+
     fn mark_held_as_rung(&mut self, now: Timestamp) {
         for level in [&mut self.state.high.worse, &mut self.state.high.milder] {
             if let Some(active) = level.active_mut().filter(|active| active.told == Told::Held) {
@@ -281,34 +305,6 @@ impl Engine {
                 active.told_at = Some(now);
             }
         }
-    }
-
-    /// Records a look, and prompts if the rules let it.
-    fn look_told(&self, turn: &mut Turn, care: &HighCare, reason: Reason, prompts: bool) {
-        turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason.clone(), false);
-        let falling_fast =
-            turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction() == Direction::FallingFast);
-        if turn.night.inside && falling_fast || prompts && self.night_lets_ring(turn) {
-            turn.tell(What::Prompt, Condition::RecheckHigh, care.id, care.part_of, reason, true);
-        } else if prompts {
-            turn.tell(
-                What::Withheld,
-                Condition::RecheckHigh,
-                care.id,
-                care.part_of,
-                Reason::Night { until: turn.night.until },
-                false,
-            );
-        }
-    }
-
-    /// By night a look rings only above the very high limit and not falling.
-    fn night_lets_ring(&self, turn: &Turn) -> bool {
-        let very_high = self.policy.levels.very_high.limit.hundredths();
-        !turn.night.inside
-            || turn.judged.is_some_and(|judged| {
-                judged.glucose.hundredths() > very_high && !judged.rate.is_some_and(|rate| rate.direction().falls())
-            })
     }
 
     /// Looks again at `next`, or sooner if the wearer asked for it.
@@ -349,7 +345,7 @@ impl Engine {
         due
     }
 
-    /// Back within range: said once by day. If an alert is still in its deadband, it stays watched.
+    /// Back within range: said once, and not by night. If an alert is still in its deadband, it stays watched.
     fn close_high(&mut self, turn: &mut Turn) {
         let Some(care) = self.state.high_care.take() else {
             return;

@@ -84,6 +84,16 @@ impl Engine {
         }
     }
 
+    /// Is a treatment at that time known by now?
+    pub(super) fn was_treated_at(&self, at: Timestamp) -> bool {
+        let high = self.state.high_care.as_ref().and_then(|care| match care.stage {
+            Stage::Looking { treated, .. } => Some(treated.at),
+            Stage::Asking { .. } => None,
+        });
+        let low = self.state.low_care.as_ref().and_then(|care| care.treated).map(|treated| treated.at);
+        high == Some(at) || low == Some(at)
+    }
+
     fn side_meant(&self, which: Option<Which>) -> Result<Side, Reason> {
         match which {
             Some(Which::Side(side)) => Ok(side),

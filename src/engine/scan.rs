@@ -6,6 +6,7 @@ use super::bedtime::{LATE_MAX_MIN, Memory};
 use super::effect::{Condition, Id, What};
 use super::policy::SourceKind;
 use super::reason::{Call, Reason};
+use super::source::SourceState;
 use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::local::Stretch;
@@ -46,6 +47,13 @@ pub(super) struct Scan {
     /// When the line before sleep asked for it.
     #[serde(default)]
     before_sleep: Option<Timestamp>,
+}
+
+impl SourceState {
+    /// Is a scan called for under that number?
+    pub(super) fn is_called_for(&self, id: Id) -> bool {
+        self.scan.id == Some(id)
+    }
 }
 
 impl Scan {

@@ -5,6 +5,7 @@ use super::Engine;
 use super::effect::{Condition, Id, What};
 use super::policy::{SourceKind, SourcePolicy};
 use super::reason::Reason;
+use super::source::SourceState;
 use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::reading::SourceId;
@@ -119,6 +120,13 @@ impl Engine {
             turn.judged = None;
             turn.tell(What::Told, Condition::Sensor, Id(0), None, Reason::SensorEnds { end }, true);
         }
+    }
+
+    /// Does a sensor end then, as far as is known now?
+    pub(super) fn sensor_ends_at(&self, end: Timestamp) -> bool {
+        let ends =
+            |(source, sensor): (&SourceState, &SourcePolicy)| Some(source.session.started? + sensor.sensor.life?);
+        self.state.sources.iter().zip(&self.policy.sources).filter_map(ends).any(|known| known == end)
     }
 
     /// A reading measured after the sensor was taken off: a sensor is on again.

@@ -46,6 +46,17 @@ impl State {
         }
     }
 
+    /// The same, to be changed.
+    pub(super) const fn active_mut(&mut self, condition: Condition) -> Option<&mut Active> {
+        match condition {
+            Condition::VeryLow => self.low.worse.active_mut(),
+            Condition::Low => self.low.milder.active_mut(),
+            Condition::High => self.high.milder.active_mut(),
+            Condition::VeryHigh => self.high.worse.active_mut(),
+            _ => None,
+        }
+    }
+
     /// The active alert of that condition.
     #[must_use]
     pub fn active(&self, condition: Condition) -> Option<&Active> {
@@ -147,7 +158,7 @@ impl Engine {
         }
     }
 
-    /// Raises an alert, held by night if its level rings by day only.
+    /// Raises an alert, held by night or in quiet hours as its level asks for.
     fn raise(
         turn: &mut Turn,
         condition: Condition,
@@ -156,13 +167,11 @@ impl Engine {
         part_of: Option<Id>,
         reason: Reason,
     ) -> Told {
-        let held = policy.rings == Rings::ByDay && turn.night.inside;
-        turn.tell(What::Raised, condition, id, part_of, reason, !held);
-        if held {
-            turn.tell(What::Held, condition, id, part_of, Reason::Night { until: turn.night.until }, false);
-            return Told::Held;
-        }
-        Told::Rang
+        let held = turn.holds(policy, priority::of(condition, &reason, turn.judged, turn.very_high));
+        turn.tell(What::Raised, condition, id, part_of, reason, held.is_none());
+        let Some(waits) = held else { return Told::Rang };
+        turn.tell(What::Held, condition, id, part_of, waits, false);
+        Told::Held
     }
 
     fn again(
@@ -174,12 +183,12 @@ impl Engine {
         hidden_by: Option<(Condition, Id)>,
         reason: Reason,
     ) {
-        let held = policy.rings == Rings::ByDay && turn.night.inside;
-        let (what, reason, rings) = match hidden_by {
-            Some((worse, _)) => (What::Withheld, Reason::WorseActive { worse }, false),
-            None if held => (What::Held, Reason::Night { until: turn.night.until }, false),
-            None if active.told == Told::Hidden => (What::Raised, reason, true),
-            None => (What::Repeated, reason, true),
+        let held = turn.holds(policy, priority::of(condition, &reason, turn.judged, turn.very_high));
+        let (what, reason, rings) = match (hidden_by, held) {
+            (Some((worse, _)), _) => (What::Withheld, Reason::WorseActive { worse }, false),
+            (None, Some(waits)) => (What::Held, waits, false),
+            (None, None) if active.told == Told::Hidden => (What::Raised, reason, true),
+            (None, None) => (What::Repeated, reason, true),
         };
         turn.tell(what, condition, active.id, active.part_of, reason, rings);
         if let Some(active) = level.active_mut() {
@@ -281,7 +290,7 @@ impl Turn {
             id,
             part_of,
             condition,
-            priority: priority::of(condition, &reason, judged.and_then(|judged| judged.rate)),
+            priority: priority::of(condition, &reason, judged, self.very_high),
             rings,
             glucose: judged.map(|judged| judged.glucose),
             reading_at: judged.map(|judged| judged.at),

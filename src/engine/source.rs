@@ -1,8 +1,8 @@
-//! What is known of each source: its cadence, its silence, its rows that cannot be read. One alert for
-//! one lost source, whatever the cause.
+//! What is known of each source: its cadence, its silence, its rows that cannot be read.
 
 use super::arrival::Arrivals;
 use super::effect::{Condition, Id, What};
+use super::lost::LostSource;
 use super::policy::{SensorPolicy, SourceKind};
 use super::reason::Reason;
 use super::scan::Scan;
@@ -53,7 +53,7 @@ pub struct SourceState {
     pub(super) newest: Option<Timestamp>,
     intervals: Vec<Span>,
     cadence: Option<Span>,
-    grave: bool,
+    pub(super) grave: bool,
     absurd: u64,
     refused: u64,
     bad_since: Option<Timestamp>,
@@ -80,22 +80,6 @@ pub struct SourceState {
     /// The calls for a scan.
     #[serde(default)]
     pub(super) scan: Scan,
-}
-
-/// The one alert of a lost source.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct LostSource {
-    /// Its number.
-    pub id: Id,
-    /// Gap, or source failed.
-    pub condition: Condition,
-    /// Since when.
-    pub since: Timestamp,
-    /// Marked as seen.
-    pub seen: bool,
-    /// When the wearer was last told.
-    #[serde(default)]
-    pub told_at: Option<Timestamp>,
 }
 
 impl SourceState {
@@ -290,13 +274,17 @@ impl Engine {
     /// The silence has lasted too long.
     pub(super) fn gap(&mut self, turn: &mut Turn, source: SourceId) {
         let state = self.source(source).clone();
-        if !self.streams(source) || state.lost.is_some() {
+        if let Some(lost) = state.lost {
+            self.speak_after_first(turn, source, lost);
+            return;
+        }
+        if !self.streams(source) {
             return;
         }
         let by_night = self.policy.escalation.gap_by_night;
-        if let Some(newest) = state.newest.filter(|_| turn.night.inside && !state.grave && state.bad_since.is_none()) {
-            // By night an ordinary value that falls silent wakes nobody so soon.
-            let due = (newest + by_night).min(turn.night.until);
+        if let Some(newest) = state.newest.filter(|_| turn.quiet.inside && !state.grave && state.bad_since.is_none()) {
+            // By night, and in quiet hours, an ordinary value that falls silent rings later.
+            let due = (newest + by_night).min(turn.quiet.until);
             if turn.now < due {
                 self.state.timers.set(Timer::Gap(source), due);
                 return;
@@ -308,9 +296,6 @@ impl Engine {
         } else {
             let reason = Reason::NothingReached { since: state.newest, grave: state.grave };
             self.lose(turn, source, Condition::Gap, state.newest.unwrap_or(turn.now), reason);
-            if let Some(newest) = state.newest.filter(|_| turn.night.inside && state.grave) {
-                self.state.timers.set(Timer::GapCall(source), (newest + by_night).max(turn.now));
-            }
         }
     }
 
@@ -372,28 +357,5 @@ impl Engine {
                 self.trust_all(turn);
             }
         }
-    }
-
-    fn fail(&mut self, turn: &mut Turn, source: SourceId, since: Timestamp, reason: Reason) {
-        match self.source(source).lost {
-            // Silent already: the cause is news, the silence is not. It takes over the alert's number.
-            Some(lost @ LostSource { id, condition: Condition::Gap, .. }) => {
-                let told_at = Some(turn.now);
-                let failed = LostSource { condition: Condition::SourceFailed, told_at, seen: false, ..lost };
-                self.source(source).lost = Some(failed);
-                turn.tell(What::Repeated, Condition::SourceFailed, id, None, reason, true);
-            }
-            Some(_) => {}
-            None => self.lose(turn, source, Condition::SourceFailed, since, reason),
-        }
-    }
-
-    fn lose(&mut self, turn: &mut Turn, source: SourceId, condition: Condition, since: Timestamp, reason: Reason) {
-        self.end_trust_in(turn, source);
-        let id = self.take_id();
-        self.source(source).lost = Some(LostSource { id, condition, since, seen: false, told_at: Some(turn.now) });
-        self.state.timers.stop(Timer::Gap(source));
-        turn.judged = self.latest_of(source);
-        turn.tell(What::Raised, condition, id, None, reason, true);
     }
 }

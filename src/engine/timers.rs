@@ -32,8 +32,13 @@ pub enum Timer {
     Quiet,
     /// One of the wearer's own reminders is due.
     Reminder(Id),
-    /// The night is over.
-    Morning,
+    /// Quiet hours are over, the night among them: what waited is told.
+    #[serde(alias = "morning")]
+    Digest,
+    /// A flood of alerts may be over, or told again.
+    Flood,
+    /// The wearer is reminded of what is switched off.
+    Off,
     /// The wearer's bedtime has come.
     Bedtime,
     /// Something of a mode is due.

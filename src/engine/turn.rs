@@ -1,5 +1,6 @@
 //! One turn of the engine: the time it happens at, the value it looks at, and what it decides.
 
+use super::Engine;
 use super::effect::{Decision, Doubt};
 use super::rebound::AfterLow;
 use super::trend::Rate;
@@ -26,6 +27,10 @@ pub(super) struct Turn {
     pub(super) now: Timestamp,
     /// The night or the day it happens in.
     pub(super) night: Stretch,
+    /// The quiet hours it happens in, the night among them, or the time between them.
+    pub(super) quiet: Stretch,
+    /// Above this a value is very high.
+    pub(super) very_high: Glucose,
     /// The value it looks at.
     pub(super) judged: Option<Judged>,
     /// Why values are less sure at the moment.
@@ -38,4 +43,19 @@ pub(super) struct Turn {
     pub(super) written: bool,
     /// What was decided so far.
     pub(super) out: Vec<Decision>,
+}
+
+impl Engine {
+    pub(super) fn begin(&mut self, now: Timestamp) -> Turn {
+        let (night, quiet) = self.hours_around(now);
+        let very_high = self.policy.levels.very_high.limit;
+        let (doubt, after_low, mode) = (self.doubt(now), self.after_low(now), self.mode_that_counts(now));
+        Turn { now, night, quiet, very_high, judged: None, doubt, after_low, mode, written: false, out: Vec::new() }
+    }
+
+    /// The settings changed: what the turn knows of them is as they are now.
+    pub(super) fn begin_anew(&mut self, turn: &mut Turn) {
+        (turn.night, turn.quiet) = self.hours_around(turn.now);
+        turn.very_high = self.policy.levels.very_high.limit;
+    }
 }

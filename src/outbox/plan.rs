@@ -117,7 +117,10 @@ fn discreet(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::Reminder => "Your reminder",
         Condition::Morning => "The night is over",
         Condition::Bedtime => "Before you sleep",
+        Condition::Digest => "Quiet hours are over",
+        Condition::Flood => "Several alerts. Look now",
         Condition::Sensor
+        | Condition::OutOfService
         | Condition::ChannelFailed
         | Condition::WhileAway
         | Condition::NotWatching

@@ -8,6 +8,7 @@ use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
 use crate::engine::effect::{Condition, Decision, Id, What};
+use crate::engine::flood::{ALERTS_MAX, WITHIN_MIN};
 use crate::engine::mode::reason::Why;
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
@@ -29,10 +30,6 @@ const STALE_HOURS: i64 = 24;
 
 /// Rings this close are one interruption: our own.
 const ONE_INTERRUPTION_MIN: i64 = 2;
-
-/// More than so many distinct alerts within so long are a flood: our own, for one person.
-const FLOOD_ALERTS: usize = 3;
-const FLOOD_MIN: i64 = 10;
 
 /// The rings and alerts of one condition.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -292,9 +289,9 @@ impl Burden {
     fn add_floods(&mut self, rings: &[Ring]) {
         let mut flooded_until = 0;
         for (place, first) in rings.iter().enumerate() {
-            let end = place + rings[place..].partition_point(|ring| ring.at - first.at <= Span::minutes(FLOOD_MIN));
+            let end = place + rings[place..].partition_point(|ring| ring.at - first.at <= Span::minutes(WITHIN_MIN));
             let distinct: BTreeSet<(Id, Condition)> = rings[place..end].iter().map(|ring| ring.about).collect();
-            if distinct.len() > FLOOD_ALERTS {
+            if distinct.len() > ALERTS_MAX {
                 self.floods += u64::from(place >= flooded_until);
                 self.in_flood += count(end - place.max(flooded_until).min(end));
                 flooded_until = flooded_until.max(end);

@@ -59,6 +59,9 @@ pub(super) const fn only_tells(decision: &Decision) -> bool {
                 | Condition::Reminder
                 | Condition::Morning
                 | Condition::Bedtime
+                | Condition::Digest
+                | Condition::OutOfService
+                | Condition::Flood
         )
 }
 

@@ -66,7 +66,7 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             };
             let night = if *night_rule {
                 format!(
-                    "\nBy night a look rings only above {} and not falling, or when falling fast.",
+                    "\nBy night, and in quiet hours, a look rings only above {} and not falling, or when falling fast.",
                     voice.limit(policy.levels.very_high.limit)
                 )
             } else {

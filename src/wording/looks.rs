@@ -42,18 +42,19 @@ impl Said<'_> {
                     ),
                 )
             }
-            Reason::NightOver { since, next } => (
-                format!("High since {}: {value}, {at}. Look now", self.voice.clock(*since)),
-                format!(
-                    "{} High since {}, kept for the morning. Asked again {}.",
-                    self.full_value(),
-                    self.voice.clock(*since),
-                    self.voice.clock(*next)
-                ),
-            ),
+            Reason::NightOver { since, next } => self.kept_high("the morning", *since, *next),
+            Reason::QuietHoursOver { since, next } => self.kept_high("the end of quiet hours", *since, *next),
             Reason::Back { treated } => self.back(treated),
             _ => (format!("{value}, {at}"), self.full_value()),
         }
+    }
+
+    fn kept_high(&self, until: &str, since: Timestamp, next: Timestamp) -> (String, String) {
+        let (since, next) = (self.voice.clock(since), self.voice.clock(next));
+        (
+            format!("High since {since}: {}, {}. Look now", self.value_and_direction(), self.read_at()),
+            format!("{} High since {since}, kept for {until}. Asked again {next}.", self.full_value()),
+        )
     }
 
     pub(super) fn recheck_low(&self) -> (String, String) {

@@ -4,15 +4,19 @@
 
 pub mod answer;
 mod bedtime;
+mod digest;
+mod flood;
 mod looks;
 mod meter;
 pub mod mode;
 mod morning;
+mod past;
 pub mod people;
 pub mod reason;
 mod rebound;
 pub mod reminder;
 mod sensor;
+mod service;
 pub mod steps;
 pub mod text;
 pub mod zone;
@@ -21,6 +25,9 @@ use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::local::Zone;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::policy::Policy;
+
+/// Most lines of a message that tells several things.
+const LINES_MAX: usize = 5;
 
 /// How one wearer reads: unit, zone, and the time it is for them.
 #[derive(Debug, Clone, Copy)]

@@ -3,6 +3,7 @@
 use super::Voice;
 use crate::engine::effect::{Decision, Side, What};
 use crate::engine::event::Cause;
+use crate::engine::hours::Held;
 use crate::engine::reason::{Call, Reason};
 use crate::engine::steps::Step;
 use crate::engine::two_signals::Trust;
@@ -33,7 +34,6 @@ pub fn line(decision: &Decision, voice: Voice) -> String {
 /// The reason alone.
 #[must_use]
 pub fn sentence(reason: &Reason, voice: Voice) -> String {
-    let clock = |at| voice.clock(at);
     match reason {
         Reason::ComingDown { .. }
         | Reason::TooEarly { .. }
@@ -48,32 +48,17 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::LowByMeter { .. }
         | Reason::Back { .. }
         | Reason::StillHigh { .. }
-        | Reason::NightOver { .. } => of_looks(reason, voice),
-        Reason::BeyondLimit { limit, since } => {
-            format!("beyond {} since {}", voice.limit(*limit), clock(*since))
-        }
-        Reason::NewEpisode { limit, since } => {
-            format!(
-                "beyond {} again since {}, a new episode under an alert that had not ended",
-                voice.limit(*limit),
-                clock(*since)
-            )
-        }
-        Reason::StillBeyond { limit, silent_since } => {
-            format!("still beyond {} after nothing reached me since {}", voice.limit(*limit), clock(*silent_since))
-        }
-        Reason::NoLongerWorse { limit, since } => {
-            format!(
-                "the worse level ended, and the value is still beyond {}, since {}",
-                voice.limit(*limit),
-                clock(*since)
-            )
-        }
-        Reason::WorseActive { worse } => format!("{} is active and speaks for it", worse.name()),
-        Reason::Night { until } => format!("it is night, this waits until {}", clock(*until)),
-        Reason::BackWithin { since } => format!("back past the deadband since {}", clock(*since)),
-        Reason::ConditionGone => "the settings no longer hold this level".to_owned(),
+        | Reason::NightOver { .. }
+        | Reason::QuietHoursOver { .. } => of_looks(reason, voice),
+        Reason::BeyondLimit { .. }
+        | Reason::NewEpisode { .. }
+        | Reason::StillBeyond { .. }
+        | Reason::NoLongerWorse { .. }
+        | Reason::WorseActive { .. }
+        | Reason::BackWithin { .. }
+        | Reason::ConditionGone => of_levels(reason, voice),
         Reason::NothingReached { .. }
+        | Reason::OneCause { .. }
         | Reason::Arriving
         | Reason::Unreadable { .. }
         | Reason::Absurd { .. }
@@ -97,13 +82,20 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::SensorStarted { .. }
         | Reason::SensorOff { .. }
         | Reason::SensorEnds { .. }
-        | Reason::NoSuchSource { .. }
+        | Reason::NoSuchSource { .. } => of_sensors(reason, voice),
+        Reason::Night { .. }
+        | Reason::QuietHours { .. }
         | Reason::Quiet { .. }
         | Reason::QuietUntil { .. }
         | Reason::QuietWhat { .. }
         | Reason::QuietOff { .. }
         | Reason::QuietOver { .. }
-        | Reason::Morning { .. } => of_sensors(reason, voice),
+        | Reason::Morning { .. }
+        | Reason::Digest { .. }
+        | Reason::Flood { .. }
+        | Reason::FloodTold { .. }
+        | Reason::FloodOver { .. }
+        | Reason::SwitchedOff { .. } => of_what_waits(reason, voice),
         Reason::Bedtime { evening } => super::bedtime::sentence(evening, voice),
         Reason::Unanswered { .. }
         | Reason::StillUnanswered { .. }
@@ -111,10 +103,8 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::Answered { .. }
         | Reason::LowOver { .. }
         | Reason::NoSuchPerson { .. } => of_calls(reason, voice),
-        Reason::Past { spans, more } => {
-            format!("{} stretches in readings that came in late", spans.len() + more)
-        }
-        Reason::LooksPlanned { .. }
+        Reason::Past { .. }
+        | Reason::LooksPlanned { .. }
         | Reason::WhichOne { .. }
         | Reason::NoSuchAlert { .. }
         | Reason::Noted
@@ -132,6 +122,37 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
     }
 }
 
+/// The reasons of levels.
+fn of_levels(reason: &Reason, voice: Voice) -> String {
+    let clock = |at| voice.clock(at);
+    match reason {
+        Reason::BeyondLimit { limit, since } => {
+            format!("beyond {} since {}", voice.limit(*limit), clock(*since))
+        }
+        Reason::NewEpisode { limit, since } => {
+            format!(
+                "beyond {} again since {}, a new episode under an alert that had not ended",
+                voice.limit(*limit),
+                clock(*since)
+            )
+        }
+        Reason::StillBeyond { limit, silent_since } => {
+            format!("still beyond {} after nothing reached me since {}", voice.limit(*limit), clock(*silent_since))
+        }
+        Reason::NoLongerWorse { limit, since } => {
+            format!(
+                "the worse level ended, and the value is still beyond {}, since {}",
+                voice.limit(*limit),
+                clock(*since)
+            )
+        }
+        Reason::WorseActive { worse } => format!("{} is active and speaks for it", worse.name()),
+        Reason::BackWithin { since } => format!("back past the deadband since {}", clock(*since)),
+        Reason::ConditionGone => "the settings no longer hold this level".to_owned(),
+        other => other.word().replace('_', " "),
+    }
+}
+
 /// The same of silence, of rows that cannot be read, of ways that fail and of time without watching.
 fn of_sources(reason: &Reason, voice: Voice) -> String {
     let clock = |at| voice.clock(at);
@@ -141,6 +162,9 @@ fn of_sources(reason: &Reason, voice: Voice) -> String {
             format!("nothing reached me since {}{grave}", clock(*since))
         }
         Reason::NothingReached { since: None, .. } => "nothing has reached me since I started".to_owned(),
+        Reason::OneCause { first } => {
+            format!("another source was lost in the same minute, and its alert {first} speaks for this one")
+        }
         Reason::Arriving => "readings arrive again".to_owned(),
         Reason::Unreadable { since, words } => {
             format!("rows cannot be read since {}: {words}", clock(*since))
@@ -164,10 +188,13 @@ fn of_sources(reason: &Reason, voice: Voice) -> String {
     }
 }
 
-/// The reasons of answers to what the wearer says, and of what a diary file brings.
+/// The reasons of what is told once: of what was missed, of answers to what the wearer says, of what a diary brings.
 fn of_what_was_said(reason: &Reason, voice: Voice) -> String {
     let clock = |at| voice.clock(at);
     match reason {
+        Reason::Past { spans, more } => {
+            format!("{} stretches in readings that came in late", spans.len() + more)
+        }
         Reason::LooksPlanned { side, treated, looks, .. } => {
             let side = match side {
                 Side::Low => "low",
@@ -254,17 +281,45 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         }
         Reason::SensorOff { until } => format!("the sensor is off; its silence is no alert until {}", clock(*until)),
         Reason::SensorEnds { end } => format!("the sensor ends {}", clock(*end)),
+        Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
+        other => other.word().replace('_', " "),
+    }
+}
+
+/// The same of what does not ring, and of what is told when it may again.
+fn of_what_waits(reason: &Reason, voice: Voice) -> String {
+    let clock = |at| voice.clock(at);
+    match reason {
+        Reason::Night { until } => format!("it is night, this waits until {}", clock(*until)),
+        Reason::QuietHours { until } => format!("quiet hours, this waits until {}", clock(*until)),
         Reason::Quiet { until } => format!("it is quiet until {}", clock(*until)),
         Reason::QuietUntil { condition, until, .. } => format!("{} quiet until {}", condition.name(), clock(*until)),
         Reason::QuietWhat { .. } => "what is to be quiet was not said".to_owned(),
         Reason::QuietOff { conditions } => format!("{} conditions ring again", conditions.len()),
-        Reason::Morning { stretches, rings } => {
-            format!("the night is over: {} alerts, {rings} rings", stretches.len())
+        Reason::Morning { stretches, rings, held, more } => format!(
+            "the night is over: {} alerts, {rings} rings, {} waited and still stand",
+            stretches.len(),
+            waited(held, *more)
+        ),
+        Reason::Digest { held, more } => {
+            format!("quiet hours are over: {} waited and still stand", waited(held, *more))
+        }
+        Reason::Flood { since } => {
+            format!("several alerts came at once, from {} on: they are told as one", clock(*since))
+        }
+        Reason::FloodTold { count, held, more, .. } => {
+            format!("{count} alerts came at once; {} did not ring by themselves", waited(held, *more))
+        }
+        Reason::FloodOver { held, more } => {
+            format!("nothing new has come for ten minutes: {} did not ring, and still stand", waited(held, *more))
+        }
+        Reason::SwitchedOff { levels } => {
+            let levels: Vec<String> = levels.iter().map(|level| super::service::sentence(level, voice)).collect();
+            levels.join(" ")
         }
         Reason::QuietOver { since } => {
             format!("the silence is over, and this has stood since {}", clock(*since))
         }
-        Reason::NoSuchSource { names } => format!("no such source; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),
     }
 }
@@ -298,6 +353,10 @@ fn of_calls(reason: &Reason, voice: Voice) -> String {
         Reason::NoSuchPerson { names } => format!("no such person; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),
     }
+}
+
+fn waited(held: &[Held], more: u32) -> u64 {
+    u64::from(more).saturating_add(held.len() as u64)
 }
 
 /// The same of looks and questions after a high or a low.
@@ -341,6 +400,9 @@ fn of_looks(reason: &Reason, voice: Voice) -> String {
         }
         Reason::NightOver { since, next } => {
             format!("high since {}, kept for the morning; asked again at {}", clock(*since), clock(*next))
+        }
+        Reason::QuietHoursOver { since, next } => {
+            format!("high since {}, kept for the end of quiet hours; asked again at {}", clock(*since), clock(*next))
         }
         other => other.word().replace('_', " "),
     }

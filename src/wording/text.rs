@@ -9,7 +9,7 @@ use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::event::Cause;
 use crate::engine::policy::Policy;
-use crate::engine::reason::{PastSpan, Reason};
+use crate::engine::reason::Reason;
 use crate::engine::trend::Direction;
 use std::borrow::Cow;
 
@@ -46,6 +46,9 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::WhileAway | Condition::NotWatching | Condition::Diary => said.told(),
         Condition::Morning => said.morning(),
         Condition::Bedtime => said.bedtime(),
+        Condition::Digest => said.digest(),
+        Condition::Flood => said.flood(),
+        Condition::OutOfService => said.switched_off(),
         Condition::Reminder => said.reminder(),
     };
     Text { title: shortened(&title), body: format!("{body}{}{}{}", said.after_low(), said.doubt(), said.driving()) }
@@ -202,12 +205,7 @@ impl Said<'_> {
 
     fn told(&self) -> (String, String) {
         match &self.decision.reason {
-            Reason::Past { spans, more } => {
-                let all: Vec<String> = spans.iter().map(|span| self.past_span(span)).collect();
-                let first = all.first().cloned().unwrap_or_default();
-                let more = if *more > 0 { format!("; and {more} more") } else { String::new() };
-                (format!("While away: {first}"), format!("Readings that came in late: {}{more}.", all.join("; ")))
-            }
+            Reason::Past { spans, more } => self.past(spans, *more),
             Reason::Unwatched { from, to, cause } => {
                 let why = match cause {
                     Cause::Stopped => "recheck was stopped",
@@ -258,16 +256,6 @@ impl Said<'_> {
             }
             _ => ("Noted".to_owned(), String::new()),
         }
-    }
-
-    /// `below 70 from 02:10 to 03:05`
-    fn past_span(&self, span: &PastSpan) -> String {
-        let side = if matches!(span.condition, Condition::VeryLow | Condition::Low) { "below" } else { "above" };
-        let limit = self.voice.limit(span.limit);
-        if span.from == span.to {
-            return format!("{side} {limit} at {}", self.voice.clock(span.from));
-        }
-        format!("{side} {limit} from {} to {}", self.voice.clock(span.from), self.voice.zone.clock(span.to))
     }
 }
 

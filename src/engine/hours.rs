@@ -1,0 +1,253 @@
+//! Quiet hours: the night, and the hours of the week in the settings. In them a ring to the wearer that is of high
+//! or medium priority passes; what is of low priority, and what is information, waits for their end and is told
+//! then in one message, if it still stands.
+//!
+//! These pass whatever their priority: the wearer's own reminders, the line before sleep, looks they asked for or that
+//! a mode of theirs asks for, that somebody else has answered, a silence of the sensor (by its own rule late and
+//! once), a level that the settings let ring always. What is told to others is not for the wearer, and answers to what
+//! they say do not ring.
+
+use super::Engine;
+use super::effect::{Condition, Decision, Id, Priority, Side, What};
+use super::level::{Active, Told};
+use super::mode::reason::Why;
+use super::morning::Overnight;
+use super::policy::{LevelPolicy, Policy, Rings};
+use super::reason::Reason;
+use super::source::SourceState;
+use super::timers::Timer;
+use super::turn::Turn;
+use crate::domain::local::Stretch;
+use crate::domain::schedule::Schedule;
+use crate::domain::time::Timestamp;
+use serde::{Deserialize, Serialize};
+
+/// Most rings that wait one by one; of those beyond it only the number is told.
+const WAITING_MAX: usize = 20;
+
+/// A ring that waits.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Held {
+    /// Since when.
+    pub at: Timestamp,
+    /// What was decided then.
+    pub decision: Decision,
+}
+
+/// The rings that wait for the end of quiet hours.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Kept {
+    /// In the order they were held.
+    pub rings: Vec<Held>,
+    /// How many more there were than are kept.
+    more: u32,
+}
+
+impl Kept {
+    pub(super) fn add(&mut self, held: Held) {
+        let decision = &held.decision;
+        let is_same = |known: &Decision| {
+            known.condition == decision.condition
+                && known.id == decision.id
+                && (decision.id != Id(0) || known.reason == decision.reason)
+        };
+        // What is asked again says it as it is now.
+        self.rings.retain(|known| !is_same(&known.decision));
+        if self.rings.len() < WAITING_MAX {
+            self.rings.push(held);
+        } else {
+            self.more = self.more.saturating_add(1);
+        }
+    }
+
+    /// How many more there were than are kept.
+    pub(super) const fn more(&self) -> u32 {
+        self.more
+    }
+
+    const fn is_empty(&self) -> bool {
+        self.rings.is_empty() && self.more == 0
+    }
+}
+
+impl Turn {
+    /// Why a ring waits in these quiet hours, and until when.
+    pub(super) const fn waits(&self) -> Reason {
+        let until = self.quiet.until;
+        if self.night.inside { Reason::Night { until } } else { Reason::QuietHours { until } }
+    }
+
+    /// Why a ring of this level waits, if it does: by night if the level rings by day only, and in all quiet hours
+    /// if it is of low priority as well.
+    pub(super) fn holds(&self, level: &LevelPolicy, priority: Priority) -> Option<Reason> {
+        match level.rings {
+            Rings::ByDay if self.quiet.inside && priority <= Priority::Low => Some(self.waits()),
+            Rings::ByDay if self.night.inside => Some(Reason::Night { until: self.night.until }),
+            Rings::Always | Rings::ByDay | Rings::Never => None,
+        }
+    }
+
+    /// When what waits now is looked at again at the latest: it may be graver when the night ends than when the
+    /// quiet hours do.
+    pub(super) fn held_until(&self) -> Timestamp {
+        if self.night.inside { self.night.until } else { self.quiet.until }
+    }
+}
+
+impl Engine {
+    /// The night or the day around an instant, and the quiet hours or the time between them.
+    pub(super) fn hours_around(&mut self, now: Timestamp) -> (Stretch, Stretch) {
+        let holds = |around: &Stretch| around.from <= now && now < around.until;
+        if let Some(around) = self.around.filter(|(night, quiet)| holds(night) && holds(quiet)) {
+            return around;
+        }
+        let around = (self.policy.night.stretch(self.policy.zone, now), self.quiet_around(now));
+        self.around = Some(around);
+        around
+    }
+
+    /// The quiet hours around an instant, or the time between them.
+    #[must_use]
+    pub fn quiet_around(&self, at: Timestamp) -> Stretch {
+        let Policy { zone, night, quiet_hours, .. } = &self.policy;
+        if quiet_hours.is_empty() {
+            return night.stretch(*zone, at);
+        }
+        Schedule::daily(*night).with(quiet_hours).stretch(*zone, at)
+    }
+
+    pub(super) fn is_quiet(&self, at: Timestamp) -> bool {
+        self.quiet_around(at).inside
+    }
+
+    /// After a turn's decisions: in quiet hours those that can wait do not ring.
+    pub(super) fn hold_in_quiet_hours(&mut self, turn: &mut Turn) {
+        if !turn.quiet.inside {
+            return;
+        }
+        let mut out = std::mem::take(&mut turn.out);
+        let mut waiting = Vec::new();
+        for decision in out.iter_mut().filter(|decision| self.can_wait(turn, decision)) {
+            waiting.push(decision.clone());
+            decision.rings = false;
+        }
+        turn.out = out;
+        for decision in waiting {
+            self.keep_for_later(turn, decision);
+        }
+        self.plan_digest(turn);
+    }
+
+    /// May this ring wait for the end of quiet hours?
+    pub(super) fn can_wait(&self, turn: &Turn, decision: &Decision) -> bool {
+        let priority = decision.priority;
+        let waits = match (self.policy.levels.of(decision.condition), decision.condition) {
+            (Some(level), _) => priority < Priority::High && turn.holds(level, priority).is_some(),
+            // What a flood tells has passed here before.
+            (None, Condition::Reminder | Condition::Bedtime | Condition::Gap | Condition::Flood) => false,
+            (None, Condition::Mode) => matches!(decision.reason, Reason::Mode { said: Why::Over { .. } }),
+            _ if matches!(decision.reason, Reason::Answered { .. }) => false,
+            // Its looks have put off by the same rule what may wait, and ask again at the end.
+            (None, Condition::RecheckHigh) if decision.what == What::Prompt => false,
+            (None, _) => priority <= Priority::Low,
+        };
+        decision.rings && decision.to.is_wearer() && waits
+    }
+
+    /// A ring waits: recorded, and kept to be told once.
+    pub(super) fn keep_for_later(&mut self, turn: &mut Turn, decision: Decision) {
+        let condition = decision.condition;
+        let reason = match self.silent_until(condition, turn.now) {
+            Some(until) if !turn.quiet.inside => Reason::Quiet { until },
+            _ => turn.waits(),
+        };
+        turn.out.push(Decision { what: What::Held, rings: false, reason, ..decision.clone() });
+        if let Some(active) = self.state.active_mut(condition) {
+            // Its own readings or looks ring for it, with the value there is then.
+            active.told = Told::Held;
+            self.ask_when_over(turn, condition);
+        } else if decision.what != What::Escalated && (condition != Condition::NotWatching || !turn.night.inside) {
+            // What was not watched by night is told by the word of the morning; steps for what nobody answers go on.
+            self.state.kept.add(Held { at: turn.now, decision });
+        }
+    }
+
+    /// Plans the message of what waits; none when nothing does.
+    pub(super) fn plan_digest(&mut self, turn: &Turn) {
+        let waits = !self.state.kept.is_empty() || self.state.overnight != Overnight::default();
+        if !waits {
+            self.state.timers.stop(Timer::Digest);
+            return;
+        }
+        let silent = self.state.kept.rings.iter().map(|held| self.silent_until(held.decision.condition, turn.now));
+        let due = if turn.quiet.inside { turn.quiet.until } else { silent.min().flatten().unwrap_or(turn.now) };
+        self.state.timers.set(Timer::Digest, due);
+    }
+
+    /// Quiet hours are over: one message tells what waited and still stands, and after a night what that held. What
+    /// the wearer wants silent just now waits on.
+    pub(super) fn quiet_hours_are_over(&mut self, turn: &mut Turn) {
+        if turn.quiet.inside {
+            // Another zone, or other hours in the settings: they are not over yet.
+            self.plan_digest(turn);
+            return;
+        }
+        let Kept { rings, more } = std::mem::take(&mut self.state.kept);
+        let is_silent = |held: &Held| self.silent_until(held.decision.condition, turn.now).is_some();
+        let (silent, held): (Vec<Held>, Vec<Held>) = rings.into_iter().partition(is_silent);
+        let held: Vec<Held> = held.into_iter().filter(|held| self.still_stands(&held.decision)).collect();
+        self.state.kept.rings = silent;
+        let Overnight { stretches, rings } = self.take_overnight();
+        self.plan_digest(turn);
+        if stretches.is_empty() && held.is_empty() && more == 0 {
+            return;
+        }
+        turn.judged = self.latest(turn.now);
+        // Between two nights this is when the last one ended.
+        let by_night = !stretches.is_empty() || held.iter().any(|held| held.at < turn.night.from);
+        let (condition, reason) = if by_night {
+            (Condition::Morning, Reason::Morning { stretches, rings, held, more })
+        } else {
+            (Condition::Digest, Reason::Digest { held, more })
+        };
+        turn.tell(What::Told, condition, Id(0), None, reason, true);
+    }
+
+    /// Does what was decided still hold? What is over, or was done since, need not be told; what was a fact stays.
+    pub(super) fn still_stands(&self, decision: &Decision) -> bool {
+        let (id, state) = (decision.id, &self.state);
+        let is_over = |side: Side| !self.side(side).active().any(Active::is_beyond);
+        let mut lost = state.sources.iter().filter_map(SourceState::lost);
+        match (&decision.reason, decision.condition) {
+            (Reason::Back { .. }, Condition::RecheckHigh) => is_over(Side::High),
+            (Reason::Back { .. }, Condition::RecheckLow) => is_over(Side::Low),
+            (Reason::SensorEnds { end }, _) => self.sensor_ends_at(*end),
+            (Reason::DiaryLineAsks { at, .. }, _) => !self.was_treated_at(*at),
+            (_, Condition::VeryLow | Condition::Low | Condition::Caution | Condition::High | Condition::VeryHigh) => {
+                self.still_beyond(decision.condition).is_some_and(|active| active.id == id)
+            }
+            (_, Condition::Gap | Condition::SourceFailed) => {
+                id == Id(0) || lost.any(|lost| lost.id == id && !lost.seen)
+            }
+            (_, Condition::TwoSignals) => state.two_signals.is_some_and(|two| two.id == id && !two.seen),
+            (_, Condition::ChannelFailed) => state.channels.is_some_and(|trouble| trouble.id == id),
+            (_, Condition::Scan) => state.sources.iter().any(|source| source.is_called_for(id)),
+            (_, Condition::RecheckHigh) => state.high_care.as_ref().is_some_and(|care| care.id == id),
+            (_, Condition::RecheckLow) => state.low_care.as_ref().is_some_and(|care| care.id == id),
+            (
+                _,
+                Condition::Sensor
+                | Condition::WhileAway
+                | Condition::NotWatching
+                | Condition::Diary
+                | Condition::Reminder
+                | Condition::Morning
+                | Condition::Bedtime
+                | Condition::Mode
+                | Condition::Digest
+                | Condition::Flood,
+            ) => true,
+            (_, Condition::OutOfService) => !state.off.is_empty(),
+        }
+    }
+}

@@ -1,0 +1,102 @@
+//! What the engine remembers from turn to turn: its form is what is saved.
+
+use super::alarm::Returned;
+use super::bedtime::BeforeSleep;
+use super::effect::Condition;
+use super::escalation::Chain;
+use super::flood::Flood;
+use super::hours::Kept;
+use super::mode::Modes;
+use super::morning::Overnight;
+use super::quiet::Quiet;
+use super::reach::ChannelTrouble;
+use super::rebound::LastLow;
+use super::recheck_high::HighCare;
+use super::recheck_low::LowCare;
+use super::reminder::Reminder;
+use super::service::Off;
+use super::side::SideState;
+use super::source::SourceState;
+use super::timers::Timers;
+use super::two_signals::{Trust, TwoSignals};
+use super::waiting::Waiting;
+use super::window::Window;
+use crate::domain::glucose::Glucose;
+use crate::domain::reading::Reading;
+use crate::domain::time::Timestamp;
+use serde::{Deserialize, Serialize};
+
+/// Version of the snapshot's form. Another version is rebuilt from stored events.
+pub const SNAPSHOT_VERSION: u32 = 1;
+
+/// All that the engine remembers. Saved whole at every turn.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct State {
+    pub(super) last_id: u64,
+    pub(super) window: Window,
+    /// The low side's levels.
+    pub low: SideState,
+    /// The high side's levels.
+    pub high: SideState,
+    /// The re-check of a low, if one is under way.
+    pub low_care: Option<LowCare>,
+    /// The re-check of a high, if one is under way.
+    pub high_care: Option<HighCare>,
+    pub(super) meter: Option<(Timestamp, Glucose)>,
+    /// Late readings, until they are told of.
+    pub(super) past: Vec<Reading>,
+    /// Sources by their number.
+    pub sources: Vec<SourceState>,
+    /// The alert about ways to reach the wearer, if one is open.
+    pub channels: Option<ChannelTrouble>,
+    /// Two signals that alternate, if there are.
+    #[serde(default)]
+    pub two_signals: Option<TwoSignals>,
+    /// What the night held so far.
+    #[serde(default)]
+    pub(super) overnight: Overnight,
+    /// Rings that wait for the end of quiet hours.
+    #[serde(default)]
+    pub kept: Kept,
+    /// Alerts that are over and that nobody answered.
+    #[serde(default)]
+    pub returned: Vec<Returned>,
+    /// Conditions that do not ring for a while.
+    #[serde(default)]
+    pub quiet: Vec<Quiet>,
+    /// What rang lately, and a flood of it.
+    #[serde(default)]
+    pub(super) flood: Flood,
+    /// Levels that are switched off.
+    #[serde(default)]
+    pub(super) off: Vec<Off>,
+    /// What rang last.
+    #[serde(default)]
+    pub(super) last_rung: Option<Condition>,
+    /// The calls for a low that nobody answers.
+    #[serde(default)]
+    pub chain: Option<Chain>,
+    /// Other alerts that rang and are not over.
+    #[serde(default)]
+    pub waiting: Vec<Waiting>,
+    /// When two signals last alternated.
+    #[serde(default)]
+    pub(super) two_signals_last: Option<Timestamp>,
+    /// What the wearer chose to count; all when nothing.
+    #[serde(default)]
+    pub trust: Option<Trust>,
+    /// The wearer's own reminders, in the order they were asked for.
+    #[serde(default)]
+    pub reminders: Vec<Reminder>,
+    /// The last low, for the high that may follow it.
+    #[serde(default)]
+    pub(super) last_low: Option<LastLow>,
+    /// What the line before sleep tells.
+    #[serde(default)]
+    pub(super) before_sleep: BeforeSleep,
+    /// Modes in force, and what follows from them.
+    #[serde(default)]
+    pub modes: Modes,
+    /// What falls due, and when.
+    pub timers: Timers,
+}

@@ -1,0 +1,40 @@
+//! What is said of levels that are switched off: which, since when, and the wearer's own reason.
+
+use super::digest::fitting;
+use super::text::Said;
+use super::{LINES_MAX, Voice};
+use crate::engine::reason::Reason;
+use crate::engine::service::OffBecause;
+
+impl Said<'_> {
+    pub(super) fn switched_off(&self) -> (String, String) {
+        let Reason::SwitchedOff { levels } = &self.decision.reason else {
+            return ("A level is switched off".to_owned(), String::new());
+        };
+        let lines: Vec<String> = levels.iter().map(|level| sentence(level, self.voice)).collect();
+        let Some(first) = levels.first() else { return ("A level is switched off".to_owned(), String::new()) };
+        let short = format!("{} is switched off since {}", name(first), day(first, self.voice));
+        let others = if levels.len() > 1 { format!(", and {} more", levels.len() - 1) } else { String::new() };
+        let title = fitting([format!("{short}{}{others}", because(first)), format!("{short}{others}"), short]);
+        let told: Vec<String> = lines.into_iter().take(LINES_MAX - 1).collect();
+        (title, format!("{}\nAs it should be? Else change `rings` of that level in the settings.", told.join("\n")))
+    }
+}
+
+/// `High is switched off since 2026-03-02 12:25: the words`
+pub(super) fn sentence(level: &OffBecause, voice: Voice) -> String {
+    format!("{} is switched off since {}{}.", name(level), voice.clock(level.off.since), because(level))
+}
+
+fn name(level: &OffBecause) -> String {
+    let name = level.off.condition.name().replace('_', " ");
+    name.chars().take(1).flat_map(char::to_uppercase).chain(name.chars().skip(1)).collect()
+}
+
+fn because(level: &OffBecause) -> String {
+    if level.because.is_empty() { String::new() } else { format!(": {}", level.because) }
+}
+
+fn day(level: &OffBecause, voice: Voice) -> String {
+    voice.zone.rfc3339(level.off.since).chars().take(10).collect()
+}
