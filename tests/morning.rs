@@ -9,6 +9,7 @@ use recheck::engine::Engine;
 use recheck::engine::event::Event;
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use recheck::engine::reason::Reason;
+use recheck::wording::text::text;
 
 /// 2026-03-02 22:00 UTC.
 const EVENING: Timestamp = Timestamp::from_seconds(1_772_488_800);
@@ -43,4 +44,36 @@ fn a_night_that_only_rang_is_not_counted_to_the_next() {
     }
     assert_eq!(rang, 1, "the reminder of the first night");
     assert_eq!(mornings, [(1, 1)], "one low, which rang once");
+}
+
+/// Seven stretches in readings that came in late: at most five lines, the worst first, and of
+/// those as bad the newest.
+#[test]
+fn what_late_readings_held_is_five_lines_the_worst_first() {
+    let mut policy = Policy::new(Zone::UTC);
+    policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
+    let mut engine = Engine::new(policy.clone());
+    let noon = EVENING - Span::hours(10);
+    let reading = |hours: i64, value: i32| Reading {
+        source: SourceId(0),
+        measured: noon - Span::hours(hours),
+        glucose: Glucose::mg_dl(value),
+    };
+    engine.handle(&Event::Readings { rows: vec![reading(20, 120)], first_sight: true }, noon);
+    let late = [(9, 60), (8, 62), (7, 300), (6, 50), (5, 61), (4, 290), (3, 65)];
+    let rows = late.into_iter().map(|(hours, value)| reading(hours, value)).collect();
+    engine.handle(&Event::Readings { rows, first_sight: false }, noon);
+    let told = engine.handle(&Event::Tick, noon + Span::minutes(1));
+    let told: Vec<_> = told.iter().map(|decision| text(decision, &policy, noon)).collect();
+    assert_eq!(told.len(), 1);
+    assert_eq!(told[0].title, "While away: below 54 at 06:00");
+    let lines: Vec<&str> = told[0].body.lines().collect();
+    let wanted = [
+        "Readings that came in late: below 54 at 06:00",
+        "below 70 at 09:00",
+        "below 70 at 07:00",
+        "below 70 at 04:00",
+        "And 3 more.",
+    ];
+    assert_eq!(lines, wanted);
 }

@@ -86,6 +86,9 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
 /// Does it go by the ways kept for later too? That a way fails must not go by that way alone, and others are
 /// called late enough.
 fn goes_by_all(decision: &Decision) -> bool {
+    if let Reason::FloodTold { held, .. } | Reason::FloodOver { held, .. } = &decision.reason {
+        return held.iter().any(|held| goes_by_all(&held.decision));
+    }
     decision.what == What::Escalated || decision.condition == Condition::ChannelFailed || !decision.to.is_wearer()
 }
 
