@@ -82,10 +82,42 @@ fn the_morning_after_is_five_lines_the_gravest_first() {
     }
     let [said] = said.as_slice() else { panic!("{said:?}") };
     assert_eq!(said.title, "Last night: very low 01:30-01:50, and 4 more");
-    // The low rang once, the very low at 0, 5 and 10 minutes, the silence, the sleep and the very high once each.
+    // The low rang once, the very low at 0, 5 and 10 minutes, the silence and the very high once each; the sleep waited.
     assert_eq!(
         said.body,
         "very low 01:30-01:50\nlow 00:00-00:15\nnot watching 04:00-05:00\nno readings 02:55-05:00\n\
-         And 1 more. It rang 7 times. Now 120 mg/dL at 07:00, steady, +0.0 mg/dL/min."
+         And 1 more. It rang 6 times. Now 120 mg/dL at 07:00, steady, +0.0 mg/dL/min."
     );
+}
+
+/// Seven stretches in readings that came in late: at most five lines, the worst first, and of
+/// those as bad the newest.
+#[test]
+fn what_late_readings_held_is_five_lines_the_worst_first() {
+    let mut policy = Policy::new(Zone::UTC);
+    policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
+    let mut engine = Engine::new(policy.clone());
+    let noon = EVENING - Span::hours(10);
+    let reading = |hours: i64, value: i32| Reading {
+        source: SourceId(0),
+        measured: noon - Span::hours(hours),
+        glucose: Glucose::mg_dl(value),
+    };
+    engine.handle(&Event::Readings { rows: vec![reading(20, 120)], first_sight: true }, noon);
+    let late = [(9, 60), (8, 62), (7, 300), (6, 50), (5, 61), (4, 290), (3, 65)];
+    let rows = late.into_iter().map(|(hours, value)| reading(hours, value)).collect();
+    engine.handle(&Event::Readings { rows, first_sight: false }, noon);
+    let told = engine.handle(&Event::Tick, noon + Span::minutes(1));
+    let told: Vec<_> = told.iter().map(|decision| text(decision, &policy, noon)).collect();
+    assert_eq!(told.len(), 1);
+    assert_eq!(told[0].title, "While away: below 54 at 06:00");
+    let lines: Vec<&str> = told[0].body.lines().collect();
+    let wanted = [
+        "Readings that came in late: below 54 at 06:00",
+        "below 70 at 09:00",
+        "below 70 at 07:00",
+        "below 70 at 04:00",
+        "And 3 more.",
+    ];
+    assert_eq!(lines, wanted);
 }

@@ -7,7 +7,7 @@ use recheck::domain::local::{Hours, Zone};
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::schedule::Schedule;
 use recheck::domain::time::{Span, Timestamp};
-use recheck::engine::effect::{Audience, Condition, Decision, Priority, Side, What};
+use recheck::engine::effect::{Audience, Condition, Decision, Id, Priority, Side, What};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::level::Active;
 use recheck::engine::policy::{Line, PersonPolicy, Policy, SourceKind, SourcePolicy, StepPolicy, Tells, Ways, Whom};
@@ -18,6 +18,7 @@ use recheck::formats::rows::Row;
 use recheck::formats::wanted::Wanted;
 use recheck::replay::run::{put_in_order, run};
 use recheck::wording::text::text;
+use std::collections::BTreeSet;
 
 /// 2026-03-02 00:00 UTC.
 const START: Timestamp = Timestamp::from_seconds(1_772_409_600);
@@ -248,6 +249,17 @@ fn any_steps(dice: &mut Dice) -> Vec<StepPolicy> {
         .collect()
 }
 
+/// Rings that one message may stand for.
+fn may_be_of_a_flood(decision: &Decision) -> bool {
+    let is_one_already = matches!(
+        decision.condition,
+        Condition::Morning | Condition::Digest | Condition::OutOfService | Condition::Flood | Condition::Reminder
+    ) || matches!(decision.reason, Reason::Answered { .. });
+    let asked_for = matches!(decision.reason, Reason::NotComingDown { asked_for: true, .. });
+    let by_itself = decision.priority == Priority::High || decision.condition.side() == Some(Side::Low);
+    decision.rings && decision.to.is_wearer() && !is_one_already && !asked_for && !by_itself
+}
+
 /// Rings to the wearer of low priority, and information, in quiet hours: only what was asked for, the silence of a
 /// sensor, and that somebody else has answered.
 fn breaks_quiet_hours(decision: &Decision, policy: &Policy, now: Timestamp) -> bool {
@@ -328,17 +340,27 @@ fn any_event(dice: &mut Dice, policy: &Policy, now: Timestamp) -> Event {
 /// scan in the night, and one source calls no more than six times a day for one scan.
 #[test]
 fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
-    let (mut called, mut stepped) = (0, 0);
+    let (mut called, mut stepped, mut floods) = (0, 0, 0);
     for seed in 0..150 {
         let mut dice = Dice(seed ^ 0x5ca7);
         let mut engine = Engine::new(any_policy(&mut dice));
         let mut now = Timestamp::from_seconds(BEFORE_CHANGES[usize::try_from(dice.roll(2)).unwrap()]);
         // Calls since the last event that may have reset them.
         let mut calls: Vec<Timestamp> = Vec::new();
+        // What rang and may be one of a flood, since the clock was last set.
+        let mut rang: Vec<(Timestamp, Id, Condition)> = Vec::new();
         let mut turn = |engine: &mut Engine, event: &Event, now: Timestamp| {
             let stored = serde_json::to_string(event).unwrap();
             assert_eq!(serde_json::from_str::<Event>(&stored).unwrap(), *event, "seed {seed}");
             let told = engine.handle(event, now);
+            if matches!(event, Event::ClockStepped { .. }) {
+                rang.clear();
+            }
+            rang.extend(told.iter().filter(|one| may_be_of_a_flood(one)).map(|one| (now, one.id, one.condition)));
+            let lately = rang.iter().filter(|(at, ..)| now - *at <= Span::minutes(10));
+            let lately: BTreeSet<_> = lately.map(|(_, id, condition)| (id, (id.0 == 0).then_some(condition))).collect();
+            floods += told.iter().filter(|one| one.condition == Condition::Flood).count();
+            assert!(lately.len() <= 3, "seed {seed}: at {now:?} {lately:?}");
             let next = engine.next_deadline();
             assert!(next.is_none_or(|next| next > now), "seed {seed}: at {now:?} after {event:?} the next is {next:?}");
             let policy = engine.policy();
@@ -412,7 +434,7 @@ fn any_settings_and_any_weeks_end_every_turn_and_let_everybody_sleep() {
             turn(&mut engine, &event, now);
         }
     }
-    assert!(called > 1_000 && stepped > 150, "{called} calls, {stepped} steps of the clock");
+    assert!(called > 1_000 && stepped > 150 && floods > 50, "{called} calls, {stepped} steps of the clock, {floods}");
 }
 
 /// What happens on a day of lows: readings that wander about the limits of the low side with silences, words of

@@ -120,8 +120,18 @@ impl Engine {
         self.quiet_around(at).inside
     }
 
-    /// After a turn's decisions: in quiet hours those that can wait do not ring.
-    pub(super) fn hold_in_quiet_hours(&mut self, turn: &mut Turn) {
+    /// After a turn's decisions: what does not ring after all, in quiet hours, because the wearer wants it silent, or
+    /// in a flood.
+    pub(super) fn keep_back(&mut self, turn: &mut Turn) {
+        self.hold_in_quiet_hours(turn);
+        self.keep_quiet(turn);
+        self.keep_waiting(turn);
+        self.hold_flood(turn);
+        self.remember_rung(&turn.out);
+    }
+
+    /// In quiet hours those that can wait do not ring.
+    fn hold_in_quiet_hours(&mut self, turn: &mut Turn) {
         if !turn.quiet.inside {
             return;
         }

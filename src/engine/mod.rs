@@ -167,11 +167,7 @@ impl Engine {
         self.expire(&mut turn);
         self.plan_bedtime(now);
         self.tell_first_line(&mut turn);
-        self.hold_in_quiet_hours(&mut turn);
-        self.keep_quiet(&mut turn);
-        self.keep_waiting(&mut turn);
-        self.hold_flood(&mut turn);
-        self.remember_rung(&turn.out);
+        self.keep_back(&mut turn);
         self.forget_returned(now);
         self.remember_night(&turn);
         self.note_switched_off(now);
@@ -300,9 +296,7 @@ impl Engine {
         for quiet in &mut self.state.quiet {
             quiet.shift(by);
         }
-        for off in &mut self.state.off {
-            off.since = off.since + by;
-        }
+        self.state.off.iter_mut().for_each(|off| off.shift(by));
         self.state.flood.shift(by);
         self.state.modes.shift(by);
         self.keep_reminders_by(by, turn.now);

@@ -22,6 +22,13 @@ pub struct Off {
     pub since: Timestamp,
 }
 
+impl Off {
+    /// The clock was set: every span keeps its length.
+    pub(super) fn shift(&mut self, by: Span) {
+        self.since = self.since + by;
+    }
+}
+
 /// The same, with the wearer's reason.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct OffBecause {

@@ -89,6 +89,12 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
 /// Does it go by the ways kept for later too? That a way fails must not go by that way alone; others are called late
 /// enough, and are told by the same ways what came of it.
 fn goes_by_all(decision: &Decision) -> bool {
+    match &decision.reason {
+        Reason::FloodTold { held, .. } | Reason::FloodOver { held, .. } => {
+            return held.iter().any(|held| goes_by_all(&held.decision));
+        }
+        _ => {}
+    }
     match decision.what {
         What::Escalated | What::Called => decision.reason.ways() == Ways::All,
         What::Told if !decision.to.is_wearer() => true,
