@@ -161,7 +161,11 @@ impl Engine {
     }
 
     fn remember_rung(&mut self, decisions: &[Decision]) {
-        let rung = decisions.iter().rev().find(|decision| decision.rings && decision.to.is_wearer());
+        // What only tells will not ring again, and nobody means it by what rang last.
+        let rung = decisions
+            .iter()
+            .rev()
+            .find(|decision| decision.rings && decision.to.is_wearer() && longest(decision.condition).is_some());
         if let Some(decision) = rung {
             self.state.last_rung = Some(decision.condition);
         }
