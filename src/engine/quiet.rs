@@ -178,9 +178,12 @@ impl Engine {
         }
     }
 
-    /// What rang last, after all that keeps rings back.
+    /// What rang last, after all that keeps rings back. What only tells will not ring again, and nobody means it.
     pub(super) fn remember_rung(&mut self, decisions: &[Decision]) {
-        let rung = decisions.iter().rev().find(|decision| decision.rings && decision.to.is_wearer());
+        let rung = decisions
+            .iter()
+            .rev()
+            .find(|decision| decision.rings && decision.to.is_wearer() && longest(decision.condition).is_some());
         if let Some(decision) = rung {
             self.state.last_rung = Some(decision.condition);
         }
