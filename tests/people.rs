@@ -245,6 +245,23 @@ fn decision(condition: Condition, glucose: Option<Glucose>, at: Timestamp, reaso
     }
 }
 
+/// That somebody else has it tells nobody to treat a value that is no longer low.
+#[test]
+fn somebody_has_it_and_the_value_is_said_as_it_is() {
+    let at = Timestamp::from_seconds(1_772_411_000);
+    let answered = Reason::Answered { at, by: Some("sam".to_owned()) };
+    let said = |value| {
+        let decision = decision(Condition::VeryLow, Some(Glucose::mg_dl(value)), at, answered.clone());
+        let decision = Decision { to: Audience::Wearer, what: What::Told, ..decision };
+        text(&decision, &Policy::new(Zone::UTC), at)
+    };
+    assert!(said(48).title.starts_with("Sam has it, 00:23. Treat now: 48"), "{}", said(48).title);
+    assert!(said(62).title.starts_with("Sam has it, 00:23. Treat by plan: 62"), "{}", said(62).title);
+    let back = said(104);
+    assert!(back.title.starts_with("Sam has it, 00:23. Now 104"), "{}", back.title);
+    assert!(!back.body.contains("Treat"), "{}", back.body);
+}
+
 /// One way of the wearer's, one kept for later, and one of somebody else's that is marked for later as well.
 fn addresses() -> Addresses {
     let address = |name: &str, of: Audience, later: bool| Address { name: name.to_owned(), of, later, discreet: false };

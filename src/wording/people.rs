@@ -220,12 +220,12 @@ impl Said<'_> {
         let told = match (self.decision.condition.side(), self.decision.glucose) {
             (_, None) => String::new(),
             (Some(Side::Low), Some(_)) if self.is_very_low() => format!(". Treat now: {value}"),
-            (Some(Side::Low), Some(_)) => format!(". Treat by plan: {value}"),
+            (Some(Side::Low), Some(_)) if self.is_low() => format!(". Treat by plan: {value}"),
             (_, Some(_)) => format!(". Now {value}"),
         };
         let answered = format!("{} answered {}. {ANSWERED}", self.named(by), self.voice.clock(at));
         let (first, last) = match self.decision.condition.side() {
-            Some(Side::Low) => {
+            Some(Side::Low) if self.is_low() || self.decision.glucose.is_none() => {
                 ("Treat by your plan, then `recheck treated`.", "If the value stays low, others may be called again.")
             }
             _ => ("", ""),
@@ -273,6 +273,12 @@ impl Said<'_> {
 
     fn wearer(&self) -> &str {
         self.policy.name.as_deref().unwrap_or("the wearer")
+    }
+
+    /// Is the value there is now low?
+    fn is_low(&self) -> bool {
+        let limit = self.policy.levels.low.limit.hundredths();
+        self.decision.glucose.is_some_and(|glucose| glucose.hundredths() < limit)
     }
 
     fn low(&self) -> &'static str {

@@ -52,7 +52,11 @@ pub fn escalation(policy: &Policy) -> Vec<String> {
 fn steps(of: &StepsPolicy) -> [String; 2] {
     [("by day", false), ("by night", true)].map(|(when, night)| {
         let steps = of.steps(night);
-        let mut told: Vec<String> = steps.iter().map(step).collect();
+        // Of two at the same time the call says what the ring would.
+        let is_said = |(place, step): &(usize, &StepPolicy)| {
+            step.to != Whom::Wearer || steps.get(place + 1).is_none_or(|next| next.after != step.after)
+        };
+        let mut told: Vec<String> = steps.iter().enumerate().filter(is_said).map(|(_, one)| step(one)).collect();
         if steps.iter().any(|step| step.confirmed) {
             told.push(format!("then it goes on every {}", of.every));
         }
@@ -96,6 +100,10 @@ mod tests {
         };
         assert_eq!(escalation(&policy).last().unwrap(), "Nobody is called: the settings name nobody beside you.");
         policy.people = vec![person("sam"), person("kim")];
+        let mut sooner = policy.clone();
+        sooner.escalation.high.by_night[1].after = sooner.escalation.high.by_night[0].after;
+        let at_once = &escalation(&sooner)[2];
+        assert!(at_once.starts_with("  by night: after 5 min it rings again by all ways, and the second"), "{at_once}");
         let lines = escalation(&policy);
         assert_eq!(
             lines[2],
