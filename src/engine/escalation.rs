@@ -5,7 +5,7 @@
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::level::Told;
-use super::people::{About, Answer};
+use super::people::{About, Answer, moved};
 use super::policy::{EscalationPolicy, Ways, Whom};
 use super::reason::Reason;
 use super::steps::{Due, Made, Step, next};
@@ -110,6 +110,13 @@ impl Chain {
         for at in others.into_iter().flatten().chain(told) {
             *at = *at + by;
         }
+    }
+
+    /// The people of the settings have other places.
+    pub(super) fn move_people(&mut self, to: &impl Fn(u8) -> Option<u8>) {
+        moved(&mut self.called, to);
+        moved(&mut self.informed, to);
+        self.made.move_people(to);
     }
 
     /// Everybody who knows of it beside the wearer, and since when.
@@ -335,10 +342,10 @@ impl Engine {
         judged.is_some_and(|judged| judged.glucose.hundredths() >= self.policy.levels.low.limit.hundredths())
     }
 
-    /// Does only a doubted sensor say that it is low? It may be wrong, and nobody is called for it; very low is
-    /// never doubted away.
+    /// Does only a sensor say that it is low that is doubted, or that a meter has just denied? It may be wrong, and
+    /// nobody is called for it; very low is never doubted away.
     fn is_doubted(&self, chain: &Chain, now: Timestamp) -> bool {
-        chain.very_low.is_none() && self.is_on(Mode::Doubted, now)
+        chain.very_low.is_none() && (self.is_on(Mode::Doubted, now) || self.meter_denies_low(now))
     }
 
     /// Does the value stay where it was, answered or not? One that rose from very low and is low for as long

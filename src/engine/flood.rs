@@ -154,7 +154,10 @@ impl Engine {
             return;
         }
         let waiting = &open.withheld;
-        let held: Vec<Held> = waiting.rings.iter().filter(|held| self.may_ring(turn, held)).cloned().collect();
+        let mut held: Vec<Held> = waiting.rings.iter().filter(|held| self.may_ring(turn, held)).cloned().collect();
+        for held in &mut held {
+            self.as_it_is_now(turn.now, held);
+        }
         let more = waiting.more();
         if !held.is_empty() || more > 0 {
             let reason = Reason::FloodTold { count: open.count, first: Box::new(open.first.clone()), held, more };
@@ -179,7 +182,12 @@ impl Engine {
         let stand = withheld.rings.into_iter().filter(|held| self.still_stands(&held.decision));
         let (mut held, wait): (Vec<Held>, Vec<Held>) = stand.partition(|held| self.may_ring(turn, held));
         for Held { decision, .. } in wait {
-            self.keep_for_later(turn, decision);
+            let level_waits = decision.condition.side().is_some()
+                && !turn.quiet.inside
+                && self.wait_for_silence(decision.condition, turn.now);
+            if !level_waits {
+                self.keep_for_later(turn, decision);
+            }
         }
         self.plan_digest(turn);
         for held in &mut held {

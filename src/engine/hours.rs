@@ -242,7 +242,10 @@ impl Engine {
             (_, Condition::TwoSignals) => state.two_signals.is_some_and(|two| two.id == id && !two.seen),
             (_, Condition::ChannelFailed) => state.channels.is_some_and(|trouble| trouble.id == id),
             (_, Condition::Scan) => state.sources.iter().any(|source| source.is_called_for(id)),
-            (_, Condition::RecheckHigh) => state.high_care.as_ref().is_some_and(|care| care.id == id),
+            (_, Condition::RecheckHigh) => {
+                !is_over(Side::High) && state.high_care.as_ref().is_some_and(|care| care.id == id)
+            }
+            (Reason::Mode { said: Why::Over { mode, .. } }, _) => self.running(*mode).is_none(),
             (_, Condition::RecheckLow) => state.low_care.as_ref().is_some_and(|care| care.id == id),
             (
                 _,

@@ -3,6 +3,7 @@
 
 use super::Engine;
 use super::effect::{Condition, Id, Priority, What};
+use super::policy::Policy;
 use super::priority;
 use super::reason::Reason;
 use super::source::SourceState;
@@ -81,6 +82,8 @@ impl Engine {
         turn.tell(what, condition, id, part_of, reason, part_of.is_none());
         match part_of {
             Some(first) => turn.tell(What::Withheld, condition, id, part_of, Reason::OneCause { first }, false),
+            // That the cause is known changes nothing about the call.
+            None if what == What::Repeated && condition == Condition::SourceFailed => {}
             None => self.plan_gap_call(turn, source),
         }
     }
@@ -130,12 +133,14 @@ impl Engine {
         self.tell_lost(turn, source, lost, What::Repeated, reason);
     }
 
-    /// By night a silence after a low or falling value calls others, if nobody answers.
+    /// A silence after a low or falling value that lasts into the night calls others if nobody answers, whatever its
+    /// cause.
     fn plan_gap_call(&mut self, turn: &Turn, source: SourceId) {
+        let Policy { night, zone, .. } = self.policy;
+        let by_night = self.policy.escalation.gap_by_night;
         let state = self.source(source);
-        let is_gap = state.lost.is_some_and(|lost| lost.condition == Condition::Gap);
-        if let Some(newest) = state.newest.filter(|_| is_gap && turn.night.inside && state.grave) {
-            let due = (newest + self.policy.escalation.gap_by_night).max(turn.now);
+        let due = state.newest.filter(|_| state.grave).map(|newest| (newest + by_night).max(turn.now));
+        if let Some(due) = due.filter(|due| night.stretch(zone, *due).inside) {
             self.state.timers.set(Timer::GapCall(source), due);
         }
     }

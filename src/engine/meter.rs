@@ -69,10 +69,19 @@ impl Engine {
         }
         let span = at + Span::minutes(SAME_TIME_MIN) - turn.now;
         let most = longest(condition).filter(|_| condition == milder);
-        let until = most.map(|most| self.begin_quiet(turn.now, condition, span, most));
+        // It makes no silence shorter that the wearer wanted longer.
+        let running = self.silent_until(condition, turn.now).map_or(Span::ZERO, |until| until - turn.now);
+        let until = most.map(|most| self.begin_quiet(turn.now, condition, span.max(running), most));
         let reason = Reason::MeterDisagrees { condition, meter, sensor, sensor_at, until };
         turn.tell(What::Answer, condition, active.id, active.part_of, reason, false);
         true
+    }
+
+    /// Has a check just now found it not low?
+    pub(super) fn meter_denies_low(&self, now: Timestamp) -> bool {
+        let low = self.policy.levels.low.limit.hundredths();
+        let just_now = |at: Timestamp| (Span::ZERO..Span::minutes(SAME_TIME_MIN)).contains(&(now - at));
+        self.state.meter.is_some_and(|(at, glucose)| just_now(at) && glucose.hundredths() >= low)
     }
 
     /// The meter is low, and no alert of a sensor says so: it is looked at again. True when that was answered.

@@ -311,6 +311,7 @@ impl Engine {
     fn policy_changed(&mut self, turn: &mut Turn, policy: &Policy) {
         let moved = self.policy.zone != policy.zone;
         self.move_bedtime(turn.now, policy);
+        self.move_people(policy);
         self.policy = policy.clone();
         self.around = None;
         if moved {

@@ -3,7 +3,7 @@
 
 use super::Engine;
 use super::effect::{Audience, Condition, Decision, Id, Side, What};
-use super::policy::PEOPLE_MAX;
+use super::policy::{PEOPLE_MAX, Policy};
 use super::reason::Reason;
 use super::steps::{Due, Made, StepsPolicy, Ways, Whom};
 use super::turn::Turn;
@@ -202,6 +202,29 @@ impl Engine {
     }
 
     /// The person of that name, as the settings write it.
+    /// When the first of those may be reached who may not be now.
+    pub(super) fn next_reachable(&self, now: Timestamp) -> Option<Timestamp> {
+        let hours = self.policy.people.iter().filter_map(|person| person.hours.as_ref());
+        let ahead = hours.map(|hours| hours.stretch(self.policy.zone, now)).filter(|stretch| !stretch.inside);
+        ahead.map(|stretch| stretch.until).min()
+    }
+
+    /// The settings change: who was called stays who they are, by their name.
+    pub(super) fn move_people(&mut self, policy: &Policy) {
+        let names = |policy: &Policy| policy.people.iter().map(|person| person.name.clone()).collect::<Vec<String>>();
+        let (before, after) = (names(&self.policy), names(policy));
+        let to = |person: u8| {
+            let name = before.get(usize::from(person))?;
+            u8::try_from(after.iter().position(|known| known == name)?).ok()
+        };
+        if let Some(chain) = self.state.chain.as_mut().filter(|_| before != after) {
+            chain.move_people(&to);
+        }
+        for waiting in self.state.waiting.iter_mut().filter(|_| before != after) {
+            waiting.move_people(&to);
+        }
+    }
+
     pub(super) fn person_named(&self, name: &str) -> Option<String> {
         let name = name.trim().to_lowercase();
         let known = self.policy.people.iter().map(|person| &person.name);
@@ -212,6 +235,11 @@ impl Engine {
     pub(super) fn is_named(&self, person: u8, name: Option<&String>) -> bool {
         name.is_some() && self.policy.people.get(usize::from(person)).map(|person| &person.name) == name
     }
+}
+
+/// The same people at other places; who is no longer in the settings is left out.
+pub(super) fn moved(people: &mut Vec<(u8, Timestamp)>, to: &impl Fn(u8) -> Option<u8>) {
+    *people = people.iter().filter_map(|(person, at)| Some((to(*person)?, *at))).collect();
 }
 
 /// Is somebody called now, and were they not a moment ago? Then it is noted.

@@ -145,6 +145,9 @@ impl Engine {
         for Quiet { condition, .. } in over.iter().filter(|quiet| quiet.withheld) {
             let active = self.still_beyond(*condition).map(|active| (active.id, active.part_of, active.since));
             for (id, part_of, since) in active.into_iter().chain(self.still_lost(*condition)) {
+                if turn.out.iter().any(|told| told.rings && told.to.is_wearer() && told.id == id) {
+                    continue;
+                }
                 turn.tell(What::Repeated, *condition, id, part_of, Reason::QuietOver { since }, true);
             }
         }
@@ -164,6 +167,12 @@ impl Engine {
     pub(super) fn silent_until(&self, condition: Condition, now: Timestamp) -> Option<Timestamp> {
         let quiet = self.state.quiet.iter().find(|quiet| quiet.condition == condition);
         quiet.map(|quiet| quiet.until).filter(|until| *until > now)
+    }
+
+    /// Something waits for the end of a limited silence, and rings then. False when there is none.
+    pub(super) fn wait_for_silence(&mut self, condition: Condition, now: Timestamp) -> bool {
+        let running = self.state.quiet.iter_mut().find(|quiet| quiet.condition == condition && quiet.until > now);
+        running.map(|quiet| quiet.withheld = true).is_some()
     }
 
     pub(super) fn still_beyond(&self, condition: Condition) -> Option<Active> {

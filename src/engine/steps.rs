@@ -176,6 +176,11 @@ impl Made {
         self.steps.contains(&whom) && steps.iter().any(|step| step.to == whom && step.confirmed)
     }
 
+    /// The people of the settings have other places.
+    pub(super) fn move_people(&mut self, to: &impl Fn(u8) -> Option<u8>) {
+        self.people = self.people.iter().filter_map(|person| to(*person)).collect();
+    }
+
     /// The clock was set: every span keeps its length.
     pub(super) fn shift(&mut self, by: Span) {
         self.last = self.last.map(|last| last + by);

@@ -4,7 +4,7 @@
 
 use super::Engine;
 use super::effect::{Condition, Decision, Id, Priority, What};
-use super::people::{About, Answer, is_called};
+use super::people::{About, Answer, is_called, moved};
 use super::reason::Reason;
 use super::source::SourceState;
 use super::steps::{Due, Made, Whom, next};
@@ -62,6 +62,12 @@ impl Waiting {
         if self.is_told_once() { self.condition == decision.condition } else { self.id == decision.id }
     }
 
+    /// The people of the settings have other places.
+    pub(super) fn move_people(&mut self, to: &impl Fn(u8) -> Option<u8>) {
+        moved(&mut self.called, to);
+        self.made.move_people(to);
+    }
+
     fn about(&self) -> About {
         (self.condition, self.id, None)
     }
@@ -88,6 +94,11 @@ fn tells_once(decision: &Decision) -> bool {
         && decision.priority == Priority::Information
         && decision.condition.side().is_none()
         && !asks_nothing_again(decision.condition)
+        // What was true when it was told need not be true any more.
+        && !matches!(
+            decision.condition,
+            Condition::Morning | Condition::Digest | Condition::Flood | Condition::Bedtime | Condition::Mode
+        )
 }
 
 impl Engine {
@@ -101,8 +112,10 @@ impl Engine {
                 What::Told => tells_once(decision) && !self.policy.escalation.information.is_empty(),
                 _ => false,
             };
-            if new && decision.rings {
-                let before = self.state.waiting.iter().position(|waiting| waiting.is_about(decision));
+            let before = self.state.waiting.iter().position(|waiting| waiting.is_about(decision));
+            // A silence that the wearer wanted is over: what waited meanwhile goes on, and calls others as before.
+            let goes_on = before.is_some() && matches!(decision.reason, Reason::QuietOver { .. });
+            if new && decision.rings && !goes_on {
                 let before = before.map(|place| self.state.waiting.remove(place));
                 let called = before.map(|waiting| waiting.called).unwrap_or_default();
                 self.state.waiting.push(Waiting { called, ..Waiting::new(decision, turn.now) });
@@ -193,17 +206,24 @@ impl Engine {
     /// of its own, and the second person is called. Steps that would do the same are made by it.
     pub(super) fn call_for_gap(&mut self, turn: &mut Turn, source: SourceId) {
         let state = self.source(source).clone();
-        let Some(lost) = state.lost.filter(|lost| lost.condition == Condition::Gap && !lost.seen) else { return };
+        let Some(lost) = state.lost.filter(|lost| !lost.seen) else { return };
         turn.judged = self.latest_of(source);
         let reason = Reason::NothingReached { since: state.newest, grave: true };
-        turn.tell(What::Escalated, Condition::Gap, lost.id, None, reason.clone(), true);
+        turn.tell(What::Escalated, lost.condition, lost.id, None, reason.clone(), true);
         let person = self.person(Whom::Second, &[], turn.now);
+        if person.is_none()
+            && let Some(at) = self.next_reachable(turn.now).filter(|at| *at < turn.night.until)
+        {
+            // Nobody may be called at this hour: the first who may be is.
+            self.state.timers.set(Timer::GapCall(source), at);
+        }
         // One that the wearer wants quiet has not rung: others are called all the same.
         let is_new = !self.state.waiting.iter().any(|waiting| waiting.id == lost.id);
         self.state.waiting.extend(turn.out.last().filter(|_| is_new).map(|rung| Waiting::new(rung, turn.now)));
         let waiting = self.state.waiting.iter_mut().find(|waiting| waiting.id == lost.id);
         let waiting = waiting.map(|waiting| {
-            waiting.made.steps.extend([Whom::Wearer, Whom::Second]);
+            waiting.made.steps.push(Whom::Wearer);
+            waiting.made.steps.extend(person.map(|_| Whom::Second));
             waiting.made.last = Some(turn.now);
             &mut waiting.called
         });
@@ -212,7 +232,7 @@ impl Engine {
         if let (Some(person), Some(called)) = (person, called)
             && is_called(called, person, turn.now)
         {
-            turn.call(person, (Condition::Gap, lost.id, None), reason);
+            turn.call(person, (lost.condition, lost.id, None), reason);
         }
     }
 
