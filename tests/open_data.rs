@@ -234,7 +234,7 @@ fn the_burden_is_what_the_document_says() {
             ("a night", [2.40, 11.23]),
             ("wakes a week", [18.86, 76.77]),
             ("needless wakes a week", [2.57, 6.95]),
-            ("high priority", [49.94, 87.47]),
+            ("high priority", [49.43, 87.47]),
             ("floods", [0.00, 0.00]),
             ("re-raised and cleared at the next", [0.68, 10.93]),
         ],
