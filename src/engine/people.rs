@@ -201,7 +201,6 @@ impl Engine {
         turn.out.extend(told);
     }
 
-    /// The person of that name, as the settings write it.
     /// When the first of those may be reached who may not be now.
     pub(super) fn next_reachable(&self, now: Timestamp) -> Option<Timestamp> {
         let hours = self.policy.people.iter().filter_map(|person| person.hours.as_ref());
@@ -225,6 +224,7 @@ impl Engine {
         }
     }
 
+    /// The person of that name, as the settings write it.
     pub(super) fn person_named(&self, name: &str) -> Option<String> {
         let name = name.trim().to_lowercase();
         let known = self.policy.people.iter().map(|person| &person.name);

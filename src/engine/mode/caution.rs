@@ -161,6 +161,13 @@ impl Engine {
         if !(low..limit.hundredths()).contains(&judged.glucose.hundredths()) {
             return false;
         }
+        if let Some(until) = self.silent_until(Condition::RecheckLow, turn.now) {
+            // The one look is made when it may be told.
+            self.state.timers.set(Timer::LowLook, until);
+            let reason = Reason::Quiet { until };
+            turn.tell(What::Withheld, Condition::RecheckLow, care.id, care.part_of, reason, false);
+            return true;
+        }
         self.state.low_care = None;
         let reason = Reason::Mode { said: Why::StillBelow { treated, limit } };
         turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
