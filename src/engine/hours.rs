@@ -23,7 +23,7 @@ use crate::domain::time::Timestamp;
 use serde::{Deserialize, Serialize};
 
 /// Most rings that wait one by one; of those beyond it only the number is told.
-const WAITING_MAX: usize = 20;
+const KEPT_MAX: usize = 20;
 
 /// A ring that waits.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -53,7 +53,7 @@ impl Kept {
         };
         // What is asked again says it as it is now.
         self.rings.retain(|known| !is_same(&known.decision));
-        if self.rings.len() < WAITING_MAX {
+        if self.rings.len() < KEPT_MAX {
             self.rings.push(held);
         } else {
             self.more = self.more.saturating_add(1);

@@ -82,9 +82,9 @@ impl Engine {
         turn.tell(what, condition, id, part_of, reason, part_of.is_none());
         match part_of {
             Some(first) => turn.tell(What::Withheld, condition, id, part_of, Reason::OneCause { first }, false),
-            // That the cause is known changes nothing about the call.
-            None if what == What::Repeated && condition == Condition::SourceFailed => {}
-            None => self.plan_gap_call(turn, source),
+            None if lost.told_at.is_none() => self.plan_gap_call(turn, source),
+            // That the cause is known by now changes nothing about the call.
+            None => {}
         }
     }
 

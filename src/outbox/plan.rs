@@ -89,16 +89,13 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
 /// Does it go by the ways kept for later too? That a way fails must not go by that way alone; others are called late
 /// enough, and are told by the same ways what came of it.
 fn goes_by_all(decision: &Decision) -> bool {
-    match &decision.reason {
-        Reason::FloodTold { held, .. } | Reason::FloodOver { held, .. } => {
-            return held.iter().any(|held| goes_by_all(&held.decision));
+    match (decision.what, &decision.reason) {
+        (_, Reason::FloodTold { held, .. } | Reason::FloodOver { held, .. }) => {
+            held.iter().any(|held| goes_by_all(&held.decision))
         }
-        _ => {}
-    }
-    match decision.what {
-        What::Escalated | What::Called => decision.reason.ways() == Ways::All,
-        What::Told if !decision.to.is_wearer() => true,
-        _ => decision.condition == Condition::ChannelFailed,
+        (What::Escalated | What::Called, reason) => reason.ways() == Ways::All,
+        (What::Told, _) if !decision.to.is_wearer() => true,
+        (_, _) => decision.condition == Condition::ChannelFailed,
     }
 }
 

@@ -1,6 +1,6 @@
 //! What is said before sleep: at most five short lines, facts only. It gives no advice but to look or to scan.
 
-use super::text::Said;
+use super::text::{Said, capital};
 use super::{Voice, since};
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::bedtime::{DOSE_NAMED_HOURS, Dose, Evening, Mark, Memory};
@@ -88,9 +88,4 @@ fn marks(marks: &[Mark], voice: Voice) -> Option<String> {
 /// `low since 22:10`
 fn open_alert(open: &Open, voice: Voice) -> String {
     format!("{} since {}", open.condition.name().replace('_', " "), voice.clock(open.since))
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

@@ -2,7 +2,7 @@
 
 use super::LINES_MAX;
 use super::morning::gravity;
-use super::text::{Said, TITLE_CHARS_MAX, text};
+use super::text::{Said, fitting, text};
 use crate::engine::effect::{Condition, Priority};
 use crate::engine::hours::Held;
 use crate::engine::reason::Reason;
@@ -18,7 +18,7 @@ impl Said<'_> {
         let all = lines.len().saturating_add(usize::try_from(*more).unwrap_or(usize::MAX));
         let first = lines.first().map_or("see `recheck why`", String::as_str);
         let others = if all > 1 { format!(", and {} more", all - 1) } else { String::new() };
-        let title = fitting([
+        let title = fitting(&[
             format!("While it was quiet: {first}{others}"),
             format!("Meanwhile: {first}{others}"),
             format!("Meanwhile: {first}"),
@@ -48,16 +48,4 @@ impl Said<'_> {
         };
         (gravest.unwrap_or(of_the_rest), line)
     }
-}
-
-/// The first that fits a title, else the last: a title that is cut loses its end.
-pub(super) fn fitting<const N: usize>(titles: [String; N]) -> String {
-    let mut last = String::new();
-    for title in titles {
-        last = title;
-        if last.chars().count() <= TITLE_CHARS_MAX {
-            break;
-        }
-    }
-    last
 }

@@ -1,7 +1,6 @@
 //! What is said of a flood: how many alerts, which was the first, and which did not ring by themselves.
 
-use super::digest::fitting;
-use super::text::Said;
+use super::text::{Said, fitting};
 use super::{LINES_MAX, since};
 use crate::domain::time::Span;
 use crate::engine::effect::Condition;
@@ -17,7 +16,7 @@ impl Said<'_> {
                     span => format!("in {span}"),
                 };
                 let cause = self.cause(first);
-                let title = fitting([
+                let title = fitting(&[
                     format!("{count} alerts {within}, first: {cause}"),
                     format!("{count} alerts, first: {cause}"),
                 ]);
@@ -27,7 +26,7 @@ impl Said<'_> {
                 let first = held.first().map_or_else(|| "See `recheck status`".to_owned(), |held| self.waited(held).1);
                 let others = held.len().saturating_sub(1).saturating_add(usize::try_from(*more).unwrap_or(usize::MAX));
                 let others = if others > 0 { format!(", and {others} more") } else { String::new() };
-                let title = fitting([format!("{first}{others}"), first]);
+                let title = fitting(&[format!("{first}{others}"), first]);
                 (title, self.those(held, *more, "These did not ring when they came, and still stand."))
             }
             _ => ("Several alerts. See `recheck status`".to_owned(), String::new()),

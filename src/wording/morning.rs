@@ -1,8 +1,7 @@
 //! What is said when the night is over: at most five lines, the gravest first.
 
 use super::LINES_MAX;
-use super::digest::fitting;
-use super::text::Said;
+use super::text::{Said, fitting};
 use crate::engine::effect::Condition;
 use crate::engine::morning::Stretch;
 use crate::engine::reason::Reason;
@@ -20,7 +19,8 @@ impl Said<'_> {
         let all = lines.len().saturating_add(usize::try_from(*more).unwrap_or(usize::MAX));
         let first = lines.first().map_or("something waited", String::as_str);
         let others = if all > 1 { format!(", and {} more", all - 1) } else { String::new() };
-        let title = fitting([format!("Last night: {first}{others}"), format!("Last night: {first}"), first.to_owned()]);
+        let title =
+            fitting(&[format!("Last night: {first}{others}"), format!("Last night: {first}"), first.to_owned()]);
         // The last line is kept for how often it rang, and for what is true now.
         let mut body: Vec<String> = lines.into_iter().take(LINES_MAX - 1).collect();
         let left = all - body.len();

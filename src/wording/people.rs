@@ -1,7 +1,7 @@
 //! What others are told, and what the wearer is told of them: who, what, since when, what to do, who else knows. No
 //! blame, no amounts, and no more than they need.
 
-use super::text::{Said, TITLE_CHARS_MAX, Text, shortened, text};
+use super::text::{Said, Text, capital, fitting, sentences, shortened, text};
 use super::{Voice, since};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Audience, Condition, Decision, Side, What};
@@ -326,22 +326,4 @@ impl Said<'_> {
         let all: Vec<String> = told.iter().filter_map(named).collect();
         all.join("; ")
     }
-}
-
-/// Those that say something, one after another.
-pub(super) fn sentences(all: &[&str]) -> String {
-    let said: Vec<&str> = all.iter().map(|one| one.trim()).filter(|one| !one.is_empty()).collect();
-    said.join(" ")
-}
-
-/// The fullest that a title has room for: a cut one would lose its end.
-pub(super) fn fitting(titles: &[String]) -> String {
-    let fits = titles.iter().find(|title| title.chars().count() <= TITLE_CHARS_MAX);
-    fits.or(titles.last()).cloned().unwrap_or_default()
-}
-
-/// `The wearer`: at the beginning of a sentence.
-fn capital(name: &str) -> String {
-    let mut letters = name.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

@@ -1,8 +1,7 @@
 //! What is said of sensors and sources, rather than of values: silence, rows that cannot be read, clocks, two
 //! signals, scans, a sensor's end, and the doubt that goes with a value.
 
-use super::people::fitting;
-use super::text::Said;
+use super::text::{Said, fitting};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Doubt};
 use crate::engine::reason::{Call, Reason};

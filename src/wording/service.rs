@@ -1,7 +1,6 @@
 //! What is said of levels that are switched off: which, since when, and the wearer's own reason.
 
-use super::digest::fitting;
-use super::text::Said;
+use super::text::{Said, capital, fitting};
 use super::{LINES_MAX, Voice};
 use crate::engine::reason::Reason;
 use crate::engine::service::OffBecause;
@@ -15,7 +14,7 @@ impl Said<'_> {
         let Some(first) = levels.first() else { return ("A level is switched off".to_owned(), String::new()) };
         let short = format!("{} is switched off since {}", name(first), day(first, self.voice));
         let others = if levels.len() > 1 { format!(", and {} more", levels.len() - 1) } else { String::new() };
-        let title = fitting([format!("{short}{}{others}", because(first)), format!("{short}{others}"), short]);
+        let title = fitting(&[format!("{short}{}{others}", because(first)), format!("{short}{others}"), short]);
         let told: Vec<String> = lines.into_iter().take(LINES_MAX - 1).collect();
         (title, format!("{}\nAs it should be? Else change `rings` of that level in the settings.", told.join("\n")))
     }
@@ -27,8 +26,7 @@ pub(super) fn sentence(level: &OffBecause, voice: Voice) -> String {
 }
 
 fn name(level: &OffBecause) -> String {
-    let name = level.off.condition.name().replace('_', " ");
-    name.chars().take(1).flat_map(char::to_uppercase).chain(name.chars().skip(1)).collect()
+    capital(&level.off.condition.name().replace('_', " "))
 }
 
 fn because(level: &OffBecause) -> String {

@@ -4,7 +4,6 @@
 //! For very low the action comes first (a person in trouble acts, and does not read).
 
 use super::Voice;
-use super::people::{fitting, sentences};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::event::Cause;
@@ -68,6 +67,24 @@ pub(super) fn shortened_to(title: &str, most: usize) -> String {
     let cut: String = title.chars().take(most.saturating_sub(3)).collect();
     let kept = cut.rsplit_once(' ').map_or(cut.as_str(), |(kept, _)| kept);
     format!("{}...", kept.trim_end_matches([',', '.', ':', ';']))
+}
+
+/// The fullest that a title has room for: a cut one would lose its end.
+pub(super) fn fitting(titles: &[String]) -> String {
+    let fits = titles.iter().find(|title| title.chars().count() <= TITLE_CHARS_MAX);
+    fits.or(titles.last()).cloned().unwrap_or_default()
+}
+
+/// Those that say something, one after another.
+pub(super) fn sentences(all: &[&str]) -> String {
+    let said: Vec<&str> = all.iter().map(|one| one.trim()).filter(|one| !one.is_empty()).collect();
+    said.join(" ")
+}
+
+/// `The wearer`, where a sentence begins with it.
+pub(super) fn capital(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// One decision, said to one wearer.
