@@ -18,6 +18,8 @@ mod corpus;
 mod daemon;
 mod diary;
 mod exhaust;
+mod forecast;
+mod forecast_data;
 mod hidden_lows;
 mod hours;
 mod intake;

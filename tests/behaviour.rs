@@ -1,6 +1,8 @@
 //! Runs the documents in docs/behaviour: every fenced `timeline` is lived through by the engine, and what
 //! it decides must be what the document says, word for word and in order.
 //!
+//! Forecasts are off in a timeline that sets nothing of them: each document shows one thing.
+//!
 //! Lines of a timeline (times are UTC on one invented day, and may run past 24:00):
 //! `set KEY=VALUE` before anything else, as on the command line;
 //! `10:00 reads 120`, `10:00-11:00 reads 120 to 180` (every 5 minutes, in a straight line),
@@ -130,7 +132,11 @@ fn live(lines: &[String]) -> (Vec<Told>, Vec<String>) {
 }
 
 fn policy(sets: &[String]) -> Policy {
-    let read = settings("", None, sets, Purpose::Replay, Zone::UTC).unwrap_or_else(|problems| panic!("{problems}"));
+    let mut sets = sets.to_vec();
+    if !sets.iter().any(|set| set.starts_with("forecast.")) {
+        sets.extend(["low", "very_low", "high"].map(|level| format!("forecast.{level}.rings=never")));
+    }
+    let read = settings("", None, &sets, Purpose::Replay, Zone::UTC).unwrap_or_else(|problems| panic!("{problems}"));
     if read.policy.sources.is_empty() {
         let sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
         return Policy { sources, ..read.policy };

@@ -93,8 +93,9 @@ fn the_settings_file_shows_the_defaults() {
         .unwrap_or_else(|problems| panic!("{problems}\n{uncommented}"));
     assert_eq!(plain.policy, all.policy);
     assert_eq!(plain.sources, all.sources);
+    let levels: String = uncommented.split("\n[").filter(|section| section.starts_with("level.")).collect();
     for key in ["limit", "deadband", "on_delay", "off_delay", "again_after", "again_beyond", "again_quiet", "rings"] {
-        let shown = uncommented.lines().filter(|line| line.starts_with(&format!("{key} = "))).count();
+        let shown = levels.lines().filter(|line| line.starts_with(&format!("{key} = "))).count();
         assert_eq!(shown, 4, "{key} is not shown for all four levels");
     }
     for key in [
@@ -110,6 +111,8 @@ fn the_settings_file_shows_the_defaults() {
         "therapy",
         "unit",
         "timezone",
+        "raise",
+        "sound",
     ] {
         assert!(uncommented.lines().any(|line| line.starts_with(&format!("{key} = "))), "{key} is not shown");
     }

@@ -158,6 +158,8 @@ const fn can_be_treated(condition: Condition) -> bool {
         Condition::VeryLow
             | Condition::Low
             | Condition::Caution
+            | Condition::ForecastVeryLow
+            | Condition::ForecastLow
             | Condition::High
             | Condition::VeryHigh
             | Condition::RecheckHigh

@@ -195,6 +195,22 @@ fn table(score: &Score) -> Vec<String> {
             delay
         ));
     }
+    for f in &score.forecasts {
+        let min = |of| f.lead(of).map_or("-".to_owned(), |lead| lead.as_minutes().to_string());
+        lines.push(format!(
+            "{} episodes {} raised/day {} rang/day {} detected % {} early % {} false/day {} precision % {} lead {} {}",
+            f.condition.name(),
+            f.episodes,
+            per_day(f.raised),
+            per_day(f.rang),
+            share(f.detected, f.episodes),
+            share(f.detected_early, f.episodes),
+            per_day(f.were_false),
+            share(f.came_true, f.came_true + f.were_false),
+            min(25),
+            min(50)
+        ));
+    }
     lines.push(format!("re-check prompts/day {}   gap alerts/day {}", per_day(score.prompts), per_day(score.gaps)));
     lines
 }

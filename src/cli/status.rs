@@ -206,6 +206,11 @@ impl Seen<'_> {
                 json!({ "id": active.id.0, "condition": condition.name(), "since": stamp(active.since), "told": told, "seen": active.seen, "state": self.engine.alarm_state(condition).name() })
             })
             .collect();
+        all.extend(Condition::FORECASTS.into_iter().filter_map(|condition| {
+            let forecast = self.engine.forecast(condition)?;
+            let told = if forecast.rang { "rang" } else { "recorded, not sure enough to ring" };
+            Some(json!({ "id": forecast.id.0, "condition": condition.name(), "since": stamp(forecast.since), "by": stamp(forecast.by), "told": told, "seen": forecast.seen }))
+        }));
         all.extend(state.sources.iter().enumerate().filter_map(|(number, source)| Some((number, source.lost()?))).map(
             |(number, lost)| {
                 json!({
@@ -280,7 +285,8 @@ impl Seen<'_> {
             let since = alert["since"].as_str().map_or_else(String::new, |at| format!(" since {}", clock_of(Some(at))));
             let of = alert["source"].as_str().map_or_else(String::new, |source| format!(" ({source})"));
             let condition = text(alert, "condition").replace('_', " ");
-            format!("{:>4}  {condition}{of}{since}, {told}{seen}", alert["id"].to_string())
+            let by = alert["by"].as_str().map_or_else(String::new, |by| format!(", likely by {}", clock_of(Some(by))));
+            format!("{:>4}  {condition}{of}{since}{by}, {told}{seen}", alert["id"].to_string())
         });
         lines.extend(calls::lines(&all["unanswered"], &all["waiting"]));
         section(&mut lines, "Over, and never answered", &all["returned"], |returned| {

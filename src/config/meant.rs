@@ -2,6 +2,7 @@
 
 use super::bounds::{Bounds, DEADBAND};
 use super::ends::{ChannelSettings, Reach, SourceSettings, channels, sources};
+use super::forecasts::forecasts;
 use super::people::people;
 use super::problem::{Place, Problem, Problems};
 use super::quiet::quiet;
@@ -121,6 +122,7 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     wearer.end();
 
     levels(&mut top, &mut policy, purpose, start);
+    forecasts(&mut top, &mut policy.forecasts, start);
     quiet(&mut top, &mut policy, start);
 
     let gap_node = top.take("gap");
@@ -272,7 +274,7 @@ fn therapy(text: &str) -> Option<Therapy> {
     }
 }
 
-fn rings(text: &str) -> Option<Rings> {
+pub(super) fn rings(text: &str) -> Option<Rings> {
     match text {
         "always" => Some(Rings::Always),
         "by_day" => Some(Rings::ByDay),

@@ -3,6 +3,7 @@
 mod bounds;
 pub mod ends;
 pub mod files;
+mod forecasts;
 pub mod meant;
 mod people;
 pub mod problem;

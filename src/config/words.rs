@@ -4,6 +4,7 @@ use super::problem::{Place, Problem};
 use super::tree::{Node, Value};
 use crate::domain::glucose::{Glucose, MG_DL_PER_MMOL_L, Unit};
 use crate::domain::time::Span;
+use crate::engine::forecast::Chance;
 use crate::formats::wanted::Column;
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
@@ -13,6 +14,9 @@ pub const LIKENESS_MIN: f64 = 0.75;
 
 /// Most cadences that may be waited for.
 const CADENCES_MAX: f64 = 20.0;
+
+/// Chances that may be asked for.
+const SHARES: RangeInclusive<f64> = 0.01..=0.99;
 
 /// The settings of one table, being taken out.
 #[derive(Debug)]
@@ -274,6 +278,37 @@ impl<'a> Words<'a> {
                 );
             }
         }
+    }
+
+    /// A number within bounds, in hundredths.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "the bounds lie within")]
+    pub fn hundredths(&mut self, key: &'static str, bounds: RangeInclusive<f64>) -> Option<u16> {
+        let node = self.take(key)?;
+        let number = match &node.value {
+            Value::Number(number) => number.parse::<f64>().ok().filter(|number| bounds.contains(number)),
+            Value::Text(_) | Value::Bool(_) | Value::List(_) | Value::Table(_) => None,
+        };
+        if number.is_none() {
+            let what = format!("{} is not a number from {} to {}", self.full(key), bounds.start(), bounds.end());
+            self.wrong(node.place, what, "write it as 0.5");
+        }
+        number.map(|number| (number * 100.0).round() as u16)
+    }
+
+    /// A share from 0.01 to 0.99.
+    pub fn share(&mut self, key: &'static str, into: &mut Chance) -> Option<Place> {
+        let node = self.take(key)?;
+        let number = match &node.value {
+            Value::Number(number) => number.parse::<f64>().ok().filter(|number| SHARES.contains(number)),
+            Value::Text(_) | Value::Bool(_) | Value::List(_) | Value::Table(_) => None,
+        };
+        if let Some(number) = number {
+            *into = Chance::of(number);
+        } else {
+            let what = format!("{} is not a chance from {} to {}", self.full(key), SHARES.start(), SHARES.end());
+            self.wrong(node.place, what, "write 30 in a hundred as 0.30");
+        }
+        Some(node.place)
     }
 
     /// Done: whatever is left is unknown.

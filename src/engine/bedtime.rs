@@ -160,6 +160,7 @@ impl Engine {
 
     /// A note that the line before sleep names, also one that came too late for anything else.
     pub(super) fn remember_note(&mut self, note: &Note) {
+        self.remember_what_moves(note);
         let memory = &mut self.state.before_sleep;
         let last = match note.kind {
             Kind::Insulin(_) => &mut memory.insulin,

@@ -36,6 +36,12 @@ pub enum Condition {
     VeryHigh,
     /// Glucose below a cautious limit that a mode or a profile asks for.
     Caution,
+    /// Glucose is likely to fall below the very low limit soon.
+    ForecastVeryLow,
+    /// Glucose is likely to fall below the low limit soon.
+    ForecastLow,
+    /// Glucose is likely to rise above the high limit soon.
+    ForecastHigh,
     /// A streaming source has gone silent.
     Gap,
     /// A source sends what cannot be read, or what cannot be glucose.
@@ -84,6 +90,9 @@ impl Condition {
             Self::High => "high",
             Self::VeryHigh => "very_high",
             Self::Caution => "caution",
+            Self::ForecastVeryLow => "forecast_very_low",
+            Self::ForecastLow => "forecast_low",
+            Self::ForecastHigh => "forecast_high",
             Self::Gap => "gap",
             Self::SourceFailed => "source_failed",
             Self::ChannelFailed => "channel_failed",
@@ -114,12 +123,15 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 26] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
         Self::VeryHigh,
         Self::Caution,
+        Self::ForecastVeryLow,
+        Self::ForecastLow,
+        Self::ForecastHigh,
         Self::Gap,
         Self::SourceFailed,
         Self::ChannelFailed,
@@ -143,12 +155,31 @@ impl Condition {
     /// The levels: of each side the worse first.
     pub const LEVELS: [Self; 5] = [Self::VeryLow, Self::Low, Self::Caution, Self::VeryHigh, Self::High];
 
+    /// The forecasts.
+    pub const FORECASTS: [Self; 3] = [Self::ForecastVeryLow, Self::ForecastLow, Self::ForecastHigh];
+
+    /// Of a forecast, the level it foresees.
+    #[must_use]
+    pub const fn foreseen(self) -> Option<Self> {
+        match self {
+            Self::ForecastVeryLow => Some(Self::VeryLow),
+            Self::ForecastLow => Some(Self::Low),
+            Self::ForecastHigh => Some(Self::High),
+            _ => None,
+        }
+    }
+
     /// Which side of the range it is about, where it is about a value.
     #[must_use]
     pub const fn side(self) -> Option<Side> {
         match self {
-            Self::VeryLow | Self::Low | Self::Caution | Self::RecheckLow => Some(Side::Low),
-            Self::High | Self::VeryHigh | Self::RecheckHigh => Some(Side::High),
+            Self::VeryLow
+            | Self::Low
+            | Self::Caution
+            | Self::ForecastVeryLow
+            | Self::ForecastLow
+            | Self::RecheckLow => Some(Side::Low),
+            Self::High | Self::VeryHigh | Self::ForecastHigh | Self::RecheckHigh => Some(Side::High),
             Self::Gap
             | Self::SourceFailed
             | Self::ChannelFailed
@@ -183,6 +214,17 @@ pub enum Side {
     Low,
     /// Above range.
     High,
+}
+
+impl Side {
+    /// Is a value on that side of a limit? One on the limit is not.
+    #[must_use]
+    pub const fn is_beyond(self, value: Glucose, limit: Glucose) -> bool {
+        match self {
+            Self::Low => value.hundredths() < limit.hundredths(),
+            Self::High => value.hundredths() > limit.hundredths(),
+        }
+    }
 }
 
 /// How much harm no response may do, and how soon: high, medium, low as the alarm standard IEC
@@ -295,6 +337,12 @@ pub enum Doubt {
     FirstDay,
     /// The wearer doubts the sensor.
     Doubted,
+    /// The value fell sharply from a steady one.
+    Dip,
+    /// The sensor says the same number over and over.
+    Flat,
+    /// The value changed faster than glucose does.
+    Jump,
 }
 
 /// One decision of the engine.

@@ -117,6 +117,10 @@ const fn counts(decision: &Decision) -> bool {
         | Condition::Morning
         | Condition::Digest
         | Condition::OutOfService
+        // The level that was foreseen tells the same.
+        | Condition::ForecastVeryLow
+        | Condition::ForecastLow
+        | Condition::ForecastHigh
         | Condition::Flood => true,
         _ => matches!(decision.reason, Reason::NotComingDown { asked_for: true, .. } | Reason::Answered { .. }),
     };

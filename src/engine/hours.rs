@@ -12,7 +12,7 @@ use super::effect::{Condition, Decision, Id, Priority, Side, What};
 use super::level::{Active, Told};
 use super::mode::reason::Why;
 use super::morning::Overnight;
-use super::policy::{LevelPolicy, Policy, Rings};
+use super::policy::{Policy, Rings};
 use super::reason::Reason;
 use super::source::SourceState;
 use super::timers::Timer;
@@ -77,10 +77,10 @@ impl Turn {
         if self.night.inside { Reason::Night { until } } else { Reason::QuietHours { until } }
     }
 
-    /// Why a ring of this level waits, if it does: by night if the level rings by day only, and in all quiet hours
+    /// Why a ring waits, if it does: by night if it is to ring by day only, and in all quiet hours
     /// if it is of low priority as well.
-    pub(super) fn holds(&self, level: &LevelPolicy, priority: Priority) -> Option<Reason> {
-        match level.rings {
+    pub(super) fn holds(&self, rings: Rings, priority: Priority) -> Option<Reason> {
+        match rings {
             Rings::ByDay if self.quiet.inside && priority <= Priority::Low => Some(self.waits()),
             Rings::ByDay if self.night.inside => Some(Reason::Night { until: self.night.until }),
             Rings::Always | Rings::ByDay | Rings::Never => None,
@@ -152,11 +152,13 @@ impl Engine {
     pub(super) fn can_wait(&self, turn: &Turn, decision: &Decision) -> bool {
         let priority = decision.priority;
         let waits = match (self.policy.levels.of(decision.condition), decision.condition) {
-            (Some(level), _) => priority < Priority::High && turn.holds(level, priority).is_some(),
+            (Some(level), _) => priority < Priority::High && turn.holds(level.rings, priority).is_some(),
             // What a flood tells has passed here before.
             (None, Condition::Reminder | Condition::Bedtime | Condition::Gap | Condition::Flood) => false,
             (None, Condition::Mode) => matches!(decision.reason, Reason::Mode { said: Why::Over { .. } }),
             _ if matches!(decision.reason, Reason::Answered { .. }) => false,
+            // A forecast waits for nothing: what could not ring was withheld when it was decided.
+            (None, Condition::ForecastVeryLow | Condition::ForecastLow | Condition::ForecastHigh) => false,
             // Its looks have put off by the same rule what may wait, and ask again at the end.
             (None, Condition::RecheckHigh) if decision.what == What::Prompt => false,
             (None, _) => priority <= Priority::Low,
@@ -235,6 +237,9 @@ impl Engine {
             (Reason::DiaryLineAsks { at, .. }, _) => !self.was_treated_at(*at),
             (_, Condition::VeryLow | Condition::Low | Condition::Caution | Condition::High | Condition::VeryHigh) => {
                 self.still_beyond(decision.condition).is_some_and(|active| active.id == id)
+            }
+            (_, Condition::ForecastVeryLow | Condition::ForecastLow | Condition::ForecastHigh) => {
+                self.forecast(decision.condition).is_some_and(|open| open.id == id)
             }
             (_, Condition::Gap | Condition::SourceFailed) => {
                 id == Id(0) || lost.any(|lost| lost.id == id && !lost.seen)

@@ -5,7 +5,7 @@
 //! and a [`Event::Tick`] that is early or extra does nothing.
 //!
 //! The way of one reading: [`Engine::handle`] sorts what is about now from what is past, puts both into
-//! the [`window`], judges the newest on both sides ([`side`], [`level`]), completes looks that were
+//! the [`window`], judges the newest on both sides ([`side`], [`level`]) and sees what it makes likely ([`foresee`]), completes looks that were
 //! waiting for it ([`recheck_high`], [`recheck_low`]) and winds the timer of the next silence ([`source`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
@@ -16,6 +16,8 @@ pub mod effect;
 pub mod escalation;
 pub mod event;
 pub mod flood;
+pub mod forecast;
+pub mod foresee;
 pub mod hours;
 pub mod level;
 pub mod lost;
@@ -37,6 +39,7 @@ mod said;
 mod scan;
 pub mod service;
 pub mod session;
+mod shape;
 pub mod side;
 pub mod source;
 mod state;
@@ -240,14 +243,16 @@ impl Engine {
         }
         self.source(reading.source).judged = Some(reading.measured);
         self.notice_two_signals(turn);
-        turn.doubt = self.doubt(turn.now);
-        let cadence = self.source(reading.source).cadence();
+        let (doubt, cadence) = (self.doubt(turn.now), self.source(reading.source).cadence());
         for side in [Side::Low, Side::High] {
+            turn.doubt = doubt.or_else(|| self.doubt_of_shape(side, reading));
             turn.judged = self.of_two_signals(side, turn.now).or_else(|| self.latest_of(reading.source));
             let value = turn.judged.map_or(reading.glucose, |judged| judged.glucose);
             let first = turn.out.len();
             let low_since = self.side(Side::Low).root().map(|root| root.since);
+            self.see_what_came(turn, side, reading);
             self.judge_side(turn, &Seen { side, value, measured: reading.measured, cadence });
+            self.foresee(turn, side, reading);
             match side {
                 Side::Low => {
                     self.follow_chain(turn, first);
@@ -256,6 +261,7 @@ impl Engine {
                 Side::High => self.follow_high(turn),
             }
         }
+        turn.doubt = doubt;
         self.close_high_if_over(turn);
         self.complete_high_look(turn);
         self.complete_low_look(turn);
@@ -319,6 +325,7 @@ impl Engine {
         }
         self.begin_anew(turn);
         self.drop_levels_switched_off(turn);
+        self.drop_forecasts_switched_off(turn);
         self.end_caution_unasked(turn);
         self.drop_sources_gone(turn);
         self.watch_all_sources(turn.now);

@@ -2,6 +2,7 @@
 //! once; the settings file repeats them only as comments, which a test holds against this file.
 
 use super::effect::Condition;
+pub use super::foresee::policy::{ForecastPolicy, ForecastsPolicy};
 use super::mode::profile::Profile;
 pub use super::people::{Line, PersonPolicy, Tells};
 pub use super::steps::{EscalationPolicy, StepPolicy, StepsPolicy, Ways, Whom};
@@ -182,6 +183,9 @@ pub struct Policy {
     pub bedtime: Option<TimeOfDay>,
     /// The levels.
     pub levels: Levels,
+    /// Seeing it come.
+    #[serde(default)]
+    pub forecasts: ForecastsPolicy,
     /// Silence.
     pub gap: GapPolicy,
     /// Looking again.
@@ -225,6 +229,9 @@ impl Levels {
             Condition::High => Some(&self.high),
             Condition::VeryHigh => Some(&self.very_high),
             Condition::Caution
+            | Condition::ForecastVeryLow
+            | Condition::ForecastLow
+            | Condition::ForecastHigh
             | Condition::Gap
             | Condition::SourceFailed
             | Condition::ChannelFailed
@@ -310,6 +317,7 @@ impl Policy {
             night: from_to.unwrap_or_else(|| unreachable!("the default night is well written")),
             bedtime: None,
             levels: Levels::default(),
+            forecasts: ForecastsPolicy::default(),
             gap: GapPolicy::default(),
             recheck: RecheckPolicy::default(),
             sources: Vec::new(),

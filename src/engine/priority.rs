@@ -11,6 +11,8 @@
 //! | low that a meter saw, not measured since, and no sensor sees | reversible | prompt | medium |
 //! | low that nobody answers, or that stays when answered | irreversible harm possible | prompt | high |
 //! | caution, and one that was treated and is not back | reversible | prompt | medium |
+//! | very low likely soon | irreversible harm possible | delayed | medium |
+//! | low or high likely soon | reversible | delayed | low |
 //! | ketones on a sick day | irreversible harm possible, unseen | delayed | medium |
 //! | very high | irreversible harm possible (ketones) | delayed | medium |
 //! | high | reversible | delayed | low |
@@ -48,6 +50,7 @@ pub(super) fn of(condition: Condition, reason: &Reason, judged: Option<Judged>, 
         | Condition::SourceFailed
         | Condition::ChannelFailed
         | Condition::TwoSignals => Priority::Medium,
+        Condition::ForecastVeryLow | Condition::ForecastLow | Condition::ForecastHigh => of_forecast(condition),
         Condition::High => Priority::Low,
         Condition::Gap => match reason {
             Reason::NothingReached { grave: true, .. } => Priority::Medium,
@@ -86,6 +89,14 @@ pub(super) fn of(condition: Condition, reason: &Reason, judged: Option<Judged>, 
         | Condition::Digest
         | Condition::OutOfService
         | Condition::Reminder => Priority::Information,
+    }
+}
+
+/// The priority of what is likely to come.
+pub(super) const fn of_forecast(condition: Condition) -> Priority {
+    match condition {
+        Condition::ForecastVeryLow => Priority::Medium,
+        _ => Priority::Low,
     }
 }
 

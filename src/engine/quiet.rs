@@ -38,9 +38,9 @@ pub struct Quiet {
 pub fn longest(condition: Condition) -> Option<Span> {
     let minutes = match condition {
         Condition::VeryLow => VERY_LOW_MAX_MIN,
-        Condition::Low | Condition::RecheckLow => LOW_MAX_MIN,
+        Condition::Low | Condition::ForecastVeryLow | Condition::ForecastLow | Condition::RecheckLow => LOW_MAX_MIN,
         Condition::Caution => CAUTION_MAX_MIN,
-        Condition::High | Condition::VeryHigh | Condition::RecheckHigh => HIGH_MAX_MIN,
+        Condition::High | Condition::VeryHigh | Condition::ForecastHigh | Condition::RecheckHigh => HIGH_MAX_MIN,
         Condition::Gap | Condition::SourceFailed | Condition::TwoSignals | Condition::Scan => OTHERS_MAX_MIN,
         Condition::ChannelFailed
         | Condition::Sensor

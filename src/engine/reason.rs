@@ -4,6 +4,8 @@
 use super::bedtime::Evening;
 use super::effect::{Condition, Id, Side};
 use super::event::Cause;
+use super::forecast::Chance;
+use super::foresee::tally::Came;
 use super::hours::Held;
 use super::mode::reason::Why;
 use super::morning::Stretch;
@@ -37,6 +39,16 @@ pub enum Reason {
     QuietHours { until: Timestamp },
     /// The value has been back within the deadband's far side for the off-delay.
     BackWithin { since: Timestamp },
+    /// A reading beyond the limit is likely soon.
+    Likely(Likely),
+    /// What was foreseen is there.
+    CameTrue { limit: Glucose, since: Timestamp },
+    /// What was foreseen has not come in the time it stood.
+    DidNotCome { limit: Glucose, since: Timestamp },
+    /// A forecast rang a short while ago.
+    RangLately { rang: Timestamp },
+    /// What was treated is looked at soon anyway.
+    LookComes { next: Timestamp },
     /// The settings no longer hold this condition.
     ConditionGone,
     /// Nothing newer has reached us.
@@ -219,6 +231,25 @@ pub enum Reason {
     TooManyReminders { most: usize },
     /// It is about a mode, or follows from one.
     Mode { said: Why },
+}
+
+/// What is likely, and how sure that is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Likely {
+    /// A reading beyond this.
+    pub limit: Glucose,
+    /// Until then.
+    pub by: Timestamp,
+    /// The chance of it.
+    pub chance: Chance,
+    /// From this chance on it rings.
+    pub sounds_from: Chance,
+    /// That has moved by itself.
+    pub moved: bool,
+    /// Food or insulin was noted then, and it is less sure.
+    pub noted: Option<Timestamp>,
+    /// How the last forecasts like it came out.
+    pub came: Came,
 }
 
 /// Why a scan is called for; the later is the graver.

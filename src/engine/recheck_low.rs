@@ -48,9 +48,11 @@ impl LowCare {
 impl Engine {
     /// Starts, or re-plans, the looks of a treated low. Answers with what was understood.
     pub(super) fn treat_low(&mut self, turn: &mut Turn, at: Timestamp, told: Began) {
-        let root = self.side(Side::Low).root().map(|root| (root.id, root.since));
-        let treated = Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since), told };
-        let part_of = root.map(|(alert, _)| alert);
+        let alert_since = self.side(Side::Low).root().map(|root| root.since);
+        let treated = Treatment { at, value: self.value_at(at), alert_since, told };
+        // What was treated before it came is looked at in the thread of what foresaw it.
+        let part_of = self.foreseen_thread(Side::Low);
+        self.forecasts_are_treated(Side::Low);
         let (id, by_meter) = match &self.state.low_care {
             Some(care) => (care.id, care.by_meter),
             None => (self.take_id(), false),

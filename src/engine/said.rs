@@ -121,13 +121,17 @@ impl Engine {
         turn.only_noted();
     }
 
-    /// Is an alert of that side beyond its limit, or was the value of that time?
+    /// Is an alert of that side beyond its limit, or likely to be soon, or was the value of that time?
     fn is_out(&self, side: Side, at: Timestamp) -> bool {
         let levels = &self.policy.levels;
-        let beyond = |value: Glucose| match side {
-            Side::Low => value.hundredths() < levels.low.limit.hundredths(),
-            Side::High => value.hundredths() > levels.high.limit.hundredths(),
+        let limit = match side {
+            Side::Low => levels.low.limit,
+            Side::High => levels.high.limit,
         };
+        let beyond = |value: Glucose| side.is_beyond(value, limit);
+        if self.rung_forecasts().any(|(condition, _)| condition.side() == Some(side)) {
+            return true;
+        }
         let caution = self.state.modes.caution.active().filter(|_| side == Side::Low);
         let mut open = self.side(side).active().chain(caution);
         open.any(Active::is_beyond) || self.value_at(at).is_some_and(beyond)
@@ -168,6 +172,11 @@ impl Engine {
             && until.is_none_or(|until| active.had_rung(until))
         {
             mark((Condition::Caution, active.id, active.part_of), &mut active.seen);
+        }
+        for (condition, forecast, rang) in self.state.foreseen.rung_mut() {
+            if until.is_none_or(|until| rang.is_some_and(|rang| rang <= until)) {
+                mark((condition, forecast.id, forecast.part_of), &mut forecast.seen);
+            }
         }
         for source in &mut self.state.sources {
             if let Some(lost) = source.lost_mut()
@@ -219,13 +228,20 @@ impl Engine {
             let active = self.state.active(condition).filter(|active| holds(active));
             active.map(|active| Open { id: active.id, condition, since: active.since })
         };
-        Condition::LEVELS.into_iter().filter_map(open).collect()
+        let levels = Condition::LEVELS.into_iter().filter_map(open);
+        let foreseen = self.rung_forecasts();
+        levels
+            .chain(foreseen.map(|(condition, forecast)| Open { id: forecast.id, condition, since: forecast.since }))
+            .collect()
     }
 
     fn side_of(&self, id: Id) -> Option<Side> {
         let low_care = self.state.low_care.as_ref().map(|care| care.id);
         let high_care = self.state.high_care.as_ref().map(|care| care.id);
         let caution = self.state.modes.caution.active().map(|active| active.id);
+        if let Some((condition, _)) = self.rung_forecasts().find(|(_, forecast)| forecast.id == id) {
+            return condition.side();
+        }
         if [low_care, caution].contains(&Some(id)) || self.state.low.active().any(|active| active.id == id) {
             Some(Side::Low)
         } else if high_care == Some(id) || self.state.high.active().any(|active| active.id == id) {
@@ -236,8 +252,10 @@ impl Engine {
     }
 
     fn only_open_side(&self) -> Result<Side, Reason> {
-        let low = self.state.low.root().is_some() || self.open_caution().is_some();
-        match (low, self.state.high.root().is_some()) {
+        let foreseen = |side: Side| self.rung_forecasts().any(|(condition, _)| condition.side() == Some(side));
+        let low = self.state.low.root().is_some() || self.open_caution().is_some() || foreseen(Side::Low);
+        let high = self.state.high.root().is_some() || foreseen(Side::High);
+        match (low, high) {
             (true, false) => Ok(Side::Low),
             (false, true) => Ok(Side::High),
             (false, false) | (true, true) => Err(Reason::WhichOne { open: self.open_alerts(|_| true) }),

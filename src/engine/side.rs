@@ -84,13 +84,14 @@ impl Engine {
 
         let had_worse = side.worse.active().is_some();
         let had_any = side.active().next().is_some();
-        let parent = side.milder.active().map(|active| active.id);
+        let foreseen = self.thread_that_came(seen.side);
+        let parent = foreseen.or(side.milder.active().map(|active| active.id));
         self.judge_level(turn, seen, worse, worse_policy, &mut side.worse, parent, None);
         let worse_now = side.worse.active().map(|active| active.id);
         // A worse level that only waits to end has nothing to say about a new episode of the milder.
         let speaks = side.worse.active().is_some_and(Active::is_beyond) || side.milder.active().is_none();
         let hides = worse_now.filter(|_| speaks).map(|id| (worse, id));
-        self.judge_level(turn, seen, milder, milder_policy, &mut side.milder, None, hides);
+        self.judge_level(turn, seen, milder, milder_policy, &mut side.milder, foreseen, hides);
 
         if had_worse && worse_now.is_none() {
             Self::unhide(turn, milder, milder_policy, &mut side.milder);
@@ -167,7 +168,7 @@ impl Engine {
         part_of: Option<Id>,
         reason: Reason,
     ) -> Told {
-        let held = turn.holds(policy, priority::of(condition, &reason, turn.judged, turn.very_high));
+        let held = turn.holds(policy.rings, priority::of(condition, &reason, turn.judged, turn.very_high));
         turn.tell(What::Raised, condition, id, part_of, reason, held.is_none());
         let Some(waits) = held else { return Told::Rang };
         turn.tell(What::Held, condition, id, part_of, waits, false);
@@ -183,7 +184,7 @@ impl Engine {
         hidden_by: Option<(Condition, Id)>,
         reason: Reason,
     ) {
-        let held = turn.holds(policy, priority::of(condition, &reason, turn.judged, turn.very_high));
+        let held = turn.holds(policy.rings, priority::of(condition, &reason, turn.judged, turn.very_high));
         let (what, reason, rings) = match (hidden_by, held) {
             (Some((worse, _)), _) => (What::Withheld, Reason::WorseActive { worse }, false),
             (None, Some(waits)) => (What::Held, waits, false),

@@ -2,6 +2,7 @@
 
 use super::arrival::Arrivals;
 use super::effect::{Condition, Id, What};
+use super::forecast::{Filter, SPARSE_CADENCE};
 use super::lost::LostSource;
 use super::policy::{SensorPolicy, SourceKind};
 use super::reason::Reason;
@@ -74,6 +75,9 @@ pub struct SourceState {
     /// How its readings arrive.
     #[serde(default)]
     pub(super) arrivals: Arrivals,
+    /// How fast its values change.
+    #[serde(default)]
+    pub(super) filter: Option<Filter>,
     /// Its sensor's session.
     #[serde(default)]
     pub(super) session: Session,
@@ -87,6 +91,11 @@ impl SourceState {
     #[must_use]
     pub fn cadence(&self) -> Span {
         self.cadence.unwrap_or(Span::minutes(CADENCE_ASSUMED_MIN))
+    }
+
+    /// Are its readings too far apart to see much of how a value moves?
+    pub(super) fn is_sparse(&self) -> bool {
+        self.cadence() > SPARSE_CADENCE
     }
 
     /// Do its readings habitually come too late to alert?
@@ -135,6 +144,13 @@ impl SourceState {
             }
         }
         self.newest = self.newest.max(Some(measured));
+    }
+
+    /// The filter takes in one more reading.
+    fn follow(&mut self, reading: &Reading) {
+        let (at, value, cadence) = (reading.measured, reading.glucose, self.cadence());
+        self.filter =
+            Some(self.filter.map_or_else(|| Filter::begin(at, value), |filter| filter.follow(at, value, cadence)));
     }
 
     /// A number that is glucose only in the unit the source does not claim: the last value tells, since
@@ -197,6 +213,7 @@ impl Engine {
         if reading.glucose.measured() == Measured::Number && state.good_at.is_none_or(|at| at <= reading.measured) {
             (state.good, state.good_at) = (Some(reading.glucose), Some(reading.measured));
         }
+        state.follow(reading);
         state.absurd = 0;
         state.refused = 0;
         state.bad_since = None;

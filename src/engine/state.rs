@@ -5,6 +5,7 @@ use super::bedtime::BeforeSleep;
 use super::effect::Condition;
 use super::escalation::Chain;
 use super::flood::Flood;
+use super::foresee::Foreseen;
 use super::hours::Kept;
 use super::mode::Modes;
 use super::morning::Overnight;
@@ -97,6 +98,9 @@ pub struct State {
     /// Modes in force, and what follows from them.
     #[serde(default)]
     pub modes: Modes,
+    /// What is seen to come.
+    #[serde(default)]
+    pub foreseen: Foreseen,
     /// What falls due, and when.
     pub timers: Timers,
 }

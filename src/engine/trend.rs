@@ -1,6 +1,6 @@
 //! How fast glucose changes, from the last readings of one source. Says nothing when they are too few.
 
-use crate::domain::glucose::{MG_DL_PER_MMOL_L, Measured, Unit};
+use crate::domain::glucose::{Glucose, MG_DL_PER_MMOL_L, Measured, Unit};
 use crate::domain::reading::Reading;
 use crate::domain::time::Span;
 use serde::{Deserialize, Serialize};
@@ -15,7 +15,7 @@ const STRETCH_SPARSE_MIN: i64 = 45;
 const SPARSE_CADENCE_MIN: i64 = 10;
 
 /// Fewest readings a rate is taken from.
-const READINGS_MIN: usize = 3;
+const READINGS_MIN: u32 = 3;
 
 /// Below this a value counts as steady, in hundredths of a mg/dL per minute. With a measurement noise
 /// of 2 mg/dL and five readings over 20 minutes the slope's standard error is 0.13 mg/dL/min, so 0.5
@@ -114,10 +114,38 @@ impl Direction {
     }
 }
 
+/// Sums over points in time, for a least-squares line.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sums {
+    n: u32,
+    minutes: f64,
+    hundredths: f64,
+    squares: f64,
+    products: f64,
+}
+
+impl Sums {
+    #[expect(clippy::cast_precision_loss, reason = "minutes within an hour are far below 2^53 milliseconds")]
+    fn add(&mut self, before: Span, glucose: Glucose) {
+        let (minutes, hundredths) = (-(before.as_millis() as f64) / 60_000.0, f64::from(glucose.hundredths()));
+        self.n += 1;
+        self.minutes += minutes;
+        self.hundredths += hundredths;
+        self.squares += minutes * minutes;
+        self.products += minutes * hundredths;
+    }
+
+    /// In hundredths of a mg/dL per minute; nothing when all points are at one time.
+    fn slope(&self) -> Option<f64> {
+        let n = f64::from(self.n);
+        let spread = n * self.squares - self.minutes * self.minutes;
+        (spread > 0.0).then(|| (n * self.products - self.minutes * self.hundredths) / spread)
+    }
+}
+
 /// The least-squares slope of the last stretch, or nothing when fewer than three readings are in it.
 /// `newest_first` are readings of one source.
 #[must_use]
-#[expect(clippy::cast_precision_loss, reason = "minutes within an hour and glucose values are far below 2^53")]
 #[expect(clippy::cast_possible_truncation, reason = "the slope is clamped to the range of an i32 first")]
 pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Span) -> Option<Rate> {
     let newest = newest_first.next()?;
@@ -128,7 +156,7 @@ pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Sp
     }
     let stretch =
         Span::minutes(if cadence < Span::minutes(SPARSE_CADENCE_MIN) { STRETCH_MIN } else { STRETCH_SPARSE_MIN });
-    let (mut n, mut sum_t, mut sum_g, mut squares, mut products) = (0_usize, 0.0, 0.0, 0.0, 0.0);
+    let mut sums = Sums::default();
     for reading in std::iter::once(newest).chain(newest_first) {
         if newest.measured - reading.measured > stretch {
             break;
@@ -136,30 +164,30 @@ pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Sp
         if !number(reading) {
             return None;
         }
-        let minutes = (reading.measured - newest.measured).as_millis() as f64 / 60_000.0;
-        let hundredths = f64::from(reading.glucose.hundredths());
-        n += 1;
-        sum_t += minutes;
-        sum_g += hundredths;
-        squares += minutes * minutes;
-        products += minutes * hundredths;
+        sums.add(newest.measured - reading.measured, reading.glucose);
     }
-    if n < READINGS_MIN {
-        return None;
-    }
-    let n = n as f64;
-    let spread = n * squares - sum_t * sum_t;
-    if spread <= 0.0 {
-        return None;
-    }
-    let slope = (n * products - sum_t * sum_g) / spread;
+    let slope = sums.slope().filter(|_| sums.n >= READINGS_MIN)?;
     Some(Rate(slope.clamp(-100_000.0, 100_000.0).round() as i32))
+}
+
+/// The least-squares slope of a stretch in mg/dL per minute; zero where one reading tells nothing of it. A value beyond
+/// the sensor's range counts as the end of that range.
+#[must_use]
+pub fn slope<'a>(newest_first: impl Iterator<Item = &'a Reading>, stretch: Span) -> f64 {
+    let (mut sums, mut newest) = (Sums::default(), None);
+    for reading in newest_first {
+        let before = *newest.get_or_insert(reading.measured) - reading.measured;
+        if before > stretch {
+            break;
+        }
+        sums.add(before, reading.glucose);
+    }
+    sums.slope().unwrap_or(0.0) / 100.0
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::glucose::Glucose;
     use crate::domain::reading::SourceId;
     use crate::domain::time::Timestamp;
 
@@ -179,6 +207,9 @@ mod tests {
     fn slope_agrees_with_a_general_library() {
         let rows = readings(&[(0, 120), (5, 113), (10, 108), (15, 99), (20, 96)]);
         assert_eq!(rate(rows.iter().rev(), Span::minutes(5)), Some(Rate(-124)));
+        assert!((slope(rows.iter().rev(), Span::minutes(30)) + 1.24).abs() < 1e-9);
+        assert!((slope(rows.iter().rev(), Span::minutes(5)) + 0.6).abs() < 1e-9);
+        assert!(slope(rows[..1].iter(), Span::minutes(30)).abs() < 1e-9);
     }
 
     #[test]

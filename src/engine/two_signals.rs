@@ -2,11 +2,11 @@
 //! choose from. Until then the lower value rules for lows, and what is said carries a doubt. One signal that
 //! is written twice, minutes apart, is thinned without a word to the wrist.
 
-use super::Engine;
 use super::effect::{Condition, Doubt, Id, Side, What};
 use super::event::Trusted;
 use super::reason::Reason;
 use super::turn::{Judged, Turn};
+use super::{Engine, shape};
 use crate::domain::glucose::Glucose;
 use crate::domain::mode::Mode;
 use crate::domain::reading::{Reading, SourceId};
@@ -32,6 +32,9 @@ const QUIET_MIN: i64 = 60;
 
 /// Two signals that were there within this are known to the wearer: recorded, not rung for again.
 const KNOWN_HOURS: i64 = 24;
+
+/// Shapes matter for values at most this far within a limit.
+const NEAR_HUNDREDTHS: i32 = 3_000;
 
 /// Readings of both signals that are about now.
 const RECENT_MIN: i64 = 15;
@@ -217,6 +220,17 @@ impl Engine {
         }
         let newest = self.state.window.newest()?;
         self.in_first_day(newest.source, now).then_some(Doubt::FirstDay)
+    }
+
+    /// The same from the shape that led to a reading; only near a limit is there anything to say.
+    pub(super) fn doubt_of_shape(&self, side: Side, reading: &Reading) -> Option<Doubt> {
+        let levels = &self.policy.levels;
+        let (value, near) = (reading.glucose.hundredths(), NEAR_HUNDREDTHS);
+        let is_near = match side {
+            Side::Low => value < levels.low.limit.hundredths() + near,
+            Side::High => value > levels.high.limit.hundredths() - near,
+        };
+        is_near.then(|| shape::doubt(side, self.state.window.newest_first(reading.source))).flatten()
     }
 
     /// The wearer chose.

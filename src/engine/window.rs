@@ -68,7 +68,7 @@ impl Window {
     }
 
     /// Readings of one source, newest first.
-    pub fn newest_first(&self, source: SourceId) -> impl Iterator<Item = &Reading> {
+    pub fn newest_first(&self, source: SourceId) -> impl Iterator<Item = &Reading> + Clone {
         self.readings.iter().rev().filter(move |reading| reading.source == source)
     }
 }

@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 95] = [
+    pub const WORDS: [&'static str; 100] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -13,6 +13,11 @@ impl Reason {
         "night",
         "quiet_hours",
         "back_within",
+        "likely",
+        "came_true",
+        "did_not_come",
+        "rang_lately",
+        "look_comes",
         "condition_gone",
         "nothing_reached",
         "one_cause",
@@ -114,6 +119,11 @@ impl Reason {
             Self::Night { .. } => "night",
             Self::QuietHours { .. } => "quiet_hours",
             Self::BackWithin { .. } => "back_within",
+            Self::Likely(_) => "likely",
+            Self::CameTrue { .. } => "came_true",
+            Self::DidNotCome { .. } => "did_not_come",
+            Self::RangLately { .. } => "rang_lately",
+            Self::LookComes { .. } => "look_comes",
             Self::ConditionGone => "condition_gone",
             Self::NothingReached { .. } => "nothing_reached",
             Self::OneCause { .. } => "one_cause",

@@ -51,6 +51,8 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
     let thread = thread(decision);
     if !decision.rings {
         return match (decision.what, thread) {
+            // What was foreseen is there: the level goes on in its thread.
+            (What::Ended, _) if matches!(decision.reason, Reason::CameTrue { .. }) => None,
             (What::Ended, Some(thread)) => Some(Order::Withdraw(thread)),
             (_, _) => None,
         };
@@ -111,9 +113,9 @@ fn discreet(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::VeryLow => "Treat now",
         Condition::Low if asks_for_meter(decision) => "Check with a meter",
         Condition::Low => "Treat by your plan",
-        Condition::Caution => "Look, and follow your plan",
+        Condition::Caution | Condition::ForecastVeryLow | Condition::ForecastLow => "Look, and follow your plan",
         Condition::Mode if decision.what == What::Prompt => "Look and measure",
-        Condition::High | Condition::VeryHigh => "Look and note",
+        Condition::High | Condition::VeryHigh | Condition::ForecastHigh => "Look and note",
         Condition::RecheckHigh | Condition::RecheckLow => "Look again",
         Condition::Gap | Condition::SourceFailed | Condition::TwoSignals => "Check the sensor",
         Condition::Scan => "Scan the sensor",

@@ -290,7 +290,9 @@ impl Burden {
         let mut flooded_until = 0;
         for (place, first) in rings.iter().enumerate() {
             let end = place + rings[place..].partition_point(|ring| ring.at - first.at <= Span::minutes(WITHIN_MIN));
-            let distinct: BTreeSet<(Id, Condition)> = rings[place..end].iter().map(|ring| ring.about).collect();
+            // A forecast is no alert beside the level it foresaw.
+            let abouts = rings[place..end].iter().map(|ring| ring.about);
+            let distinct: BTreeSet<(Id, Condition)> = abouts.filter(|(_, of)| of.foreseen().is_none()).collect();
             if distinct.len() > ALERTS_MAX {
                 self.floods += u64::from(place >= flooded_until);
                 self.in_flood += count(end - place.max(flooded_until).min(end));

@@ -4,6 +4,7 @@
 
 pub mod answers;
 pub mod burden;
+pub mod foreseen;
 pub mod run;
 pub mod score;
 pub mod story;

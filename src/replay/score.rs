@@ -6,6 +6,7 @@
 //! 15 minutes back between them are one; *re-raised* is raised within 30 minutes of its own end;
 //! *missed* is an episode in which nothing rang, and nothing in the 30 minutes before it.
 
+use super::foreseen::ForecastScore;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Condition, Decision, Side, What};
 use crate::engine::policy::Levels;
@@ -21,6 +22,9 @@ const FLOOR_HUNDREDTHS: i32 = 3_900;
 const GAP_MIN: i64 = 20;
 const GAP_SPARSE_MIN: i64 = 35;
 const SPARSE_CADENCE_MIN: i64 = 10;
+
+/// Nobody asks for readings followed longer than this.
+const FOLLOWED_ENOUGH: Span = Span::minutes(60);
 
 /// The levels scored, each with the worse one whose ring covers it.
 const SCORED: [(Condition, Option<Condition>); 4] = [
@@ -58,6 +62,8 @@ pub struct Score {
     pub readings: u64,
     /// One entry a level.
     pub levels: Vec<LevelScore>,
+    /// One entry a forecast.
+    pub forecasts: Vec<ForecastScore>,
     /// Prompts of re-checks.
     pub prompts: u64,
     /// Gap alerts.
@@ -75,7 +81,14 @@ impl Default for Score {
             missed: 0,
             delay_millis: 0,
         };
-        Self { covered_millis: 0, readings: 0, levels: SCORED.map(level).to_vec(), prompts: 0, gaps: 0 }
+        Self {
+            covered_millis: 0,
+            readings: 0,
+            levels: SCORED.map(level).to_vec(),
+            forecasts: Condition::FORECASTS.map(ForecastScore::new).to_vec(),
+            prompts: 0,
+            gaps: 0,
+        }
     }
 }
 
@@ -89,15 +102,12 @@ impl Score {
 
     /// Adds one person's rows and the decisions made on them, each with its time.
     pub fn add(&mut self, rows: &[Row], decisions: &[(Timestamp, Decision)], levels: &Levels) {
-        let (kept, cadence) = clean(rows);
-        let gap = Span::minutes(if cadence > Span::minutes(SPARSE_CADENCE_MIN) { GAP_SPARSE_MIN } else { GAP_MIN });
+        let kept = Kept::of(rows);
         self.readings += u64::try_from(rows.len()).unwrap_or(u64::MAX);
-        self.covered_millis += kept
-            .windows(2)
-            .map(|pair| pair[1].0 - pair[0].0)
-            .filter(|interval| *interval <= gap)
-            .map(Span::as_millis)
-            .sum::<i64>();
+        self.covered_millis += kept.covered_millis();
+        for forecast in &mut self.forecasts {
+            forecast.add_kept(&kept, decisions, levels);
+        }
         let count = |wanted: &dyn Fn(&Decision) -> bool| {
             u64::try_from(decisions.iter().filter(|(_, decision)| wanted(decision)).count()).unwrap_or(u64::MAX)
         };
@@ -110,7 +120,7 @@ impl Score {
             let limit = level.limit.hundredths();
             let below = condition.side() == Some(Side::Low);
             let beyond = |value: i32| if below { value < limit } else { value > limit };
-            score.add(&episodes(&kept, cadence, gap, &beyond), decisions, condition, worse);
+            score.add(&episodes(&kept, &beyond), decisions, condition, worse);
         }
     }
 }
@@ -162,27 +172,75 @@ impl LevelScore {
     }
 }
 
-/// Kept rows as time and value, and their median interval.
-fn clean(rows: &[Row]) -> (Vec<(Timestamp, i32)>, Span) {
-    let mut kept: Vec<(Timestamp, i32)> = Vec::with_capacity(rows.len());
-    for row in rows {
-        if kept.last().is_none_or(|(last, _)| (row.measured - *last).as_millis() >= KEPT_APART_MILLIS) {
-            kept.push((row.measured, row.glucose.hundredths().max(FLOOR_HUNDREDTHS)));
+/// One person's readings as they are scored: cleaned, and split at gaps.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Kept {
+    /// Times and values in hundredths, in order.
+    values: Vec<(Timestamp, i32)>,
+    cadence: Span,
+    gap: Span,
+}
+
+impl Kept {
+    pub(super) fn of(rows: &[Row]) -> Self {
+        let mut values: Vec<(Timestamp, i32)> = Vec::with_capacity(rows.len());
+        for row in rows {
+            if values.last().is_none_or(|(last, _)| (row.measured - *last).as_millis() >= KEPT_APART_MILLIS) {
+                values.push((row.measured, row.glucose.hundredths().max(FLOOR_HUNDREDTHS)));
+            }
         }
+        let mut intervals: Vec<Span> = values.windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
+        let middle = intervals.len() / 2;
+        let cadence = match intervals.get_mut(..) {
+            Some(all) if !all.is_empty() => *all.select_nth_unstable(middle).1,
+            _ => Span::minutes(5),
+        };
+        let gap = Span::minutes(if cadence > Span::minutes(SPARSE_CADENCE_MIN) { GAP_SPARSE_MIN } else { GAP_MIN });
+        Self { values, cadence, gap }
     }
-    let mut intervals: Vec<Span> = kept.windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
-    intervals.sort_unstable();
-    let cadence = intervals.get(intervals.len() / 2).copied().unwrap_or(Span::minutes(5));
-    (kept, cadence)
+
+    fn covered_millis(&self) -> i64 {
+        let intervals = self.values.windows(2).map(|pair| pair[1].0 - pair[0].0);
+        intervals.filter(|interval| *interval <= self.gap).map(Span::as_millis).sum()
+    }
+
+    /// The values within a span after an instant.
+    pub(super) fn after(&self, at: Timestamp, span: Span) -> impl Iterator<Item = &(Timestamp, i32)> {
+        let first = self.values.partition_point(|(measured, _)| *measured <= at);
+        self.values[first..].iter().take_while(move |(measured, _)| *measured - at <= span)
+    }
+
+    /// Up to when readings follow from an instant on without a gap.
+    pub(super) fn followed_until(&self, at: Timestamp) -> Timestamp {
+        let first = self.values.partition_point(|(measured, _)| *measured <= at);
+        let mut until = at;
+        for (next, _) in &self.values[first..] {
+            if *next - until > self.gap || until - at > FOLLOWED_ENOUGH {
+                break;
+            }
+            until = *next;
+        }
+        until
+    }
+
+    /// Since when readings lead up to an instant without a gap.
+    pub(super) fn followed_since(&self, at: Timestamp) -> Timestamp {
+        let first = self.values.partition_point(|(measured, _)| *measured < at);
+        let mut since = at;
+        for (before, _) in self.values[..first].iter().rev() {
+            if since - *before > self.gap || at - since > FOLLOWED_ENOUGH {
+                break;
+            }
+            since = *before;
+        }
+        since
+    }
 }
 
 /// First and last reading beyond the limit of each episode.
-fn episodes(
-    kept: &[(Timestamp, i32)],
-    cadence: Span,
-    gap: Span,
-    beyond: &impl Fn(i32) -> bool,
-) -> Vec<(Timestamp, Timestamp)> {
+pub(super) fn episodes(kept: &Kept, beyond: &impl Fn(i32) -> bool) -> Vec<(Timestamp, Timestamp)> {
+    let Kept { values: kept, cadence, gap } = kept;
+    let (cadence, gap) = (*cadence, *gap);
     let mut runs: Vec<Run> = Vec::new();
     let mut before: Option<Timestamp> = None;
     let mut segment = 0;
@@ -238,16 +296,17 @@ struct Run {
 mod tests {
     use super::*;
 
-    fn kept(values: &[i32]) -> Vec<(Timestamp, i32)> {
-        values
+    fn kept(values: &[i32]) -> Kept {
+        let values = values
             .iter()
             .enumerate()
             .map(|(place, value)| (Timestamp::from_seconds(i64::try_from(place).unwrap() * 300), value * 100))
-            .collect()
+            .collect();
+        Kept { values, cadence: Span::minutes(5), gap: Span::minutes(20) }
     }
 
     fn lows(values: &[i32]) -> Vec<(i64, i64)> {
-        let found = episodes(&kept(values), Span::minutes(5), Span::minutes(20), &|value| value < 7_000);
+        let found = episodes(&kept(values), &|value| value < 7_000);
         found.into_iter().map(|(from, to)| (from.seconds() / 300, to.seconds() / 300)).collect()
     }
 

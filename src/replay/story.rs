@@ -76,13 +76,6 @@ pub(super) const fn limit_in(reason: &Reason) -> Option<Glucose> {
     }
 }
 
-const fn is_beyond(side: Side, value: Glucose, limit: Glucose) -> bool {
-    match side {
-        Side::Low => value.hundredths() < limit.hundredths(),
-        Side::High => value.hundredths() > limit.hundredths(),
-    }
-}
-
 impl Story<'_> {
     /// The first action within a span after a ring that answers it.
     pub(super) fn answer(&self, sides: &Sides, at: Timestamp, decision: &Decision, within: Span) -> Option<Span> {
@@ -112,7 +105,7 @@ impl Story<'_> {
             .iter()
             .find(|reading| reading.measured > on && source.is_none_or(|source| reading.source == source))
             .is_some_and(|next| {
-                next.measured - on <= Span::minutes(NEXT_WITHIN_MIN) && !is_beyond(side, next.glucose, limit)
+                next.measured - on <= Span::minutes(NEXT_WITHIN_MIN) && !side.is_beyond(next.glucose, limit)
             })
     }
 
@@ -158,7 +151,7 @@ impl Story<'_> {
             self.readings_from(on).iter().filter(|reading| reading.measured > on && reading.measured <= end);
         after
             .by_ref()
-            .find(|reading| !is_beyond(side, reading.glucose, limit))
-            .is_some_and(|back| back.measured <= soon && after.all(|reading| !is_beyond(side, reading.glucose, limit)))
+            .find(|reading| !side.is_beyond(reading.glucose, limit))
+            .is_some_and(|back| back.measured <= soon && after.all(|reading| !side.is_beyond(reading.glucose, limit)))
     }
 }

@@ -4,6 +4,7 @@ use super::since;
 use super::text::{Said, TITLE_CHARS_MAX};
 use crate::domain::glucose::{Glucose, Measured};
 use crate::domain::time::Timestamp;
+use crate::engine::effect::{Condition, Side};
 use crate::engine::mode::reason::Why;
 use crate::engine::reason::{Began, Reason, Treatment};
 
@@ -136,13 +137,23 @@ impl Said<'_> {
         (
             format!(
                 "{}: {}, {}; {}{after}",
-                self.back_word(),
+                self.treated_ahead(treated).unwrap_or_else(|| self.back_word().to_owned()),
                 self.value_and_direction(),
                 self.read_at(),
                 self.changed_since(treated)
             ),
             format!("{} {}No more looks for this one.", self.full_value(), self.treated_then(treated)),
         )
+    }
+
+    /// Of a low that was treated before it came: `Still above 70`, where it has not.
+    fn treated_ahead(&self, treated: &Treatment) -> Option<String> {
+        let limit = self.policy.levels.low.limit;
+        let ahead = self.decision.condition == Condition::RecheckLow
+            && treated.told == Began::Treated
+            && treated.alert_since.is_none()
+            && treated.value.is_some_and(|value| !Side::Low.is_beyond(value, limit));
+        ahead.then(|| format!("Still above {}", self.voice.limit(limit)))
     }
 
     /// `+12 in `, or `after ` when the value then is not known.

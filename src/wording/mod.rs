@@ -6,6 +6,7 @@ pub mod answer;
 mod bedtime;
 mod digest;
 mod flood;
+mod forecast;
 mod looks;
 mod meter;
 pub mod mode;

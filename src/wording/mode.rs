@@ -77,7 +77,9 @@ impl Said<'_> {
         let title = match (mode, &limit) {
             (Some(Mode::Driving), Some(limit)) => format!("Do not drive yet: {value}, {at}; below {limit}"),
             (Some(Mode::Driving), None) => format!("Do not drive yet: {value}, {at}"),
-            _ if self.decision.doubt.is_some() => format!("Caution? {value}, {at}. Check with a meter"),
+            _ if self.decision.doubt.is_some_and(|doubt| doubt != Doubt::Dip) => {
+                format!("Caution? {value}, {at}. Check with a meter")
+            }
             _ => format!("{again}: {value}, {at}. Follow your plan"),
         };
         let why = match mode {

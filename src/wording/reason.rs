@@ -50,6 +50,11 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::StillHigh { .. }
         | Reason::NightOver { .. }
         | Reason::QuietHoursOver { .. } => of_looks(reason, voice),
+        Reason::Likely(_)
+        | Reason::CameTrue { .. }
+        | Reason::DidNotCome { .. }
+        | Reason::RangLately { .. }
+        | Reason::LookComes { .. } => super::forecast::sentence(reason, voice),
         Reason::BeyondLimit { .. }
         | Reason::NewEpisode { .. }
         | Reason::StillBeyond { .. }

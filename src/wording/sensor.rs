@@ -131,31 +131,37 @@ impl Said<'_> {
                 let (lower, higher) = (self.voice.value(lower), self.voice.value(higher));
                 format!("High? {higher} or {lower}, {at}. Check with a meter")
             }
-            Some(Doubt::Doubted) => format!("High? {value}, {at}. Check with a meter"),
+            Some(Doubt::Doubted | Doubt::Dip | Doubt::Flat | Doubt::Jump) => {
+                format!("High? {value}, {at}. Check with a meter")
+            }
             Some(Doubt::FirstDay) | None => format!("High? {value}, {at}. New sensor: check"),
         }
     }
 
     /// What is added to a body when its value is less sure.
     pub(super) fn doubt(&self) -> String {
-        match self.decision.doubt {
-            doubt if !self.decision.to.is_wearer() => doubt.map_or_else(String::new, |_| {
+        let Some(doubt) = self.decision.doubt else { return String::new() };
+        let why = match doubt {
+            _ if !self.decision.to.is_wearer() => return Self::doubt_for_others(doubt),
+            Doubt::TwoSignals { lower, higher } => {
+                format!("Two signals alternate, {} and {}", self.voice.value(lower), self.voice.value(higher))
+            }
+            Doubt::Doubted => "You doubt the sensor".to_owned(),
+            Doubt::FirstDay => "The sensor is in its first day, its values are less sure".to_owned(),
+            Doubt::Dip => "It fell sharply from a steady value, as a sensor does that is lain on".to_owned(),
+            Doubt::Flat => "The sensor says the same number for an hour".to_owned(),
+            Doubt::Jump => "The value changed faster than glucose does".to_owned(),
+        };
+        format!(" {why}: check with a meter. If you cannot, and feel low, treat by your plan.")
+    }
+
+    fn doubt_for_others(doubt: Doubt) -> String {
+        match doubt {
+            Doubt::TwoSignals { .. } | Doubt::FirstDay | Doubt::Doubted => {
                 " The value is less sure than others: somebody should measure with a meter.".to_owned()
-            }),
-            None => String::new(),
-            // Whoever is called for a very low has to go, not to weigh what the sensor is worth.
-            Some(Doubt::Doubted) if !self.decision.to.is_wearer() => String::new(),
-            Some(Doubt::TwoSignals { lower, higher }) => format!(
-                " Two signals alternate, {} and {}: check with a meter. If you cannot, and feel low, treat by your plan.",
-                self.voice.value(lower),
-                self.voice.value(higher)
-            ),
-            Some(Doubt::Doubted) => {
-                " You doubt the sensor: check with a meter. If you cannot, and feel low, treat by your plan.".to_owned()
             }
-            Some(Doubt::FirstDay) => {
-                " The sensor is in its first day, its values are less sure: check with a meter. If you cannot, and feel low, treat by your plan.".to_owned()
-            }
+            // Whoever is called has to go, not to weigh what the shape of a line is worth.
+            Doubt::Dip | Doubt::Flat | Doubt::Jump => String::new(),
         }
     }
 

@@ -36,6 +36,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         _ if matches!(decision.reason, Reason::StillUnanswered { .. } | Reason::Answered { .. }) => said.of_answers(),
         Condition::VeryLow | Condition::Low | Condition::High | Condition::VeryHigh => said.level(),
         Condition::Caution => said.caution(),
+        Condition::ForecastVeryLow | Condition::ForecastLow | Condition::ForecastHigh => said.forecast(),
         Condition::Mode => said.mode(),
         Condition::Gap | Condition::SourceFailed => said.source(),
         Condition::TwoSignals | Condition::Scan | Condition::Sensor => said.sensor(),

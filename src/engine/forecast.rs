@@ -1,0 +1,338 @@
+//! Where glucose is likely to be soon. A filter follows the speed of change, which fades: a straight line is a worse
+//! forecast than no change at all. From value, speed and the slope of the last half hour comes the chance that a
+//! reading beyond a limit follows within the horizon. Knows nothing of alerts.
+//!
+//! The filter is a Kalman filter of an integrated Ornstein-Uhlenbeck process: speed v with dv = -v/τ dt + σ dW, value
+//! g with dg = v dt, readings of g with noise. The chance is logistic in six features. τ, σ and the noise are from
+//! memory of such models, and hold as well as anything tried on open traces. The weights of [`VERY_LOW`] and [`HIGH`]
+//! are what docs/forecast/fit.py finds on the two open sets named in docs/alerts-measured.md; those of [`LOW`] come from
+//! an earlier fit of the same model on the same sets, which the script's own match within 0.3 points of detection. What
+//! it reaches is in docs/forecast-measured.md.
+
+use super::effect::Side;
+use crate::domain::glucose::Glucose;
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// Speed fades with this time constant, in minutes.
+const TAU: f64 = 15.0;
+
+/// Spread of the changes of speed, in mg/dL/min per square root of a minute.
+const SIGMA: f64 = 0.4;
+
+/// Variance of a reading, in (mg/dL)²: a standard deviation of 2 mg/dL.
+const NOISE: f64 = 4.0;
+
+/// Readings closer than this are one to the filter: their errors are the same.
+const APART_SECONDS: i64 = 234;
+
+/// After a silence longer than this the filter begins anew; the second at cadences above ten minutes.
+const GAP_MIN: i64 = 20;
+const GAP_SPARSE_MIN: i64 = 35;
+/// Above this cadence readings are sparse.
+pub const SPARSE_CADENCE: Span = Span::minutes(10);
+
+/// Distances to a limit count up to this, in mg/dL.
+const DISTANCE_MAX: f64 = 130.0;
+
+/// The speed of change as far as it is known, in mg/dL per minute.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Filter {
+    /// The last reading it took in.
+    at: Timestamp,
+    /// Since when it has followed without a gap.
+    since: Timestamp,
+    level: f64,
+    speed: f64,
+    /// Covariance of level and speed.
+    level_level: f64,
+    level_speed: f64,
+    speed_speed: f64,
+}
+
+impl Filter {
+    /// Begins with a reading: nothing is known of its speed.
+    #[must_use]
+    pub fn begin(at: Timestamp, value: Glucose) -> Self {
+        let level = mg_dl(value);
+        Self { at, since: at, level, speed: 0.0, level_level: NOISE, level_speed: 0.0, speed_speed: 1.0 }
+    }
+
+    /// Takes in the next reading of the same source. One that is older, or hardly newer, changes nothing.
+    #[must_use]
+    pub fn follow(self, at: Timestamp, value: Glucose, cadence: Span) -> Self {
+        let step = at - self.at;
+        if step < Span::seconds(APART_SECONDS) {
+            return self;
+        }
+        let sparse = cadence > SPARSE_CADENCE;
+        if step > Span::minutes(if sparse { GAP_SPARSE_MIN } else { GAP_MIN }) {
+            return Self::begin(at, value);
+        }
+        self.predicted(minutes(step)).corrected(at, mg_dl(value))
+    }
+
+    fn predicted(self, step: f64) -> Self {
+        let keep = (-step / TAU).exp();
+        let reach = TAU * (1.0 - keep);
+        let spread = SIGMA * SIGMA * TAU;
+        let Self { level_level: a, level_speed: b, speed_speed: c, .. } = self;
+        Self {
+            level: self.level + reach * self.speed,
+            speed: keep * self.speed,
+            level_level: a
+                + 2.0 * reach * b
+                + reach * reach * c
+                + spread * TAU * (step - 2.0 * reach + TAU / 2.0 * (1.0 - keep * keep)),
+            level_speed: keep * (b + reach * c) + spread * TAU / 2.0 * (1.0 - keep) * (1.0 - keep),
+            speed_speed: keep * keep * c + spread / 2.0 * (1.0 - keep * keep),
+            ..self
+        }
+    }
+
+    fn corrected(self, at: Timestamp, value: f64) -> Self {
+        let Self { level_level: a, level_speed: b, speed_speed: c, .. } = self;
+        let (gain, gain_speed) = (a / (a + NOISE), b / (a + NOISE));
+        let miss = value - self.level;
+        Self {
+            at,
+            level: self.level + gain * miss,
+            speed: self.speed + gain_speed * miss,
+            level_level: a * (1.0 - gain),
+            level_speed: b * (1.0 - gain),
+            speed_speed: c - gain_speed * b,
+            ..self
+        }
+    }
+
+    /// The speed, in mg/dL per minute.
+    #[must_use]
+    pub const fn speed(&self) -> f64 {
+        self.speed
+    }
+
+    /// Did it take in the reading of that time, and enough before it without a gap?
+    #[must_use]
+    pub fn knows(&self, at: Timestamp) -> bool {
+        self.at == at && self.at - self.since >= Span::minutes(FOLLOWED_MIN)
+    }
+}
+
+/// A chance is that of a reading beyond the limit within this span.
+pub const HORIZON: Span = Span::minutes(20);
+
+/// How the chance to pass a limit depends on what is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Model {
+    /// One, distance, root of distance, approach, retreat, slope: as [`Model::logit`] puts them together.
+    weights: [f64; 6],
+    /// No chance is said to be higher: from there on observed shares grow no more.
+    pub most: Chance,
+}
+
+/// Below 70 mg/dL, or another low limit near it.
+pub const LOW: Model =
+    Model { weights: [0.5146, -0.1413, -3.1582, -1.2646, -0.9755, -0.3845], most: Chance::percent(75) };
+
+/// Below 54 mg/dL.
+pub const VERY_LOW: Model =
+    Model { weights: [0.7705, 0.3760, -4.9052, -1.2489, -0.2807, -0.4447], most: Chance::percent(60) };
+
+/// Above 180 mg/dL, or another high limit near it.
+pub const HIGH: Model =
+    Model { weights: [0.5183, -0.2696, -2.2446, -1.3033, -0.8890, -0.3266], most: Chance::percent(90) };
+
+/// The same where readings are a quarter of an hour apart: one more reading is all that comes within the horizon, and
+/// a fast fall is as often treated, or not what it looks like.
+pub const LOW_SPARSE: Model = Model { most: Chance::percent(55), ..LOW };
+
+/// Below 54 mg/dL with such readings.
+pub const VERY_LOW_SPARSE: Model =
+    Model { weights: [0.3845, 0.2212, -4.4861, -0.4172, -3.1935, -0.5208], most: Chance::percent(30) };
+
+/// Above 180 mg/dL with such readings.
+pub const HIGH_SPARSE: Model = Model { most: Chance::percent(62), ..HIGH };
+
+/// Before it has followed readings for so long a filter knows too little of speed; jitter of readings allowed for.
+const FOLLOWED_MIN: i64 = 14;
+
+/// The slope is taken over this stretch.
+pub const SLOPE_OVER: Span = Span::minutes(30);
+
+/// A chance, in ten-thousandths, so that settings can be compared.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Chance(u16);
+
+impl Chance {
+    /// So many in a hundred.
+    #[must_use]
+    pub const fn percent(percent: u8) -> Self {
+        Self(100 * if percent < 100 { percent as u16 } else { 100 })
+    }
+
+    /// From 0 to 1; what lies beyond is cut.
+    #[must_use]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "clamped to the range of a chance first"
+    )]
+    pub fn of(share: f64) -> Self {
+        Self((share.clamp(0.0, 1.0) * 10_000.0).round() as u16)
+    }
+
+    /// In a hundred, rounded.
+    #[must_use]
+    pub const fn in_a_hundred(self) -> u16 {
+        (self.0 + 50) / 100
+    }
+
+    /// From 0 to 1.
+    #[must_use]
+    pub fn share(self) -> f64 {
+        f64::from(self.0) / 10_000.0
+    }
+}
+
+/// What is known of a value and how it moves; speeds in mg/dL per minute.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Motion {
+    /// The last reading.
+    pub value: Glucose,
+    /// Its speed now, from the filter.
+    pub speed: f64,
+    /// The least-squares slope of the last half hour.
+    pub slope: f64,
+}
+
+/// A slope counts down to this, in mg/dL per minute towards the limit, and up to that.
+const SLOPE_MIN: f64 = -3.0;
+const SLOPE_MAX: f64 = 1.5;
+
+impl Model {
+    /// The logarithm of the odds. Both sides are the same seen in a mirror.
+    #[must_use]
+    pub fn logit(&self, side: Side, limit: Glucose, motion: &Motion) -> f64 {
+        let [.., trend] = self.weights;
+        self.without_slope(side, limit, motion) + trend * (mirror(side) * motion.slope).clamp(SLOPE_MIN, SLOPE_MAX)
+    }
+
+    /// The most it can be, whatever the slope is.
+    #[must_use]
+    pub fn logit_at_most(&self, side: Side, limit: Glucose, motion: &Motion) -> f64 {
+        let [.., trend] = self.weights;
+        self.without_slope(side, limit, motion) + (trend * SLOPE_MIN).max(trend * SLOPE_MAX)
+    }
+
+    fn without_slope(&self, side: Side, limit: Glucose, motion: &Motion) -> f64 {
+        let distance = (mirror(side) * (mg_dl(motion.value) - mg_dl(limit))).clamp(0.0, DISTANCE_MAX) / 10.0;
+        let speed = mirror(side) * motion.speed;
+        let [one, far, root, approach, retreat, _] = self.weights;
+        one + far * distance
+            + root * (distance + 0.1).sqrt()
+            + approach * speed.clamp(-4.0, 0.0)
+            + retreat * speed.clamp(0.0, 1.5)
+    }
+}
+
+const fn mirror(side: Side) -> f64 {
+    match side {
+        Side::Low => 1.0,
+        Side::High => -1.0,
+    }
+}
+
+/// The chance that belongs to a logit.
+#[must_use]
+pub fn chance(logit: f64) -> f64 {
+    1.0 / (1.0 + (-logit).exp())
+}
+
+fn mg_dl(value: Glucose) -> f64 {
+    f64::from(value.hundredths()) / 100.0
+}
+
+#[expect(clippy::cast_precision_loss, reason = "steps within a gap are far below 2^53 milliseconds")]
+fn minutes(span: Span) -> f64 {
+    span.as_millis() as f64 / 60_000.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(minute: i64) -> Timestamp {
+        Timestamp::from_seconds(minute * 60)
+    }
+
+    fn close(one: f64, other: f64) -> bool {
+        (one - other).abs() < 5e-6
+    }
+
+    /// numpy 2.4.6, scipy 1.17.1: `python docs/forecast/filter.py`.
+    #[test]
+    fn the_filter_agrees_with_a_general_library() {
+        let mut filter = Filter::begin(at(0), Glucose::mg_dl(120));
+        for (minute, value, level, speed) in [
+            (5, 113, 113.894_256, -1.004_494),
+            (10, 108, 108.251_805, -0.923_493),
+            (15, 99, 99.876_807, -1.331_434),
+            (21, 96, 95.650_363, -0.573_164),
+            (26, 90, 90.530_772, -0.814_931),
+            (41, 84, 83.966_957, -0.226_943),
+            (46, 79, 79.633_917, -0.688_162),
+        ] {
+            filter = filter.follow(at(minute), Glucose::mg_dl(value), Span::minutes(5));
+            assert!(close(filter.level, level) && close(filter.speed, speed), "{minute}: {filter:?}");
+        }
+    }
+
+    /// The gains that it settles at, from the discrete algebraic Riccati equation: the same command.
+    #[test]
+    fn the_filter_settles_at_the_gains_of_the_riccati_equation() {
+        let mut filter = Filter::begin(at(0), Glucose::mg_dl(120));
+        for step in 1..200 {
+            filter = filter.follow(at(5 * step), Glucose::mg_dl(120), Span::minutes(5));
+        }
+        let ahead = filter.predicted(5.0);
+        let gains = (ahead.level_level / (ahead.level_level + NOISE), ahead.level_speed / (ahead.level_level + NOISE));
+        assert!(close(gains.0, 0.835_104) && close(gains.1, 0.125_928), "{gains:?}");
+    }
+
+    #[test]
+    fn a_gap_begins_anew_and_doubles_change_nothing() {
+        let falling = (0..6).fold(Filter::begin(at(-5), Glucose::mg_dl(150)), |filter, step| {
+            filter.follow(at(5 * step), Glucose::mg_dl(150 - 8 * i32::try_from(step).unwrap()), Span::minutes(5))
+        });
+        assert!(falling.speed() < -1.0);
+        for (minute, same) in [(24, true), (25, true), (28, true), (29, false)] {
+            let next = falling.follow(at(minute), Glucose::mg_dl(100), Span::minutes(5));
+            assert_eq!(next == falling, same, "{minute}");
+        }
+        assert!(falling.knows(at(25)) && !falling.knows(at(24)));
+        assert!(!falling.follow(at(46), Glucose::mg_dl(100), Span::minutes(5)).knows(at(46)));
+        assert!(falling.follow(at(46), Glucose::mg_dl(100), Span::minutes(15)).knows(at(46)));
+    }
+
+    #[test]
+    fn nearer_and_falling_is_likelier_and_both_sides_are_mirrors() {
+        let motion = |value, speed, slope| Motion { value: Glucose::mg_dl(value), speed, slope };
+        let low = |motion: Motion| chance(LOW.logit(Side::Low, Glucose::mg_dl(70), &motion));
+        assert!(low(motion(75, -1.0, -1.0)) > low(motion(90, -1.0, -1.0)));
+        assert!(low(motion(90, -2.0, -1.0)) > low(motion(90, -1.0, -1.0)));
+        assert!(low(motion(150, 0.0, 0.0)) < 0.001);
+        for (model, slope) in [LOW, VERY_LOW, VERY_LOW_SPARSE, HIGH]
+            .iter()
+            .flat_map(|model| [-9.0, -1.0, 2.0].map(|slope| (model, slope)))
+        {
+            let motion = motion(90, -1.0, slope);
+            let most = model.logit_at_most(Side::Low, Glucose::mg_dl(70), &motion);
+            assert!(model.logit(Side::Low, Glucose::mg_dl(70), &motion) <= most);
+        }
+        let mirror = HIGH.logit(Side::High, Glucose::mg_dl(180), &motion(165, 1.2, 0.7));
+        let same = HIGH.logit(Side::Low, Glucose::mg_dl(180), &motion(195, -1.2, -0.7));
+        assert!(close(mirror, same));
+        assert!(close(chance((0.17_f64 / 0.83).ln()), 0.17));
+    }
+}

@@ -1,0 +1,354 @@
+//! Alerts about what is likely to come: a low, a very low, a high. A forecast is raised from one chance on, and rings
+//! from a higher one. It stands for half an hour; then it has come true, or it has not. The level it foresaw rings by
+//! its own priority whatever was foreseen, in the same thread. How likely something is stands in [`super::forecast`].
+
+pub mod policy;
+pub mod tally;
+
+use super::Engine;
+use super::effect::{Condition, Id, Side, What};
+use super::forecast::{Chance, HORIZON, Motion, SLOPE_OVER, chance};
+use super::level::{Active, Told};
+use super::policy::Rings;
+use super::reason::{Likely, Reason};
+use super::timers::Timer;
+use super::turn::Turn;
+use super::{priority, trend};
+use crate::domain::diary::{Kind, Note};
+use crate::domain::glucose::Glucose;
+use crate::domain::reading::Reading;
+use crate::domain::time::Timestamp;
+use policy::{AFTER_BEYOND, AFTER_LEVEL, ForecastPolicy, LESS_SURE, LESS_SURE_TIMES, RINGS_APART, STANDS, model};
+use serde::{Deserialize, Serialize};
+use tally::Tally;
+
+/// The logarithm of the odds of less than one in a hundred, which no setting asks for.
+const UNLIKELY: f64 = -4.7;
+
+/// All forecasts, and what makes them less sure.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Foreseen {
+    very_low: Foresight,
+    low: Foresight,
+    high: Foresight,
+    /// Food or insulin was noted last.
+    noted: Option<Timestamp>,
+}
+
+/// The forecasts of one condition.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Foresight {
+    /// The one that stands.
+    open: Option<Forecast>,
+    /// The last reading beyond the limit.
+    beyond: Option<Timestamp>,
+    /// When one was last raised, and when one last rang.
+    raised: Option<Timestamp>,
+    rang: Option<Timestamp>,
+    /// The thread of one that came true, for the level's own messages.
+    thread: Option<Id>,
+    /// What came of them.
+    tally: Tally,
+}
+
+/// A forecast that stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Forecast {
+    /// Its number.
+    pub id: Id,
+    /// The alert it is part of.
+    pub part_of: Option<Id>,
+    /// The reading it was raised on.
+    pub since: Timestamp,
+    /// A reading beyond the limit is likely until then.
+    pub by: Timestamp,
+    /// Did it ring?
+    pub rang: bool,
+    /// Marked as seen, or treated.
+    pub seen: bool,
+    /// Why it does not ring was said.
+    withheld: bool,
+}
+
+impl Forecast {
+    fn thread(&self) -> Id {
+        self.part_of.unwrap_or(self.id)
+    }
+}
+
+impl Foreseen {
+    const fn of(&self, condition: Condition) -> Option<&Foresight> {
+        match condition {
+            Condition::ForecastVeryLow => Some(&self.very_low),
+            Condition::ForecastLow => Some(&self.low),
+            Condition::ForecastHigh => Some(&self.high),
+            _ => None,
+        }
+    }
+
+    const fn of_mut(&mut self, condition: Condition) -> Option<&mut Foresight> {
+        match condition {
+            Condition::ForecastVeryLow => Some(&mut self.very_low),
+            Condition::ForecastLow => Some(&mut self.low),
+            Condition::ForecastHigh => Some(&mut self.high),
+            _ => None,
+        }
+    }
+
+    const fn all_mut(&mut self) -> [(Condition, &mut Foresight); 3] {
+        [
+            (Condition::ForecastVeryLow, &mut self.very_low),
+            (Condition::ForecastLow, &mut self.low),
+            (Condition::ForecastHigh, &mut self.high),
+        ]
+    }
+
+    /// Forecasts of that side, the worse first.
+    fn on(&self, side: Side) -> impl Iterator<Item = &Foresight> {
+        let all = Condition::FORECASTS.into_iter().filter(move |condition| condition.side() == Some(side));
+        all.filter_map(|condition| self.of(condition))
+    }
+
+    /// Those that stand and have rung, to be marked as seen.
+    pub(super) fn rung_mut(&mut self) -> impl Iterator<Item = (Condition, &mut Forecast, Option<Timestamp>)> {
+        self.all_mut().into_iter().filter_map(|(condition, foresight)| {
+            let rang = foresight.rang;
+            foresight.open.as_mut().filter(|open| open.rang).map(|open| (condition, open, rang))
+        })
+    }
+}
+
+/// What one reading means for one forecast.
+#[derive(Debug, Clone, Copy)]
+struct Outlook<'a> {
+    condition: Condition,
+    side: Side,
+    limit: Glucose,
+    policy: &'a ForecastPolicy,
+    measured: Timestamp,
+}
+
+impl Engine {
+    /// What was foreseen on one side is there when a reading is beyond its limit; its level is judged after it.
+    pub(super) fn see_what_came(&mut self, turn: &mut Turn, side: Side, reading: &Reading) {
+        let counts = self.doubt(turn.now).is_none();
+        self.each_forecast(side, reading, |_, outlook, foresight| {
+            let beyond = side.is_beyond(reading.glucose, outlook.limit);
+            foresight.tally.follow(reading.measured, beyond, counts, outlook.policy);
+            if beyond {
+                foresight.beyond = Some(reading.measured);
+                Self::has_come(turn, outlook, foresight);
+            }
+        });
+    }
+
+    /// What the newest reading makes likely on one side of the range; its levels are judged already.
+    pub(super) fn foresee(&mut self, turn: &mut Turn, side: Side, reading: &Reading) {
+        self.each_forecast(side, reading, |engine, outlook, foresight| {
+            if !side.is_beyond(reading.glucose, outlook.limit) {
+                engine.may_come(turn, outlook, foresight, reading);
+            }
+        });
+    }
+
+    fn each_forecast(
+        &mut self,
+        side: Side,
+        reading: &Reading,
+        mut each: impl FnMut(&mut Self, &Outlook<'_>, &mut Foresight),
+    ) {
+        let forecasts = self.policy.forecasts;
+        for condition in Condition::FORECASTS.into_iter().filter(|condition| condition.side() == Some(side)) {
+            let Some((policy, limit)) = self.outlook(condition, forecasts.of(condition)) else { continue };
+            let Some(mut foresight) = self.state.foreseen.of_mut(condition).map(std::mem::take) else { continue };
+            each(self, &Outlook { condition, side, limit, policy, measured: reading.measured }, &mut foresight);
+            if let Some(place) = self.state.foreseen.of_mut(condition) {
+                *place = foresight;
+            }
+        }
+    }
+
+    fn outlook<'a>(
+        &self,
+        condition: Condition,
+        policy: Option<&'a ForecastPolicy>,
+    ) -> Option<(&'a ForecastPolicy, Glucose)> {
+        let policy = policy.filter(|policy| policy.rings != Rings::Never)?;
+        let level = self.policy.levels.of(condition.foreseen()?)?;
+        Some((policy, level.limit))
+    }
+
+    /// A reading is beyond the limit: what was foreseen is there.
+    fn has_come(turn: &mut Turn, outlook: &Outlook<'_>, foresight: &mut Foresight) {
+        let Some(open) = foresight.open.take() else { return };
+        foresight.thread = Some(open.thread());
+        let reason = Reason::CameTrue { limit: outlook.limit, since: open.since };
+        turn.tell(What::Ended, outlook.condition, open.id, open.part_of, reason, false);
+    }
+
+    /// No reading beyond the limit: one that stood long enough is over, and another may be raised.
+    fn may_come(&mut self, turn: &mut Turn, outlook: &Outlook<'_>, foresight: &mut Foresight, reading: &Reading) {
+        let at = outlook.measured;
+        if self.side(outlook.side).root().is_none() {
+            foresight.thread = None;
+        }
+        if let Some(open) = foresight.open.take_if(|open| at - open.since >= STANDS) {
+            let reason = Reason::DidNotCome { limit: outlook.limit, since: open.since };
+            turn.tell(What::Ended, outlook.condition, open.id, open.part_of, reason, false);
+        }
+        let apart = |last: Option<Timestamp>, span| last.is_none_or(|last| at - last >= span);
+        let anew = foresight.open.is_none() && apart(foresight.raised, STANDS) && apart(foresight.beyond, AFTER_BEYOND);
+        let louder = foresight.open.is_some_and(|open| !open.rang && !open.seen);
+        if !anew && !louder {
+            return;
+        }
+        let chance = self.chance_of(outlook.condition, reading);
+        let Some(chance) = chance.filter(|chance| *chance >= outlook.policy.raise) else { return };
+        let sounds_from = foresight.tally.sounds_from(outlook.policy);
+        let silent = if chance >= sounds_from { self.why_silent(turn, outlook, foresight) } else { None };
+        let rings = chance >= sounds_from && silent.is_none();
+        let mut open = foresight.open.unwrap_or_else(|| self.new_forecast(outlook));
+        if anew || rings {
+            let reason = Reason::Likely(Likely {
+                limit: outlook.limit,
+                by: at + HORIZON,
+                chance,
+                sounds_from,
+                moved: sounds_from != outlook.policy.sound,
+                noted: self.noted_lately(at),
+                came: foresight.tally.came(rings),
+            });
+            let what = if anew { What::Raised } else { What::Repeated };
+            turn.tell(what, outlook.condition, open.id, open.part_of, reason, rings);
+        }
+        if anew {
+            foresight.raised = Some(at);
+            foresight.tally.wait_for(at, rings);
+        } else if rings {
+            foresight.tally.rings_now();
+        }
+        if let Some(reason) = silent.filter(|_| !open.withheld) {
+            turn.tell(What::Withheld, outlook.condition, open.id, open.part_of, reason, false);
+            open.withheld = true;
+        }
+        if rings {
+            (open.rang, open.by, foresight.rang) = (true, at + HORIZON, Some(at));
+        }
+        foresight.open = Some(open);
+    }
+
+    fn new_forecast(&mut self, outlook: &Outlook<'_>) -> Forecast {
+        let (id, part_of) = (self.take_id(), self.foreseen_thread(outlook.side));
+        let (since, by) = (outlook.measured, outlook.measured + HORIZON);
+        Forecast { id, part_of, since, by, rang: false, seen: false, withheld: false }
+    }
+
+    /// Why one that is sure enough does not ring, if it does not.
+    fn why_silent(&self, turn: &Turn, outlook: &Outlook<'_>, foresight: &Foresight) -> Option<Reason> {
+        let at = outlook.measured;
+        if let Some(rang) = foresight.rang.filter(|rang| at - *rang < RINGS_APART) {
+            return Some(Reason::RangLately { rang });
+        }
+        let worse = self.state.foreseen.very_low.open.filter(|worse| worse.rang);
+        if outlook.condition == Condition::ForecastLow && worse.is_some() {
+            return Some(Reason::WorseActive { worse: Condition::ForecastVeryLow });
+        }
+        let milder = [Condition::Low, Condition::High].into_iter().find(|level| level.side() == Some(outlook.side));
+        let rang = |active: &Active| {
+            active.told == Told::Rang && active.told_at.is_some_and(|told| turn.now - told < AFTER_LEVEL)
+        };
+        if let Some(level) = milder.filter(|level| self.state.active(*level).is_some_and(rang)) {
+            return Some(Reason::WorseActive { worse: level });
+        }
+        let looks = match outlook.side {
+            Side::Low => self.state.timers.due(Timer::LowLook).filter(|_| self.state.low_care.is_some()),
+            Side::High => None,
+        };
+        if let Some(next) = looks {
+            return Some(Reason::LookComes { next });
+        }
+        turn.holds(outlook.policy.rings, priority::of_forecast(outlook.condition))
+    }
+
+    /// The chance that a reading beyond the limit follows; none where too little is known, or two signals alternate.
+    /// Far from the limit it is so small that it is not worked out.
+    fn chance_of(&self, condition: Condition, reading: &Reading) -> Option<Chance> {
+        let limit = self.policy.levels.of(condition.foreseen()?)?.limit;
+        let source = self.state.sources.get(usize::from(reading.source.0))?;
+        let (side, model, filter) = (condition.side()?, model(condition, source.is_sparse()), source.filter?);
+        if self.state.two_signals.is_some() || !filter.knows(reading.measured) {
+            return None;
+        }
+        let mut motion = Motion { value: reading.glucose, speed: filter.speed(), slope: 0.0 };
+        if model.logit_at_most(side, limit, &motion) < UNLIKELY {
+            return None;
+        }
+        motion.slope = trend::slope(self.state.window.newest_first(reading.source), SLOPE_OVER);
+        let doubt = if self.noted_lately(reading.measured).is_some() { LESS_SURE_TIMES } else { 1.0 };
+        let found = Chance::of(chance(model.logit(side, limit, &motion) * doubt));
+        Some(found.min(model.most))
+    }
+
+    /// The chance of what a forecast is about, by the newest reading; none where it is not known, or not worth saying.
+    #[must_use]
+    pub fn chance(&self, condition: Condition) -> Option<Chance> {
+        self.chance_of(condition, self.state.window.newest()?)
+    }
+
+    fn noted_lately(&self, at: Timestamp) -> Option<Timestamp> {
+        self.state.foreseen.noted.filter(|noted| *noted <= at && at - *noted < LESS_SURE)
+    }
+
+    /// Food and insulin make what is foreseen less sure.
+    pub(super) fn remember_what_moves(&mut self, note: &Note) {
+        if matches!(note.kind, Kind::Insulin(_) | Kind::Carbohydrate(_)) {
+            self.state.foreseen.noted = self.state.foreseen.noted.max(Some(note.at));
+        }
+    }
+
+    /// The thread that what is said of a side belongs to: that of its alert, or of what was foreseen.
+    pub(super) fn foreseen_thread(&self, side: Side) -> Option<Id> {
+        let root = self.side(side).root().map(|root| root.part_of.unwrap_or(root.id));
+        let mut foreseen = self.state.foreseen.on(side);
+        root.or_else(|| foreseen.find_map(|foresight| foresight.thread.or(foresight.open.map(|open| open.thread()))))
+    }
+
+    /// The thread of a forecast that came true, for the level it foresaw.
+    pub(super) fn thread_that_came(&self, side: Side) -> Option<Id> {
+        self.state.foreseen.on(side).find_map(|foresight| foresight.thread)
+    }
+
+    /// The forecast of that condition, if one stands.
+    #[must_use]
+    pub fn forecast(&self, condition: Condition) -> Option<&Forecast> {
+        self.state.foreseen.of(condition).and_then(|foresight| foresight.open.as_ref())
+    }
+
+    /// The forecasts that stand and have rung, the worst first.
+    pub(super) fn rung_forecasts(&self) -> impl Iterator<Item = (Condition, &Forecast)> {
+        let all = Condition::FORECASTS.into_iter();
+        all.filter_map(|condition| Some((condition, self.forecast(condition).filter(|open| open.rang)?)))
+    }
+
+    /// The wearer did something about what was foreseen on that side: it rings no more.
+    pub(super) fn forecasts_are_treated(&mut self, side: Side) {
+        for (condition, foresight) in self.state.foreseen.all_mut() {
+            if condition.side() == Some(side)
+                && let Some(open) = &mut foresight.open
+            {
+                open.seen = true;
+            }
+        }
+    }
+
+    /// The settings no longer want them.
+    pub(super) fn drop_forecasts_switched_off(&mut self, turn: &mut Turn) {
+        let forecasts = self.policy.forecasts;
+        for (condition, foresight) in self.state.foreseen.all_mut() {
+            let off = forecasts.of(condition).is_none_or(|policy| policy.rings == Rings::Never);
+            if let Some(open) = foresight.open.take_if(|_| off) {
+                turn.tell(What::Ended, condition, open.id, open.part_of, Reason::ConditionGone, false);
+            }
+        }
+    }
+}

@@ -1,0 +1,96 @@
+//! What the wearer wants of forecasts, already checked.
+
+use crate::domain::time::Span;
+use crate::engine::effect::Condition;
+use crate::engine::forecast::{Chance, HIGH, HIGH_SPARSE, LOW, LOW_SPARSE, Model, VERY_LOW, VERY_LOW_SPARSE};
+use crate::engine::policy::Rings;
+use serde::{Deserialize, Serialize};
+
+/// One forecast.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ForecastPolicy {
+    /// From this chance on it is raised: recorded, and shown by `status` and `why`.
+    pub raise: Chance,
+    /// From this chance on it rings.
+    pub sound: Chance,
+    /// When it rings; never is off.
+    pub rings: Rings,
+    /// So many rings a day, in hundredths, may come to nothing: the chance it rings from moves to keep to it. It does
+    /// not move when none.
+    pub false_a_day: Option<u16>,
+}
+
+/// The three forecasts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ForecastsPolicy {
+    /// Below the low limit.
+    pub low: ForecastPolicy,
+    /// Below the very low limit.
+    pub very_low: ForecastPolicy,
+    /// Above the high limit.
+    pub high: ForecastPolicy,
+}
+
+impl Default for ForecastsPolicy {
+    /// Measured on open traces: see docs/forecast-measured.md.
+    fn default() -> Self {
+        let forecast = |raise: u8, sound: u8, rings: Rings| ForecastPolicy {
+            raise: Chance::percent(raise),
+            sound: Chance::percent(sound),
+            rings,
+            false_a_day: None,
+        };
+        Self {
+            low: forecast(30, 50, Rings::ByDay),
+            very_low: forecast(20, 40, Rings::Always),
+            high: forecast(40, 60, Rings::Never),
+        }
+    }
+}
+
+impl ForecastsPolicy {
+    /// The forecast of that condition; a condition that is no forecast has none.
+    #[must_use]
+    pub const fn of(&self, condition: Condition) -> Option<&ForecastPolicy> {
+        match condition {
+            Condition::ForecastVeryLow => Some(&self.very_low),
+            Condition::ForecastLow => Some(&self.low),
+            Condition::ForecastHigh => Some(&self.high),
+            _ => None,
+        }
+    }
+}
+
+/// How the chance of that forecast is worked out, from readings every five minutes or from sparser ones.
+pub(super) const fn model(condition: Condition, sparse: bool) -> &'static Model {
+    match (condition, sparse) {
+        (Condition::ForecastVeryLow, false) => &VERY_LOW,
+        (Condition::ForecastVeryLow, true) => &VERY_LOW_SPARSE,
+        (Condition::ForecastHigh, false) => &HIGH,
+        (Condition::ForecastHigh, true) => &HIGH_SPARSE,
+        (_, false) => &LOW,
+        (_, true) => &LOW_SPARSE,
+    }
+}
+
+/// A forecast stands this long: what has not come by then has not come, and may be foreseen anew.
+pub const STANDS: Span = Span::minutes(30);
+
+/// For so long after a reading beyond the limit nothing is foreseen: it is there already.
+pub(super) const AFTER_BEYOND: Span = Span::minutes(15);
+
+/// A forecast came true when a reading beyond the limit follows within this.
+pub const TRUE_WITHIN: Span = Span::minutes(45);
+
+/// A ring no sooner than this after the last of its condition: one for each coming low. Ours.
+pub(super) const RINGS_APART: Span = Span::minutes(60);
+
+/// A level that rang speaks for what it may become, for as long as a treated low is waited for. Ours.
+pub(super) const AFTER_LEVEL: Span = Span::minutes(15);
+
+/// Food and insulin make the next hours less sure; for so long, ours, about the first half of a rapid insulin's effect.
+pub(super) const LESS_SURE: Span = Span::hours(2);
+
+/// What the logarithm of the odds is multiplied by then: a chance moves towards even. Ours, and not measured: the open
+/// traces hold no notes.
+pub(super) const LESS_SURE_TIMES: f64 = 0.8;

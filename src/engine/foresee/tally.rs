@@ -1,0 +1,160 @@
+//! How a person's forecasts come out, by the day: for `why`, and for a chance to ring from that moves by itself.
+//! Stretches in which the sensor is doubted do not count.
+
+use super::policy::{ForecastPolicy, TRUE_WITHIN};
+use crate::domain::time::{Span, Timestamp};
+use crate::engine::forecast::Chance;
+use serde::{Deserialize, Serialize};
+use std::collections::VecDeque;
+
+/// Days that are kept; a day is so much time followed by readings.
+const DAYS_KEPT: usize = 28;
+
+/// A longer silence is not followed.
+const SILENCE_MIN: i64 = 35;
+
+/// The chance moves by this, at most once in so many days, by what these days held. Ours.
+const STEP_PERCENT: i16 = 5;
+const STEP_DAYS: u8 = 7;
+
+/// It never moves beyond this.
+const SOUND_MAX_PERCENT: u8 = 90;
+
+/// What came of the forecasts of one day.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+struct Day {
+    rang_true: u16,
+    rang_false: u16,
+    silent_true: u16,
+    silent_false: u16,
+}
+
+/// A forecast of which it is not known yet what came.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+struct Waiting {
+    since: Timestamp,
+    rang: bool,
+}
+
+/// What came of the forecasts of one condition.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Tally {
+    days: VecDeque<Day>,
+    today: Day,
+    followed: Span,
+    waiting: Vec<Waiting>,
+    last: Option<Timestamp>,
+    moved: i16,
+    days_since: u8,
+}
+
+/// How many of the last forecasts like this one came true.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Came {
+    /// Those that did.
+    pub came: u32,
+    /// Of so many.
+    pub of: u32,
+}
+
+impl Day {
+    const fn count(&mut self, rang: bool, came: bool) {
+        let into = match (rang, came) {
+            (true, true) => &mut self.rang_true,
+            (true, false) => &mut self.rang_false,
+            (false, true) => &mut self.silent_true,
+            (false, false) => &mut self.silent_false,
+        };
+        *into = into.saturating_add(1);
+    }
+}
+
+impl Tally {
+    /// One more reading: it may decide what waits, and complete a day. False when it does not count.
+    pub(super) fn follow(&mut self, at: Timestamp, beyond: bool, counts: bool, policy: &ForecastPolicy) {
+        let step = self.last.map(|last| at - last).filter(|step| *step <= Span::minutes(SILENCE_MIN));
+        self.last = Some(at);
+        let Some(step) = step.filter(|step| counts && *step > Span::ZERO) else {
+            // What a silence hides is neither true nor false.
+            self.waiting.clear();
+            return;
+        };
+        if beyond {
+            for waiting in self.waiting.drain(..) {
+                self.today.count(waiting.rang, at - waiting.since <= TRUE_WITHIN);
+            }
+        } else if self.waiting.first().is_some_and(|first| at - first.since >= TRUE_WITHIN) {
+            let first = self.waiting.remove(0);
+            self.today.count(first.rang, false);
+        }
+        self.followed = self.followed + step;
+        if self.followed >= Span::hours(24) {
+            self.end_day(policy);
+        }
+    }
+
+    fn end_day(&mut self, policy: &ForecastPolicy) {
+        self.followed = Span::ZERO;
+        if self.days.len() == DAYS_KEPT {
+            self.days.pop_front();
+        }
+        self.days.push_back(std::mem::take(&mut self.today));
+        self.days_since = self.days_since.saturating_add(1);
+        let Some(target) = policy.false_a_day else {
+            self.moved = 0;
+            return;
+        };
+        if self.days_since < STEP_DAYS {
+            return;
+        }
+        self.days_since = 0;
+        let last = self.days.iter().rev().take(usize::from(STEP_DAYS));
+        let rang_false: u32 = last.map(|day| u32::from(day.rang_false)).sum();
+        let (rate, target) = (rang_false * 100, u32::from(target) * u32::from(STEP_DAYS));
+        let before = self.sounds_from(policy);
+        let by = if rate > target {
+            STEP_PERCENT
+        } else if rate * 2 < target {
+            -STEP_PERCENT
+        } else {
+            0
+        };
+        self.moved += by;
+        // One that cannot move further does not go on counting.
+        if self.sounds_from(policy) == before {
+            self.moved -= by;
+        }
+    }
+
+    /// A forecast was raised; what comes of it is not known yet.
+    pub(super) fn wait_for(&mut self, since: Timestamp, rang: bool) {
+        self.waiting.push(Waiting { since, rang });
+    }
+
+    /// The last one rings after all.
+    pub(super) fn rings_now(&mut self) {
+        if let Some(last) = self.waiting.last_mut() {
+            last.rang = true;
+        }
+    }
+
+    /// From this chance on it rings now: that of the settings, or what it has moved to.
+    #[must_use]
+    pub fn sounds_from(&self, policy: &ForecastPolicy) -> Chance {
+        if policy.false_a_day.is_none() {
+            return policy.sound;
+        }
+        let moved = policy.sound.share() + f64::from(self.moved) / 100.0;
+        Chance::of(moved).min(Chance::percent(SOUND_MAX_PERCENT).max(policy.sound)).max(policy.raise)
+    }
+
+    /// How the forecasts of the last four weeks came out: those that rang, or those that did not.
+    #[must_use]
+    pub fn came(&self, rang: bool) -> Came {
+        let days = self.days.iter().chain(std::iter::once(&self.today));
+        days.fold(Came { came: 0, of: 0 }, |sum, day| {
+            let (came, not) = if rang { (day.rang_true, day.rang_false) } else { (day.silent_true, day.silent_false) };
+            Came { came: sum.came + u32::from(came), of: sum.of + u32::from(came) + u32::from(not) }
+        })
+    }
+}

@@ -1,0 +1,79 @@
+//! What is said of what is likely to come: with the time it is likely by, and that it need not come.
+
+use super::Voice;
+use super::text::{Said, fitting};
+use crate::engine::effect::Condition;
+use crate::engine::foresee::tally::Came;
+use crate::engine::reason::{Likely, Reason};
+
+impl Said<'_> {
+    /// `Likely below 70 by 03:25: now 84, falling. Follow your plan`
+    pub(super) fn forecast(&self) -> (String, String) {
+        let value = self.value_and_direction();
+        let Reason::Likely(Likely { limit, by, noted, .. }) = self.decision.reason.first() else {
+            return (format!("{value}, {}", self.read_at()), self.full_value());
+        };
+        let (side, action) = match self.decision.condition {
+            Condition::ForecastHigh => ("above", "Look and note"),
+            _ => ("below", "Follow your plan"),
+        };
+        let (limit, by) = (self.voice.limit(*limit), self.voice.clock(*by));
+        let likely = format!("Likely {side} {limit} by {by}");
+        let title = if self.decision.doubt.is_some() {
+            fitting(&[format!("{likely}? {value}. Check with a meter"), format!("{likely}? Check with a meter")])
+        } else {
+            fitting(&[
+                format!("{likely}: now {value}. {action}"),
+                format!("{likely}: now {value}. Look"),
+                format!("{likely}. {action}"),
+            ])
+        };
+        let less_sure = noted.map_or_else(String::new, |noted| {
+            format!(" Food or insulin was noted at {}: it is less sure.", self.voice.clock(noted))
+        });
+        let then = match self.decision.condition {
+            Condition::ForecastHigh => "",
+            _ => " If you treat it, say `recheck treated`: it looks again.",
+        };
+        let body = format!(
+            "{} A forecast, not a measurement: it may not come, and it may come sooner.{less_sure}{then}",
+            self.full_value()
+        );
+        (title, body)
+    }
+}
+
+/// The reasons of forecasts.
+pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
+    let clock = |at| voice.clock(at);
+    match reason {
+        Reason::Likely(likely) => {
+            let Likely { limit, by, chance, sounds_from, moved, noted, came } = likely;
+            let moved = if *moved { ", moved there by your own rings that came to nothing" } else { "" };
+            let noted = noted.map_or_else(String::new, |noted| {
+                format!("; less sure, food or insulin was noted at {}", clock(noted))
+            });
+            format!(
+                "a reading beyond {} is likely by {}: {} in a hundred such moments; it rings from {}{moved}{noted}{}",
+                voice.limit(*limit),
+                clock(*by),
+                chance.in_a_hundred(),
+                sounds_from.in_a_hundred(),
+                came_true(*came)
+            )
+        }
+        Reason::CameTrue { limit, since } => {
+            format!("foreseen at {}, and a reading is beyond {}", clock(*since), voice.limit(*limit))
+        }
+        Reason::DidNotCome { limit, since } => {
+            format!("foreseen at {}, and no reading beyond {} has come", clock(*since), voice.limit(*limit))
+        }
+        Reason::RangLately { rang } => format!("it rang at {}, and rings at most once in an hour", clock(*rang)),
+        Reason::LookComes { next } => format!("the low is treated, and looked at again at {}", clock(*next)),
+        other => other.word().replace('_', " "),
+    }
+}
+
+fn came_true(Came { came, of }: Came) -> String {
+    if of == 0 { String::new() } else { format!("; of your last {of} like it {came} came true") }
+}
