@@ -33,6 +33,7 @@ mod properties;
 mod real;
 mod rebound;
 mod reminder;
+mod replay;
 mod sensor;
 mod storm;
 mod tidy;
