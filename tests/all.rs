@@ -35,6 +35,7 @@ mod properties;
 mod real;
 mod rebound;
 mod reminder;
+mod replay;
 mod sensor;
 mod storm;
 mod tidy;

@@ -199,7 +199,7 @@ const ZONES: [&str; 6] =
 const BEFORE_CHANGES: [i64; 2] = [1_774_569_600, 1_792_713_600];
 
 /// Any settings that may be written: nights of all lengths, one to three sources of any kind.
-fn any_policy(dice: &mut Dice) -> Policy {
+pub(crate) fn any_policy(dice: &mut Dice) -> Policy {
     let zone = ZONES[usize::try_from(dice.roll(6)).unwrap()];
     let mut policy = Policy::new(Zone::named(zone).unwrap());
     policy.unit = [Unit::MgDl, Unit::MmolL][usize::try_from(dice.roll(2)).unwrap()];
@@ -276,7 +276,7 @@ fn breaks_quiet_hours(decision: &Decision, policy: &Policy, now: Timestamp) -> b
 }
 
 /// Anything that may happen at an instant.
-fn any_event(dice: &mut Dice, policy: &Policy, now: Timestamp) -> Event {
+pub(crate) fn any_event(dice: &mut Dice, policy: &Policy, now: Timestamp) -> Event {
     let number = |dice: &mut Dice| SourceId(u16::try_from(dice.roll(3)).unwrap());
     let value = |dice: &mut Dice| Glucose::mg_dl(i32::try_from(15 + dice.roll(400)).unwrap());
     let name = |dice: &mut Dice| (dice.roll(2) == 0).then(|| format!("source-{}", dice.roll(4)));

@@ -16,10 +16,11 @@ use crate::replay::story::Story;
 use crate::store::Store;
 use crate::store::inbox::{Line, Said};
 use serde_json::{Value, json};
+use std::path::Path;
 use std::process::ExitCode;
 
 /// Fewer watched days than this tell little of how things go.
-const LITTLE_DAYS: i64 = 3;
+pub(super) const LITTLE_DAYS: i64 = 3;
 
 /// At most so many rings in a hundred are to be of high priority, or the word loses its meaning: common practice
 /// in process-industry alarm management, no source.
@@ -29,7 +30,7 @@ const HIGH_OF_HUNDRED_MAX: u64 = 5;
 const MINUTE_MILLIS: i64 = 60_000;
 
 /// How much before the period is read: alerts that ended then may be raised again in it.
-const LEAD_MIN: i64 = 60;
+pub(super) const LEAD_MIN: i64 = 60;
 
 const PRIORITIES: [Priority; 4] = [Priority::Information, Priority::Low, Priority::Medium, Priority::High];
 
@@ -43,10 +44,7 @@ pub(super) fn run(place: &Place, days: u16, as_json: bool) -> Result<ExitCode, F
     };
     let store = Store::look(&folder)?.ok_or_else(nothing)?;
     let begun = store.watched_since()?.ok_or_else(nothing)?;
-    let now = clock::wall();
-    let last_turn = store.last_alive()?.map_or(now, |alive| alive.at.min(now));
-    // What the last turn decided counts.
-    let until = if control::is_there(&folder) { now } else { last_turn + Span::millis(1) };
+    let until = until(&store, &folder)?;
     let from = begun.max(until - Span::hours(i64::from(days) * 24)).min(until);
     let lead = from - Span::minutes(LEAD_MIN);
     let lead = store.open_since(from)?.map_or(lead, |open| open.min(lead));
@@ -80,8 +78,15 @@ pub(super) fn run(place: &Place, days: u16, as_json: bool) -> Result<ExitCode, F
     Ok(ExitCode::SUCCESS)
 }
 
+/// Where a period ends: now, or with the last turn when nobody watches, which counts.
+pub(super) fn until(store: &Store, folder: &Path) -> Result<Timestamp, Failure> {
+    let now = clock::wall();
+    let last_turn = store.last_alive()?.map_or(now, |alive| alive.at.min(now));
+    Ok(if control::is_there(folder) { now } else { last_turn + Span::millis(1) })
+}
+
 /// What a line of the inbox says that the wearer did.
-fn action(line: &Line) -> Option<Action> {
+pub(super) fn action(line: &Line) -> Option<Action> {
     let (at, act) = match &line.what {
         Said::Treated { which, at, .. } => (*at, Act::Treated(*which)),
         Said::Seen { which, .. } => (line.said, Act::Seen(*which)),

@@ -1,5 +1,6 @@
 //! What people type. The only part that prints: data to standard output, words to standard error.
 
+mod at_once;
 mod burden;
 mod calls;
 mod chart;
@@ -10,6 +11,9 @@ mod mode;
 mod print;
 mod remind;
 mod replay;
+mod replay_lines;
+mod replay_own;
+mod replay_table;
 mod say;
 mod sources;
 mod status;
@@ -37,7 +41,7 @@ use std::process::ExitCode;
 #[command(
     version,
     arg_required_else_help = true,
-    after_help = "Examples:\n  recheck demo                      a day of an invented wearer, in a minute\n  recheck run                       watch, as the settings say\n  recheck treated                   the open high or low was treated: look again\n  recheck note insulin 4 --at 14:05 a diary line\n  recheck replay day.csv            what would have rung on past readings"
+    after_help = "Examples:\n  recheck demo                      a day of an invented wearer, in a minute\n  recheck run                       watch, as the settings say\n  recheck treated                   the open high or low was treated: look again\n  recheck note insulin 4 --at 14:05 a diary line\n  recheck replay day.csv            what would have rung on past readings\n  recheck replay --against level.high.limit=200\n                                    what other settings would change"
 )]
 struct Arguments {
     /// Settings file [default: recheck.toml in the XDG config folder].
@@ -150,21 +154,10 @@ enum Command {
     Check,
     /// Send a trial by every channel, and say what came of it.
     Try,
-    /// Run past readings through the same engine, in pretend time.
-    Replay {
-        /// Files to read; each is a life of its own.
-        #[arg(required = true)]
-        files: Vec<PathBuf>,
-        /// One JSON object a line, as docs/replay.md describes.
-        #[arg(long)]
-        json: bool,
-        /// Zone of times without an offset, and of times shown.
-        #[arg(long, value_name = "NAME")]
-        timezone: Option<String>,
-        /// A setting to try, such as `level.low.limit=72`.
-        #[arg(long, value_name = "KEY=VALUE")]
-        set: Vec<String>,
-    },
+    /// Run past readings, or your own history, through the same engine in pretend time, with other settings if you like.
+    ///
+    /// Prints a table of what would have rung; with --against, what other settings would have changed.
+    Replay(replay::Typed),
     /// How a file is written: what was found out, a preview, and the settings that say the same.
     Inspect {
         /// The file.
@@ -198,7 +191,7 @@ pub fn main() -> ExitCode {
         Command::Remind(typed) => remind::run(&place, &typed),
         Command::Check => check::check(&place),
         Command::Try => check::trial(&place),
-        Command::Replay { files, json, timezone, set } => replay::run(&place, &files, json, timezone.as_deref(), &set),
+        Command::Replay(typed) => replay::run(&place, &typed),
         Command::Inspect { file, set } => inspect::run(&place, &file, &set),
         Command::Demo => demo::run(),
     };

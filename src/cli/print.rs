@@ -122,6 +122,17 @@ pub(super) fn words(text: &str) {
     }
 }
 
+/// A line on the terminal of standard error that the next one takes the place of; an empty one takes it away. No
+/// line at all where that is no terminal.
+pub(super) fn passing(text: &str) {
+    let mut out = std::io::stderr().lock();
+    if out.is_terminal() {
+        // What only passes by may fail.
+        let _ = write!(out, "\r\x1b[K{text}");
+        let _ = out.flush();
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::fold;

@@ -1,95 +1,203 @@
-//! `recheck replay`: past readings through the same engine, in pretend time.
+//! `recheck replay`: past readings, or the wearer's own history, through the same engine in pretend time; with one
+//! choice of settings, or with two beside each other.
 
 use super::Place;
+use super::at_once::in_order;
 use super::print::{Failure, fail, line, words};
+use super::replay_lines;
+use super::replay_own;
+use super::replay_table::{Shown, Through};
+use crate::config::Settings;
 use crate::config::files::computer_zone;
 use crate::domain::local::Zone;
 use crate::domain::reading::{Reading, SourceId, Speaks, settle};
 use crate::domain::time::Timestamp;
-use crate::engine::effect::{Decision, Id, What};
+use crate::engine::effect::Decision;
+use crate::engine::policy::Policy;
 use crate::formats::encoding::Encoding;
 use crate::formats::rows::{Row, Rows};
 use crate::formats::wanted::{NotFound, Wanted};
 use crate::intake::folder::after_lines;
 use crate::intake::named;
-use crate::replay::burden::{Burden, Interruptions};
 use crate::replay::run::{put_in_order, run as live};
-use crate::replay::score::Score;
-use serde::Serialize;
+use crate::replay::summary::Measures;
+use clap::Args;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// Refusals told of one file.
 const REFUSALS_TOLD_MAX: usize = 5;
 
-/// One line of `--json`, as docs/replay.md promises it. Every key is on every line.
-#[derive(Debug, Serialize)]
-struct Line<'a> {
-    file: &'a str,
-    at: String,
-    event: &'static str,
-    id: u64,
-    part_of: Option<u64>,
-    condition: &'static str,
-    priority: &'static str,
-    glucose_mg_dl: Option<f64>,
-    reading_at: Option<String>,
-    reason: &'static str,
+/// What is typed after `recheck replay`.
+#[derive(Debug, Args)]
+pub(super) struct Typed {
+    /// Files to read, each a life of its own; without one, your own history, with the answers that were given.
+    files: Vec<PathBuf>,
+    /// Of your own history so many days back from now.
+    #[arg(long, value_name = "N", default_value_t = 14, conflicts_with = "files", value_parser = clap::value_parser!(u16).range(1..))]
+    pub(super) days: u16,
+    /// One JSON object a decision, as docs/replay.md describes.
+    #[arg(long)]
+    pub(super) json: bool,
+    /// The figures of the table as one JSON object, as docs/replay.md describes.
+    #[arg(long, conflicts_with = "json")]
+    pub(super) summary: bool,
+    /// Zone of times without an offset, and of times shown.
+    #[arg(long, value_name = "NAME")]
+    timezone: Option<String>,
+    /// A setting to try, such as `level.low.limit=72`.
+    #[arg(long, value_name = "KEY=VALUE")]
+    set: Vec<String>,
+    /// Other settings beside these: a settings file, or what differs, as often as needed.
+    #[arg(long, value_name = "FILE | KEY=VALUE", conflicts_with = "json")]
+    against: Vec<String>,
 }
 
-pub(super) fn run(
-    place: &Place,
-    files: &[PathBuf],
-    as_json: bool,
-    timezone: Option<&str>,
-    set: &[String],
-) -> Result<ExitCode, Failure> {
-    let zone = match timezone {
-        Some(name) => Zone::named(name).ok_or_else(|| super::zone::no_such_zone(name))?,
-        None => computer_zone(),
-    };
-    let mut settings = place.settings_to_show(set, zone)?;
-    let mut format = settings.first_format();
-    if timezone.is_some() {
-        settings.policy.zone = zone;
-        format.zone = zone;
+/// Settings that are tried.
+#[derive(Debug)]
+pub(super) struct Tried {
+    /// Which they are, in words.
+    pub(super) name: String,
+    /// The settings.
+    pub(super) settings: Settings,
+}
+
+/// What came of a file.
+struct Lived {
+    file: String,
+    told: Vec<String>,
+    outcome: Result<Vec<Row>, Failure>,
+    /// With each of the settings that are tried.
+    decided: Vec<Vec<(Timestamp, Decision)>>,
+}
+
+pub(super) fn run(place: &Place, typed: &Typed) -> Result<ExitCode, Failure> {
+    let tried = tried(place, typed)?;
+    if typed.files.is_empty() {
+        return replay_own::run(place, typed, &tried);
     }
-    let mut score = Score::default();
-    let mut burden = Burden::default();
+    let format = format(&tried[0].settings, typed.timezone.is_some());
+    let policies: Vec<&Policy> = tried.iter().map(|one| &one.settings.policy).collect();
+    let zone = policies[0].zone;
+    let mut measures = vec![Measures::default(); policies.len()];
     let mut code = ExitCode::SUCCESS;
-    for path in files {
-        let rows = match read(path, &format) {
-            Ok(rows) => rows,
-            // One file that is not understood is named, and the others are still replayed.
-            Err(failure) => {
-                code = fail(&failure);
-                continue;
+    in_order(
+        typed.files.len(),
+        |place, share| {
+            let mut told = Vec::new();
+            let outcome = read(&typed.files[place], &format, &mut told);
+            let rows = outcome.as_deref().unwrap_or_default();
+            let (first, last) = rows
+                .first()
+                .zip(rows.last())
+                .map_or((0, 0), |(first, last)| (first.measured.millis(), last.measured.millis()));
+            let lives = i64::try_from(policies.len()).unwrap_or(1);
+            let decided = (0..lives).zip(&policies).map(|(before, policy)| {
+                let mut decisions: Vec<(Timestamp, Decision)> = Vec::new();
+                live((*policy).clone(), rows, |at, decision| {
+                    share.reach((last - first) * before + at.millis() - first, (last - first) * lives);
+                    decisions.push((at, decision.clone()));
+                });
+                decisions
+            });
+            let decided = decided.collect();
+            Lived { file: typed.files[place].display().to_string(), told, outcome, decided }
+        },
+        |Lived { file, told, outcome, decided }| {
+            for text in &told {
+                words(text);
             }
-        };
-        let mut decisions: Vec<(Timestamp, Decision)> = Vec::new();
-        let file = path.display().to_string();
-        live(settings.policy.clone(), &rows, |at, decision| {
-            if as_json {
-                print(&file, settings.policy.zone, at, decision);
-            } else {
-                decisions.push((at, decision.clone()));
+            let rows = match outcome {
+                Ok(rows) => rows,
+                // One file that is not understood is named, and the others are still replayed.
+                Err(failure) => {
+                    code = fail(&failure);
+                    return;
+                }
+            };
+            for ((measures, policy), decisions) in measures.iter_mut().zip(&policies).zip(&decided) {
+                if typed.json {
+                    let lines = decisions.iter();
+                    lines
+                        .filter_map(|(at, decision)| replay_lines::line(Some(&file), zone, *at, decision))
+                        .for_each(|text| line(&text));
+                } else {
+                    measures.add_file(&rows, decisions, policy);
+                }
             }
-        });
-        if !as_json {
-            score.add(&rows, &decisions, &settings.policy.levels);
-            burden.add_replayed(&rows, &decisions, &settings.policy);
-        }
-    }
-    if !as_json {
-        for text in table(&score) {
-            line(&text);
-        }
-        line(&interruptions(&burden));
+        },
+    );
+    if !typed.json {
+        let summaries = measures.iter().map(Measures::summary).collect();
+        Shown::new(&Through::Files { files: typed.files.len() }, &tried, summaries).print(typed.summary);
     }
     Ok(code)
 }
 
-fn read(path: &Path, format: &Wanted) -> Result<Vec<Row>, Failure> {
+/// The settings that are tried: those in use with what is set, and the others beside them, if there are.
+fn tried(place: &Place, typed: &Typed) -> Result<Vec<Tried>, Failure> {
+    let zone = match &typed.timezone {
+        Some(name) => Some(Zone::named(name).ok_or_else(|| super::zone::no_such_zone(name))?),
+        None => None,
+    };
+    let settings = |place: &Place, set: &[String]| -> Result<Settings, Failure> {
+        let mut settings = place.settings_to_show(set, zone.unwrap_or_else(computer_zone))?;
+        settings.policy.zone = zone.unwrap_or(settings.policy.zone);
+        Ok(settings)
+    };
+    let path = place.config();
+    let of_file = if path.exists() { format!("the settings in {}", path.display()) } else { "the defaults".to_owned() };
+    let name = if typed.set.is_empty() { of_file } else { format!("{of_file}, and {}", typed.set.join(", ")) };
+    let mut tried = vec![Tried { name, settings: settings(place, &typed.set)? }];
+    match other(&typed.against)? {
+        None => {}
+        Some(Other::File(path)) => {
+            let name = format!("the settings in {}", path.display());
+            let place = Place { config: Some(path), state: place.state.clone() };
+            tried.push(Tried { name, settings: settings(&place, &[])? });
+        }
+        Some(Other::Set(more)) => {
+            let name = format!("the first, and {}", more.join(", "));
+            tried.push(Tried { name, settings: settings(place, &[&typed.set[..], more].concat())? });
+        }
+    }
+    Ok(tried)
+}
+
+/// What `--against` names.
+#[derive(Debug, PartialEq)]
+enum Other<'a> {
+    File(PathBuf),
+    Set(&'a [String]),
+}
+
+fn other(against: &[String]) -> Result<Option<Other<'_>>, Failure> {
+    let is_file = |text: &&String| Path::new(text).is_file();
+    if let Some(text) = against.iter().find(|text| !is_file(text) && !text.contains('=')) {
+        return Err(Failure::new(format!("--against {text} is neither a settings file nor a setting"))
+            .hint("name a file that is there, or what differs, such as --against level.low.limit=72"));
+    }
+    match (against, against.iter().find(is_file)) {
+        ([], _) => Ok(None),
+        ([one], Some(_)) => Ok(Some(Other::File(PathBuf::from(one)))),
+        (all, None) => Ok(Some(Other::Set(all))),
+        (_, Some(file)) => {
+            Err(Failure::new(format!("--against {file} is a settings file, and there is more beside it"))
+                .hint("name the file alone, with all that differs in it; settings such as level.low.limit=72 add up"))
+        }
+    }
+}
+
+/// How the files are written, as the settings of the first source say.
+fn format(settings: &Settings, is_zone_given: bool) -> Wanted {
+    let mut format = settings.first_format();
+    if is_zone_given {
+        format.zone = settings.policy.zone;
+    }
+    format
+}
+
+fn read(path: &Path, format: &Wanted, told: &mut Vec<String>) -> Result<Vec<Row>, Failure> {
     let name = path.display().to_string();
     let bytes = std::fs::read(path).map_err(|error| Failure::new(format!("cannot read {name}: {error}")))?;
     let encoding = format.encoding.unwrap_or_else(|| Encoding::guess(bytes.get(..4_096).unwrap_or(&bytes)));
@@ -103,16 +211,15 @@ fn read(path: &Path, format: &Wanted) -> Result<Vec<Row>, Failure> {
         }
     };
     if dialect.is_diary() {
-        words(&format!("left out: {name} is a diary, and replay reads readings"));
+        told.push(format!("left out: {name} is a diary, and replay reads readings"));
         return Ok(Vec::new());
     }
     let mut found = dialect.rows(after_lines(&text, dialect.head_lines), dialect.head_lines + 1, None);
-    for refusal in found.refused.iter().take(REFUSALS_TOLD_MAX) {
-        words(&format!("refused: {}", named(&name, refusal)));
-    }
-    let told = u64::try_from(found.refused.len().min(REFUSALS_TOLD_MAX)).unwrap_or(u64::MAX);
-    if found.refused_count > told {
-        words(&format!("refused: {name}: and {} more rows", found.refused_count - told));
+    let refusals = found.refused.iter().take(REFUSALS_TOLD_MAX);
+    told.extend(refusals.map(|refusal| format!("refused: {}", named(&name, refusal))));
+    let named = u64::try_from(found.refused.len().min(REFUSALS_TOLD_MAX)).unwrap_or(u64::MAX);
+    if found.refused_count > named {
+        told.push(format!("refused: {name}: and {} more rows", found.refused_count - named));
     }
     keep_both(&mut found);
     put_in_order(&mut found.rows);
@@ -131,95 +238,4 @@ fn keep_both(found: &mut Rows) {
     for (row, reading) in found.rows.iter_mut().zip(readings) {
         row.measured = reading.measured;
     }
-}
-
-fn print(file: &str, zone: Zone, at: Timestamp, decision: &Decision) {
-    let written = Line {
-        file,
-        at: zone.rfc3339(at),
-        event: match decision.what {
-            What::Raised
-            | What::Repeated
-            | What::Ended
-            | What::Held
-            | What::Withheld
-            | What::Look
-            | What::Prompt
-            | What::Escalated => decision.what.name(),
-            // There is nobody to be called. Past readings, stretches not watched and answers do not happen in a replay.
-            What::Called | What::Told | What::Answer => return,
-        },
-        id: decision.id.0,
-        part_of: decision.part_of.map(|Id(id)| id),
-        condition: decision.condition.name(),
-        priority: decision.priority.name(),
-        glucose_mg_dl: decision.glucose.map(crate::domain::glucose::Glucose::as_mg_dl),
-        reading_at: decision.reading_at.map(|at| zone.rfc3339(at)),
-        reason: decision.reason.word(),
-    };
-    line(&serde_json::to_string(&written).unwrap_or_else(|error| unreachable!("texts and numbers are JSON: {error}")));
-}
-
-/// The summary: a row a level.
-#[expect(clippy::cast_precision_loss, reason = "counts of episodes and alerts are far below 2^53")]
-fn table(score: &Score) -> Vec<String> {
-    let days = score.days();
-    let per_day = |n: u64| {
-        if days > 0.0 { format!("{:.2}", n as f64 / days) } else { "-".to_owned() }
-    };
-    let share = |n: u64, of: u64| {
-        if of > 0 { format!("{:.1}", n as f64 * 100.0 / of as f64) } else { "-".to_owned() }
-    };
-    let mut lines = vec![
-        format!("{} readings, {days:.1} days covered", score.readings),
-        format!(
-            "{:<10} {:>9} {:>10} {:>12} {:>12} {:>9} {:>10}",
-            "level", "episodes", "rings/day", "raised/day", "re-raised %", "missed %", "delay min"
-        ),
-    ];
-    for level in &score.levels {
-        let told = level.episodes - level.missed;
-        let delay = if told > 0 {
-            format!("{:.1}", level.delay_millis as f64 / 60_000.0 / told as f64)
-        } else {
-            "-".to_owned()
-        };
-        lines.push(format!(
-            "{:<10} {:>9} {:>10} {:>12} {:>12} {:>9} {:>10}",
-            level.condition.name(),
-            level.episodes,
-            per_day(level.raised + level.repeated),
-            per_day(level.raised),
-            share(level.re_raised, level.raised),
-            share(level.missed, level.episodes),
-            delay
-        ));
-    }
-    for f in &score.forecasts {
-        let min = |of| f.lead(of).map_or("-".to_owned(), |lead| lead.as_minutes().to_string());
-        lines.push(format!(
-            "{} episodes {} raised/day {} rang/day {} detected % {} early % {} false/day {} precision % {} lead {} {}",
-            f.condition.name(),
-            f.episodes,
-            per_day(f.raised),
-            per_day(f.rang),
-            share(f.detected, f.episodes),
-            share(f.detected_early, f.episodes),
-            per_day(f.were_false),
-            share(f.came_true, f.came_true + f.were_false),
-            min(25),
-            min(50)
-        ));
-    }
-    lines.push(format!("re-check prompts/day {}   gap alerts/day {}", per_day(score.prompts), per_day(score.gaps)));
-    lines
-}
-
-/// How often the wearer would have been interrupted, in the words of docs/burden.md.
-fn interruptions(burden: &Burden) -> String {
-    let shown = |of: &Interruptions| {
-        let percentile = |of_hundred| of.percentile(of_hundred).map_or("-".to_owned(), |n| n.to_string());
-        format!("{}, p95 {}", percentile(50), percentile(95))
-    };
-    format!("interruptions if nobody answers: by day median {}; by night {}", shown(&burden.day), shown(&burden.night))
 }

@@ -52,6 +52,10 @@ pub struct OfCondition {
     pub open_before: u64,
     /// Alerts raised in it.
     pub raised: u64,
+    /// Of these, raised by night.
+    pub raised_by_night: u64,
+    /// Alerts that rang again while they were open.
+    pub repeated: u64,
     /// Of these, soon after the end of the last.
     pub re_raised: u64,
     /// Of these, back at the next reading.
@@ -132,7 +136,7 @@ impl Burden {
         let watched = Watched::new(story.readings, story.decisions);
         self.watched = self.watched + watched.within(story.from, story.until);
         let rings = self.add_rings(story, &sides, &parts);
-        self.add_alerts(story, &sides);
+        self.add_alerts(story, &sides, &parts);
         self.add_interruptions(&rings, &parts, &watched);
         self.add_floods(&rings);
         for of in self.conditions.values_mut() {
@@ -171,8 +175,8 @@ impl Burden {
             if !inside || !rings(decision) {
                 continue;
             }
-            let part = parts.partition_point(|part| part.until <= at);
-            let night = parts.get(part).is_some_and(|part| part.night);
+            let part = part_at(parts, at);
+            let night = is_night(parts, part);
             let needless = night && story.needless(place, at, decision);
             let of = self.conditions.entry(decision.condition).or_default();
             of.day += u64::from(!night);
@@ -196,7 +200,7 @@ impl Burden {
         all
     }
 
-    fn add_alerts(&mut self, story: &Story<'_>, sides: &Sides) {
+    fn add_alerts(&mut self, story: &Story<'_>, sides: &Sides, parts: &[Part]) {
         let mut open: BTreeMap<Id, Open> = BTreeMap::new();
         let mut ended: BTreeMap<Condition, Timestamp> = BTreeMap::new();
         for (place, (at, decision)) in story.decisions.iter().enumerate().take_while(|(_, (at, _))| *at < story.until) {
@@ -218,9 +222,13 @@ impl Burden {
                     let soon = Span::minutes(RE_RAISED_WITHIN_MIN);
                     let of = self.conditions.entry(condition).or_default();
                     of.raised += 1;
+                    of.raised_by_night += u64::from(is_night(parts, part_at(parts, at)));
                     of.re_raised += u64::from(ended.get(&condition).is_some_and(|ended| at - *ended <= soon));
                     of.cleared_at_next += u64::from(story.cleared_at_next(place, at, decision));
                 }
+            }
+            if decision.what == What::Repeated && at >= story.from {
+                self.conditions.entry(condition).or_default().repeated += 1;
             }
             if rings(decision) {
                 for about in [Some(id), decision.part_of].into_iter().flatten() {
@@ -270,7 +278,7 @@ impl Burden {
             if let Some(counts) = in_part.get_mut(first.part) {
                 counts[highest] += 1;
             }
-            let night = parts.get(first.part).is_some_and(|part| part.night);
+            let night = is_night(parts, first.part);
             let of = if night { &mut self.night } else { &mut self.day };
             of.all += 1;
             self.needless_wakes += u64::from(night && together.iter().all(|ring| ring.needless));
@@ -329,6 +337,15 @@ impl Interruptions {
     pub fn percentile(&self, of_hundred: usize) -> Option<u64> {
         nearest_rank(&self.counted, of_hundred)
     }
+}
+
+/// In which of the wearer's days and nights an instant falls.
+fn part_at(parts: &[Part], at: Timestamp) -> usize {
+    parts.partition_point(|part| part.until <= at)
+}
+
+fn is_night(parts: &[Part], place: usize) -> bool {
+    parts.get(place).is_some_and(|part| part.night)
 }
 
 /// Did an alert end because nothing asked for it any more, whatever the value?

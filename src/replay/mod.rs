@@ -5,7 +5,10 @@
 pub mod answers;
 pub mod burden;
 pub mod foreseen;
+pub mod recorded;
 pub mod run;
 pub mod score;
+mod stood;
 pub mod story;
+pub mod summary;
 pub mod watched;

@@ -16,8 +16,13 @@ use crate::outbox::plan::{self, Addresses, Order};
 use rusqlite::{OptionalExtension, Transaction, params};
 use std::collections::BTreeSet;
 
-/// Events are kept this long: enough to rebuild an engine from.
-const EVENTS_KEPT_HOURS: i64 = 48;
+/// Events are kept this long: enough to try settings on a season of one's own history, and far more than an engine
+/// is rebuilt from. Our own.
+const EVENTS_KEPT_HOURS: i64 = 100 * 24;
+
+/// Most old events that one turn takes away. They are found by their number, so that no turn looks through all that
+/// is kept; a turn adds one at most.
+const EVENTS_DROPPED_MAX: i64 = 64;
 
 /// Refusals kept.
 const REFUSALS_KEPT: i64 = 1_000;
@@ -195,8 +200,10 @@ fn write(transaction: &Transaction<'_>, turn: &Turn<'_>, addresses: &Addresses) 
             .prepare_cached("INSERT INTO events (at, body) VALUES (?1, ?2)")?
             .execute(params![turn.at.millis(), json(event)])?;
         transaction
-            .prepare_cached("DELETE FROM events WHERE at < ?1")?
-            .execute([(turn.at - Span::hours(EVENTS_KEPT_HOURS)).millis()])?;
+            .prepare_cached(
+                "DELETE FROM events WHERE number IN (SELECT number FROM events ORDER BY number LIMIT ?2) AND at < ?1",
+            )?
+            .execute([(turn.at - Span::hours(EVENTS_KEPT_HOURS)).millis(), EVENTS_DROPPED_MAX])?;
     }
     transaction
         .prepare_cached("INSERT INTO snapshot VALUES (1, ?1, ?2, ?3, ?4) ON CONFLICT (only) DO UPDATE SET version = ?1, at = ?2, policy = ?3, body = ?4")?

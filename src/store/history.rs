@@ -85,8 +85,8 @@ impl Store {
         Ok(Some(Saved { state, policy: self.read_back(&policy).ok() }))
     }
 
-    /// Events still kept, oldest first, to rebuild an engine from. Events of a form no longer known are
-    /// left out, and counted.
+    /// Events still kept, oldest first, to rebuild an engine from, or to try other settings on. Events of a form no
+    /// longer known are left out, and counted.
     ///
     /// # Errors
     /// When the store cannot be read.
@@ -249,6 +249,17 @@ impl Store {
             "SELECT number, at, body FROM decisions WHERE at >= ?1 AND at < ?2 ORDER BY at, number",
             params![from.millis(), until.millis()],
         )?;
+        Ok(past.into_iter().map(|past| (past.at, past.decision)).collect())
+    }
+
+    /// Decisions from a time on in the order they were made, which is not that of their times where the clock was set
+    /// back between them.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn decisions_as_made(&self, from: Timestamp) -> Result<Vec<(Timestamp, Decision)>, Error> {
+        let past =
+            self.past("SELECT number, at, body FROM decisions WHERE at >= ?1 ORDER BY number", [from.millis()])?;
         Ok(past.into_iter().map(|past| (past.at, past.decision)).collect())
     }
 
