@@ -38,4 +38,5 @@ mod reminder;
 mod replay;
 mod sensor;
 mod storm;
+mod suggest;
 mod tidy;

@@ -19,6 +19,8 @@ mod sources;
 mod status;
 mod status_hours;
 mod stories;
+mod suggest;
+mod suggest_picture;
 mod watch;
 mod why;
 mod zone;
@@ -158,6 +160,10 @@ enum Command {
     ///
     /// Prints a table of what would have rung; with --against, what other settings would have changed.
     Replay(replay::Typed),
+    /// Which settings would have asked less of you on your own past days, and what they would cost. Changes nothing.
+    ///
+    /// The first seven tenths of the days choose, the others only check.
+    Suggest(suggest::Typed),
     /// How a file is written: what was found out, a preview, and the settings that say the same.
     Inspect {
         /// The file.
@@ -192,6 +198,7 @@ pub fn main() -> ExitCode {
         Command::Check => check::check(&place),
         Command::Try => check::trial(&place),
         Command::Replay(typed) => replay::run(&place, &typed),
+        Command::Suggest(typed) => suggest::run(&place, &typed),
         Command::Inspect { file, set } => inspect::run(&place, &file, &set),
         Command::Demo => demo::run(),
     };

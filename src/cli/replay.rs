@@ -197,7 +197,7 @@ fn format(settings: &Settings, is_zone_given: bool) -> Wanted {
     format
 }
 
-fn read(path: &Path, format: &Wanted, told: &mut Vec<String>) -> Result<Vec<Row>, Failure> {
+pub(super) fn read(path: &Path, format: &Wanted, told: &mut Vec<String>) -> Result<Vec<Row>, Failure> {
     let name = path.display().to_string();
     let bytes = std::fs::read(path).map_err(|error| Failure::new(format!("cannot read {name}: {error}")))?;
     let encoding = format.encoding.unwrap_or_else(|| Encoding::guess(bytes.get(..4_096).unwrap_or(&bytes)));

@@ -3,7 +3,7 @@
 
 use super::answers::Sides;
 use super::story::{Story, limit_in, only_tells, rings};
-use super::watched::{Part, Watched, parts};
+use super::watched::{Part, Watched, doubted, parts};
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
@@ -170,8 +170,10 @@ impl Burden {
 
     fn add_rings(&mut self, story: &Story<'_>, sides: &Sides, parts: &[Part]) -> Vec<Ring> {
         let mut all = Vec::new();
+        let doubted = doubted(story.decisions);
         for (place, (at, decision)) in story.decisions.iter().enumerate() {
-            let (at, inside) = (*at, story.from <= *at && *at < story.until);
+            let counts = !doubted.iter().any(|(from, to)| from <= at && at < to);
+            let (at, inside) = (*at, counts && story.from <= *at && *at < story.until);
             if !inside || !rings(decision) {
                 continue;
             }

@@ -7,18 +7,16 @@
 //! limit follows within 45 minutes; when a gap cuts these it is neither true nor false. Clocks jitter: five minutes are
 //! at least four, fifteen at least fourteen.
 
-use super::score::{Kept, episodes};
+use super::score::Kept;
 use crate::domain::glucose::{Glucose, Measured, Unit};
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::policy::Levels;
-use crate::formats::rows::Row;
 
 const ONE_WITHIN_MIN: i64 = 30;
 const LEAD_MIN: i64 = 4;
 const LEAD_MAX: i64 = 60;
 const EARLY_MIN: i64 = 14;
-const KNOWN_BEFORE_MIN: i64 = 20;
 const TRUE_WITHIN_MIN: i64 = 45;
 
 /// What the forecasts of one condition did.
@@ -72,25 +70,14 @@ impl ForecastScore {
         leads.get((leads.len() * of_hundred / 100).min(leads.len().saturating_sub(1))).copied()
     }
 
-    /// Adds what another saw.
-    pub fn join(&mut self, other: &Self) {
-        self.episodes += other.episodes;
-        self.detected += other.detected;
-        self.detected_early += other.detected_early;
-        self.raised += other.raised;
-        self.came_true += other.came_true;
-        self.were_false += other.were_false;
-        self.rang += other.rang;
-        self.rang_false += other.rang_false;
-        self.leads.extend(&other.leads);
-    }
-
-    /// Adds one person's rows and the decisions made on them, each with its time.
-    pub fn add(&mut self, rows: &[Row], decisions: &[(Timestamp, Decision)], levels: &Levels) {
-        self.add_kept(&Kept::of(rows), decisions, levels);
-    }
-
-    pub(super) fn add_kept(&mut self, kept: &Kept, decisions: &[(Timestamp, Decision)], levels: &Levels) {
+    /// Adds what was decided on one person's readings; `begins` are the episodes that could be foreseen.
+    pub(super) fn add_kept(
+        &mut self,
+        kept: &Kept,
+        begins: &[Timestamp],
+        decisions: &[(Timestamp, Decision)],
+        levels: &Levels,
+    ) {
         let Some((level, side)) = self.condition.foreseen().zip(self.condition.side()) else { return };
         let Some(limit) = levels.of(level).map(|level| level.limit) else { return };
         let beyond = |value: i32| side.is_beyond(Glucose::from_hundredths(value, Unit::MgDl, Measured::Number), limit);
@@ -104,10 +91,7 @@ impl ForecastScore {
             self.were_false += u64::from(!came && !cut);
             self.rang_false += u64::from(alert.rang && !came && !cut);
         }
-        for (from, _) in episodes(kept, &beyond) {
-            if from - kept.followed_since(from) < Span::minutes(KNOWN_BEFORE_MIN) {
-                continue;
-            }
+        for from in begins.iter().copied() {
             self.episodes += 1;
             let first = alerts.partition_point(|alert| from - alert.at > Span::minutes(LEAD_MAX));
             let Some(alert) = alerts.get(first).filter(|alert| from - alert.at >= Span::minutes(LEAD_MIN)) else {

@@ -10,5 +10,6 @@ pub mod run;
 pub mod score;
 mod stood;
 pub mod story;
+pub mod suggest;
 pub mod summary;
 pub mod watched;

@@ -23,6 +23,9 @@ const GAP_MIN: i64 = 20;
 const GAP_SPARSE_MIN: i64 = 35;
 const SPARSE_CADENCE_MIN: i64 = 10;
 
+/// Episodes with less before them cannot be foreseen.
+const KNOWN_BEFORE_MIN: i64 = 20;
+
 /// Nobody asks for readings followed longer than this.
 const FOLLOWED_ENOUGH: Span = Span::minutes(60);
 
@@ -49,6 +52,8 @@ pub struct LevelScore {
     pub re_raised: u64,
     /// Episodes nobody was told of.
     pub missed: u64,
+    /// Time from the beginning of each episode to its first ring, or to its end where nothing rang, in milliseconds.
+    pub unheard_millis: i64,
     /// Summed delay of the first ring over the episodes that had one, in milliseconds.
     pub delay_millis: i64,
 }
@@ -79,6 +84,7 @@ impl Default for Score {
             repeated: 0,
             re_raised: 0,
             missed: 0,
+            unheard_millis: 0,
             delay_millis: 0,
         };
         Self {
@@ -102,25 +108,23 @@ impl Score {
 
     /// Adds one person's rows and the decisions made on them, each with its time.
     pub fn add(&mut self, rows: &[Row], decisions: &[(Timestamp, Decision)], levels: &Levels) {
-        let kept = Kept::of(rows);
-        self.readings += u64::try_from(rows.len()).unwrap_or(u64::MAX);
-        self.covered_millis += kept.covered_millis();
-        for forecast in &mut self.forecasts {
-            forecast.add_kept(&kept, decisions, levels);
+        self.add_past(&Past::new(rows, levels), decisions);
+    }
+
+    /// The same of rows that are looked through already.
+    pub fn add_past(&mut self, past: &Past, decisions: &[(Timestamp, Decision)]) {
+        self.readings += past.readings;
+        self.covered_millis += past.kept.covered_millis();
+        for (forecast, foreseeable) in self.forecasts.iter_mut().zip(&past.foreseeable) {
+            forecast.add_kept(&past.kept, foreseeable, decisions, &past.levels);
         }
         let count = |wanted: &dyn Fn(&Decision) -> bool| {
             u64::try_from(decisions.iter().filter(|(_, decision)| wanted(decision)).count()).unwrap_or(u64::MAX)
         };
         self.prompts += count(&|decision| decision.what == What::Prompt);
         self.gaps += count(&|decision| decision.what == What::Raised && decision.condition == Condition::Gap);
-        for (score, (condition, worse)) in self.levels.iter_mut().zip(SCORED) {
-            let Some(level) = levels.of(condition) else {
-                continue;
-            };
-            let limit = level.limit.hundredths();
-            let below = condition.side() == Some(Side::Low);
-            let beyond = |value: i32| if below { value < limit } else { value > limit };
-            score.add(&episodes(&kept, &beyond), decisions, condition, worse);
+        for ((score, (condition, worse)), episodes) in self.levels.iter_mut().zip(SCORED).zip(&past.episodes) {
+            score.add(episodes, decisions, condition, worse);
         }
     }
 }
@@ -164,11 +168,53 @@ impl LevelScore {
         self.episodes += u64::try_from(episodes.len()).unwrap_or(u64::MAX);
         for (from, to) in episodes {
             let first = rings.partition_point(|ring| *ring < *from - Span::minutes(COVERED_BEFORE_MIN));
-            match rings.get(first).filter(|ring| *ring <= to) {
-                Some(ring) => self.delay_millis += (*ring - *from).max(Span::ZERO).as_millis(),
-                None => self.missed += 1,
-            }
+            let ring = rings.get(first).filter(|ring| *ring <= to);
+            let delay = ring.map(|ring| (*ring - *from).max(Span::ZERO).as_millis());
+            self.missed += u64::from(delay.is_none());
+            self.delay_millis += delay.unwrap_or(0);
+            self.unheard_millis += delay.unwrap_or((*to - *from).as_millis());
         }
+    }
+}
+
+/// One person's rows, looked through once: however many settings are tried on them, the episodes beyond these limits
+/// are the same.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Past {
+    readings: u64,
+    kept: Kept,
+    levels: Levels,
+    /// Of each level that is scored.
+    episodes: Vec<Vec<(Timestamp, Timestamp)>>,
+    /// Of each forecast the episodes it could foresee.
+    foreseeable: Vec<Vec<Timestamp>>,
+}
+
+impl Past {
+    /// Looks through rows.
+    #[must_use]
+    pub fn new(rows: &[Row], levels: &Levels) -> Self {
+        let kept = Kept::of(rows);
+        let beyond = |condition: Condition| -> Vec<(Timestamp, Timestamp)> {
+            let Some((level, side)) = levels.of(condition).zip(condition.side()) else { return Vec::new() };
+            let limit = level.limit.hundredths();
+            episodes(&kept, &|value: i32| if side == Side::Low { value < limit } else { value > limit })
+        };
+        let found: Vec<_> = SCORED.into_iter().map(|(condition, _)| beyond(condition)).collect();
+        let foreseeable = |condition: &Condition| {
+            let place = SCORED.iter().position(|(level, _)| Some(*level) == condition.foreseen());
+            let begins = place.map(|place| &found[place]).into_iter().flatten().map(|(from, _)| *from);
+            begins.filter(|from| *from - kept.followed_since(*from) >= Span::minutes(KNOWN_BEFORE_MIN)).collect()
+        };
+        let foreseeable = Condition::FORECASTS.iter().map(foreseeable).collect();
+        let readings = u64::try_from(rows.len()).unwrap_or(u64::MAX);
+        Self { readings, levels: *levels, episodes: found, foreseeable, kept }
+    }
+
+    /// Wearer-days.
+    #[must_use]
+    pub fn days(&self) -> f64 {
+        Score { covered_millis: self.kept.covered_millis(), ..Score::default() }.days()
     }
 }
 

@@ -2,10 +2,12 @@
 //! rung is no quiet night. The definitions stand in docs/burden.md.
 
 use crate::domain::local::Hours;
+use crate::domain::mode::Mode;
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
 use crate::engine::effect::Decision;
+use crate::engine::mode::reason::Why;
 use crate::engine::reason::Reason;
 
 /// Between two readings further apart than this nothing was watched; as for a gap of sparse sensors in
@@ -30,7 +32,7 @@ pub struct Part {
 pub struct Watched(Vec<(Timestamp, Timestamp)>);
 
 impl Watched {
-    /// What the readings cover, without what decisions say that nobody watched. Readings are in the order of
+    /// What the readings cover, without what decisions say that nobody watched, and while the sensor was doubted. Readings are in the order of
     /// their measurement.
     #[must_use]
     pub fn new(readings: &[Reading], decisions: &[(Timestamp, Decision)]) -> Self {
@@ -41,14 +43,16 @@ impl Watched {
                 Some(_) | None => covered.push((at, at)),
             }
         }
-        for (_, decision) in decisions {
-            if let Reason::Unwatched { from, to, .. } = decision.reason {
-                covered = covered
-                    .into_iter()
-                    .flat_map(|(begin, end)| [(begin, end.min(from)), (begin.max(to), end)])
-                    .filter(|(begin, end)| begin < end)
-                    .collect();
-            }
+        let unwatched = decisions.iter().filter_map(|(_, decision)| match decision.reason {
+            Reason::Unwatched { from, to, .. } => Some((from, to)),
+            _ => None,
+        });
+        for (from, to) in unwatched.chain(doubted(decisions)) {
+            covered = covered
+                .into_iter()
+                .flat_map(|(begin, end)| [(begin, end.min(from)), (begin.max(to), end)])
+                .filter(|(begin, end)| begin < end)
+                .collect();
         }
         covered.retain(|(begin, end)| begin < end);
         Self(covered)
@@ -64,6 +68,34 @@ impl Watched {
             .map(|(begin, end)| (*end).min(until) - (*begin).max(from))
             .fold(Span::ZERO, |sum, span| sum + span)
     }
+}
+
+/// Stretches in which the wearer doubted the sensor, as decisions tell of that mode. One that began before the first
+/// decision is open from then on; one that has not ended lasts as long as it was asked for.
+#[must_use]
+pub fn doubted(decisions: &[(Timestamp, Decision)]) -> Vec<(Timestamp, Timestamp)> {
+    let mut stretches: Vec<(Timestamp, Timestamp)> = Vec::new();
+    let begin = decisions.first().map(|(at, _)| *at);
+    for (at, decision) in decisions {
+        let Reason::Mode { said } = &decision.reason else { continue };
+        let ended = match said {
+            Why::Set { mode: Mode::Doubted, until, .. } => {
+                match stretches.last_mut().filter(|(_, end)| *at <= *end) {
+                    Some((_, end)) => *end = *until,
+                    None => stretches.push((*at, *until)),
+                }
+                continue;
+            }
+            Why::Off { modes, .. } if modes.contains(&Mode::Doubted) => *at,
+            Why::Over { mode: Mode::Doubted, at, .. } => *at,
+            _ => continue,
+        };
+        match stretches.last_mut() {
+            Some((_, end)) => *end = (*end).min(ended),
+            None => stretches.extend(begin.map(|begin| (begin, ended))),
+        }
+    }
+    stretches
 }
 
 /// The wearer's days and nights in a period, in order and without a break. Where the clock changes zone
@@ -96,6 +128,7 @@ mod tests {
     use crate::domain::local::Zone;
     use crate::domain::reading::SourceId;
     use crate::domain::travel::Travel;
+    use crate::engine::effect::{Audience, Condition, Id, Priority, What};
 
     fn at(minutes: i64) -> Timestamp {
         Timestamp::from_seconds(minutes * 60)
@@ -112,6 +145,39 @@ mod tests {
         assert_eq!(watched.0, [(at(0), at(70)), (at(106), at(110))]);
         assert_eq!(watched.within(at(60), at(108)), Span::minutes(12));
         assert_eq!(watched.within(at(70), at(106)), Span::ZERO);
+    }
+
+    #[test]
+    fn a_doubted_sensor_is_not_watched() {
+        let decision = |said: Why| Decision {
+            what: What::Answer,
+            id: Id(0),
+            part_of: None,
+            condition: Condition::Mode,
+            priority: Priority::Information,
+            rings: false,
+            glucose: None,
+            reading_at: None,
+            rate: None,
+            doubt: None,
+            after_low: None,
+            mode: None,
+            to: Audience::Wearer,
+            reason: Reason::Mode { said },
+        };
+        let set = |until: i64| {
+            let (mode, until) = (Mode::Doubted, at(until));
+            decision(Why::Set { mode, until, after: None, limit: None, capped: None, waits: false, hold: None })
+        };
+        let off = decision(Why::Off { asked: None, modes: vec![Mode::Doubted], after: None, limit: None });
+        let over = |end: i64| decision(Why::Over { mode: Mode::Doubted, at: at(end), limit: None });
+        let told = [(at(0), decision(Why::NothingAsks)), (at(20), over(20))];
+        assert_eq!(doubted(&told), [(at(0), at(20))], "it began before");
+        let told =
+            [(at(10), set(130)), (at(30), off.clone()), (at(50), set(60)), (at(55), set(80)), (at(80), over(80))];
+        assert_eq!(doubted(&told), [(at(10), at(30)), (at(50), at(80))]);
+        let watched = Watched::new(&readings(&[0, 30, 60, 90, 120]), &told);
+        assert_eq!(watched.within(at(0), at(120)), Span::minutes(120 - 20 - 30));
     }
 
     /// The edges are those of the tz database: home until noon, then a clock seven hours ahead.
