@@ -2,7 +2,7 @@
 
 use super::alarm::Returned;
 use super::bedtime::BeforeSleep;
-use super::effect::Condition;
+use super::effect::{Condition, Id};
 use super::escalation::Chain;
 use super::flood::Flood;
 use super::hours::Kept;
@@ -99,4 +99,12 @@ pub struct State {
     pub modes: Modes,
     /// What falls due, and when.
     pub timers: Timers,
+}
+
+impl State {
+    /// The next number.
+    pub(super) const fn take_id(&mut self) -> Id {
+        self.last_id += 1;
+        Id(self.last_id)
+    }
 }
