@@ -17,6 +17,8 @@ const SPARSE_CADENCE_MIN: i64 = 10;
 /// Fewest readings a rate is taken from.
 const READINGS_MIN: usize = 3;
 
+const MILLIS_PER_MINUTE: f64 = 60_000.0;
+
 /// Below this a value counts as steady, in hundredths of a mg/dL per minute. With a measurement noise
 /// of 2 mg/dL and five readings over 20 minutes the slope's standard error is 0.13 mg/dL/min, so 0.5
 /// is almost four of them.
@@ -117,7 +119,7 @@ impl Direction {
 /// The least-squares slope of the last stretch, or nothing when fewer than three readings are in it.
 /// `newest_first` are readings of one source.
 #[must_use]
-#[expect(clippy::cast_precision_loss, reason = "minutes within an hour and glucose values are far below 2^53")]
+#[expect(clippy::cast_precision_loss, reason = "sums within an hour are far below 2^53")]
 #[expect(clippy::cast_possible_truncation, reason = "the slope is clamped to the range of an i32 first")]
 pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Span) -> Option<Rate> {
     let newest = newest_first.next()?;
@@ -126,24 +128,21 @@ pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Sp
     if !number(newest) {
         return None;
     }
-    let stretch =
-        Span::minutes(if cadence < Span::minutes(SPARSE_CADENCE_MIN) { STRETCH_MIN } else { STRETCH_SPARSE_MIN });
-    let (mut n, mut sum_t, mut sum_g, mut squares, mut products) = (0_usize, 0.0, 0.0, 0.0, 0.0);
-    for reading in std::iter::once(newest).chain(newest_first) {
-        if newest.measured - reading.measured > stretch {
-            break;
-        }
-        if !number(reading) {
-            return None;
-        }
-        let minutes = (reading.measured - newest.measured).as_millis() as f64 / 60_000.0;
+    let sparse = cadence >= Span::minutes(SPARSE_CADENCE_MIN);
+    let from = newest.measured - Span::minutes(if sparse { STRETCH_SPARSE_MIN } else { STRETCH_MIN });
+    // Sums of whole milliseconds and hundredths are exact; the newest is at zero.
+    let (mut n, mut sum_t, mut sum_g) = (1_usize, 0.0, f64::from(newest.glucose.hundredths()));
+    let (mut squares, mut products) = (0.0, 0.0);
+    newest_first.take_while(|reading| reading.measured >= from).try_for_each(|reading| {
+        let millis = (reading.measured.millis() - newest.measured.millis()) as f64;
         let hundredths = f64::from(reading.glucose.hundredths());
         n += 1;
-        sum_t += minutes;
+        sum_t += millis;
         sum_g += hundredths;
-        squares += minutes * minutes;
-        products += minutes * hundredths;
-    }
+        squares += millis * millis;
+        products += millis * hundredths;
+        number(reading).then_some(())
+    })?;
     if n < READINGS_MIN {
         return None;
     }
@@ -152,8 +151,12 @@ pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Sp
     if spread <= 0.0 {
         return None;
     }
-    let slope = (n * products - sum_t * sum_g) / spread;
-    Some(Rate(slope.clamp(-100_000.0, 100_000.0).round() as i32))
+    let slope = (n * products - sum_t * sum_g) * MILLIS_PER_MINUTE / spread;
+    let slope = slope.clamp(-100_000.0, 100_000.0);
+    // Halves away from zero, as `round` does it, which takes a call.
+    let whole = slope as i32;
+    let rest = slope - f64::from(whole);
+    Some(Rate(whole + i32::from(rest >= 0.5) - i32::from(rest <= -0.5)))
 }
 
 #[cfg(test)]
@@ -187,6 +190,21 @@ mod tests {
         assert_eq!(rate(rows.iter().rev(), Span::minutes(5)), None);
         assert_eq!(rate(rows.iter().rev(), Span::minutes(15)), Some(Rate(-40)));
         assert_eq!(rate(rows[..2].iter().rev(), Span::minutes(15)), None);
+    }
+
+    #[test]
+    fn halves_are_rounded_away_from_zero() {
+        let of = |hundredths: [i32; 3]| {
+            let mut rows = readings(&[(0, 0), (1, 0), (2, 0)]);
+            for (row, hundredths) in rows.iter_mut().zip(hundredths) {
+                row.glucose = Glucose::from_hundredths(10_000 + hundredths, Unit::MgDl, Measured::Number);
+            }
+            rate(rows.iter().rev(), Span::minutes(1))
+        };
+        // The slope of three is half of what the last differs from the first.
+        for (last, rounded) in [(0, 0), (1, 1), (2, 1), (3, 2), (-1, -1), (-2, -1), (-3, -2)] {
+            assert_eq!(of([0, 0, last]), Some(Rate(rounded)), "{last}");
+        }
     }
 
     #[test]
