@@ -1,11 +1,11 @@
 //! Where each level stands in the terms of the alarm standards, and what may follow what. The states are named as
 //! ANSI/ISA-18.2 and IEC 62682 name them; they are read off the engine's state, and kept nowhere else.
 
-use super::Engine;
 use super::effect::{Condition, Id, Side};
 use super::level::{Active, Level, Told};
 use super::policy::Rings;
 use super::recheck_high::Stage;
+use super::{Engine, State};
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -76,6 +76,32 @@ impl AlarmState {
     }
 }
 
+impl State {
+    /// Has the wearer answered an alert: marked it as seen, or treated it since it rang? One whose looks are over is
+    /// asked about again, and so it is to be answered again.
+    fn is_answered(&self, condition: Condition, active: &Active) -> bool {
+        let by_care = match condition.side() {
+            None => false,
+            // A low that was answered is no answer to the caution that comes after it.
+            Some(Side::Low) if condition == Condition::Caution => false,
+            Some(Side::Low) => self.chain.as_ref().is_some_and(|chain| chain.answered.is_some()),
+            Some(Side::High) => self.high_care.as_ref().is_some_and(|care| match care.stage {
+                Stage::Looking { treated, .. } => treated.at >= active.told_at.unwrap_or(active.rang),
+                Stage::Asking { .. } => false,
+            }),
+        };
+        active.seen || by_care
+    }
+
+    /// An alert is over: if it rang and nobody answered, that is remembered. What an earlier one of its condition
+    /// left was forgotten when this one came.
+    pub(super) fn remember_returned(&mut self, condition: Condition, active: &Active, until: Timestamp) {
+        if active.told == Told::Rang && !self.is_answered(condition, active) {
+            self.returned.push(Returned { id: active.id, condition, since: active.since, until });
+        }
+    }
+}
+
 impl Engine {
     /// Where a level stands.
     #[must_use]
@@ -89,7 +115,7 @@ impl Engine {
         match level {
             Level::Active(active) if active.told == Told::Hidden && !active.seen => SuppressedByDesign,
             Level::Active(_) if shelved => Shelved,
-            Level::Active(active) if self.is_answered(condition, active) => Acknowledged,
+            Level::Active(active) if self.state.is_answered(condition, active) => Acknowledged,
             Level::Active(active) if active.told == Told::Held => SuppressedByDesign,
             Level::Active(_) => Unacknowledged,
             Level::Clear | Level::Waiting { .. } => {
@@ -99,37 +125,17 @@ impl Engine {
         }
     }
 
-    /// Has the wearer answered an alert: marked it as seen, or treated it since it rang? One whose looks are over is
-    /// asked about again, and so it is to be answered again.
-    fn is_answered(&self, condition: Condition, active: &Active) -> bool {
-        let by_care = match condition.side() {
-            None => false,
-            // A low that was answered is no answer to the caution that comes after it.
-            Some(Side::Low) if condition == Condition::Caution => false,
-            Some(Side::Low) => self.state.chain.as_ref().is_some_and(|chain| chain.answered.is_some()),
-            Some(Side::High) => self.state.high_care.as_ref().is_some_and(|care| match care.stage {
-                Stage::Looking { treated, .. } => treated.at >= active.told_at.unwrap_or(active.rang),
-                Stage::Asking { .. } => false,
-            }),
-        };
-        active.seen || by_care
-    }
-
-    /// An alert is over: if it rang and nobody answered, that is remembered. What an earlier one of its condition
-    /// left was forgotten when this one came.
-    pub(super) fn remember_returned(&mut self, condition: Condition, active: &Active, until: Timestamp) {
-        if active.told == Told::Rang && !self.is_answered(condition, active) {
-            self.state.returned.push(Returned { id: active.id, condition, since: active.since, until });
-        }
-    }
-
     /// What is over long enough, or has come again, need not be answered any more.
     pub(super) fn forget_returned(&mut self, now: Timestamp) {
-        let mut returned = std::mem::take(&mut self.state.returned);
-        returned.retain(|returned| {
+        let stays = |state: &State, returned: &Returned| {
             let is_recent = now - returned.until <= Span::hours(RETURNED_KEPT_HOURS);
-            is_recent && self.state.active(returned.condition).is_none()
-        });
+            is_recent && state.active(returned.condition).is_none()
+        };
+        if self.state.returned.iter().all(|returned| stays(&self.state, returned)) {
+            return;
+        }
+        let mut returned = std::mem::take(&mut self.state.returned);
+        returned.retain(|returned| stays(&self.state, returned));
         self.state.returned = returned;
     }
 }

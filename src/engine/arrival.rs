@@ -54,6 +54,14 @@ impl Arrivals {
         self.history_only
     }
 
+    /// It arrives as it should: nothing is known against it.
+    fn forget(&mut self) {
+        let Self { pieces, apart, behind, history_only } = self;
+        pieces.clear();
+        apart.clear();
+        (*behind, *history_only) = (false, false);
+    }
+
     fn add(&mut self, arrival: Arrival) {
         keep_last(&mut self.pieces, arrival);
         match self.apart.last_mut().filter(|last| arrival.at - last.at < Span::minutes(APART_MIN)) {
@@ -89,7 +97,7 @@ impl Engine {
         let past_after = self.past_after(source);
         let late = turn.now - newest;
         if late <= past_after {
-            self.source(source).arrivals = Arrivals::default();
+            self.source(source).arrivals.forget();
             return;
         }
         let night = turn.night.inside;

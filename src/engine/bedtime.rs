@@ -91,7 +91,8 @@ pub struct Memory {
 impl Engine {
     /// Whatever the turn did, the next line is planned: the timer runs whenever there is a bedtime.
     pub(super) fn plan_bedtime(&mut self, now: Timestamp) {
-        if self.state.timers.due(Timer::Bedtime).is_some() {
+        let none_ever = self.policy.bedtime.is_none() && self.state.before_sleep.next.is_none();
+        if none_ever || self.state.timers.due(Timer::Bedtime).is_some() {
             return;
         }
         let next = self.next_bedtime(now).filter(|next| *next > now);

@@ -145,9 +145,11 @@ impl Engine {
             let reason = Reason::Flood { since: open.first.at };
             withheld.push(Decision { what: What::Withheld, reason, ..decision.clone() });
         }
-        turn.out.extend(withheld);
-        self.tell_flood(turn);
-        self.plan_flood(turn.now);
+        if flood.open.is_some() {
+            turn.out.extend(withheld);
+            self.tell_flood(turn);
+            self.plan_flood(turn.now);
+        }
     }
 
     /// One message for what was withheld and still stands, if there is something new to tell and it is time.

@@ -101,7 +101,9 @@ impl Engine {
         if let Some(around) = self.around.filter(|(night, quiet)| holds(night) && holds(quiet)) {
             return around;
         }
-        let around = (self.policy.night.stretch(self.policy.zone, now), self.quiet_around(now));
+        let Policy { zone, night, quiet_hours, .. } = &self.policy;
+        let night = night.stretch(*zone, now);
+        let around = (night, if quiet_hours.is_empty() { night } else { self.quiet_around(now) });
         self.around = Some(around);
         around
     }

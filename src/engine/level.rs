@@ -105,7 +105,7 @@ pub enum Step {
     Anew { since: Timestamp },
     /// The alert rings again after a silence.
     Still { silent_since: Timestamp },
-    /// The alert ends.
+    /// The alert ends, and is left to who tells it.
     End { since: Timestamp },
 }
 
@@ -156,13 +156,7 @@ impl Level {
             }
             // Of two sources the slower one is late: a level never goes back in time.
             Self::Active(active) if seen.measured < active.last => Step::None,
-            Self::Active(active) => {
-                let step = active.step(policy, seen, beyond);
-                if matches!(step, Step::End { .. }) {
-                    *self = Self::Clear;
-                }
-                step
-            }
+            Self::Active(active) => active.step(policy, seen, beyond),
         }
     }
 

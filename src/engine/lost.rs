@@ -105,6 +105,9 @@ impl Engine {
     /// After a turn: where the source that spoke for others gives readings again, these are given the time to do so
     /// too, and then speak for themselves.
     pub(super) fn wait_after_first(&mut self, now: Timestamp) {
+        if self.state.sources.iter().all(|source| source.lost.is_none()) {
+            return;
+        }
         let left_alone = |state: &SourceState| {
             let first = state.lost.and_then(|lost| lost.part_of);
             first.is_some_and(|first| !self.is_lost(first))

@@ -235,21 +235,22 @@ impl Engine {
 
     /// The newest current reading, judged as now.
     fn judge(&mut self, turn: &mut Turn, reading: &Reading) {
+        let latest = self.latest_of(reading.source);
         if self.is_echo(reading) {
             self.record_echo(turn, reading);
-            turn.judged = self.latest_of(reading.source);
+            turn.judged = latest;
             self.watch_for_gap(turn, reading);
             return;
         }
         self.source(reading.source).judged = Some(reading.measured);
         self.notice_two_signals(turn);
         let (doubt, cadence) = (self.doubt(turn.now), self.source(reading.source).cadence());
+        let low_since = self.side(Side::Low).root().map(|root| root.since);
         for side in [Side::Low, Side::High] {
             turn.doubt = doubt.or_else(|| self.doubt_of_shape(side, reading));
-            turn.judged = self.of_two_signals(side, turn.now).or_else(|| self.latest_of(reading.source));
+            turn.judged = self.of_two_signals(side, turn.now).or(latest);
             let value = turn.judged.map_or(reading.glucose, |judged| judged.glucose);
             let first = turn.out.len();
-            let low_since = self.side(Side::Low).root().map(|root| root.since);
             self.see_what_came(turn, side, reading);
             self.judge_side(turn, &Seen { side, value, measured: reading.measured, cadence });
             self.foresee(turn, side, reading);
@@ -265,7 +266,7 @@ impl Engine {
         self.close_high_if_over(turn);
         self.complete_high_look(turn);
         self.complete_low_look(turn);
-        turn.judged = self.latest_of(reading.source);
+        turn.judged = latest;
         self.watch_for_gap(turn, reading);
     }
 
@@ -274,26 +275,32 @@ impl Engine {
             let Some((timer, _)) = self.state.timers.expired(turn.now) else {
                 return;
             };
-            match timer {
-                Timer::LowLook => self.look_at_low(turn),
-                Timer::HighLook => self.look_at_high(turn),
-                Timer::Past => self.tell_past(turn),
-                Timer::Gap(source) => self.gap(turn, source),
-                Timer::Scan(source) => self.call_for_scan(turn, source),
-                Timer::SensorEnd(source) => self.tell_sensor_end(turn, source),
-                Timer::Chain => self.escalate(turn),
-                Timer::Quiet => self.quiet_is_over(turn),
-                Timer::Digest => self.quiet_hours_are_over(turn),
-                Timer::Bedtime => self.tell_bedtime(turn),
-                Timer::GapCall(source) => self.call_for_gap(turn, source),
-                Timer::Waiting => self.ring_waiting(turn),
-                Timer::Flood => self.look_at_flood(turn),
-                Timer::Off => self.remind_of_switched_off(turn),
-                Timer::Reminder(id) => self.reminder_comes(turn, id),
-                Timer::Mode(due) => self.mode_is_due(turn, due),
-            }
+            self.fire(turn, timer);
         }
         unreachable!("a turn works off its timers");
+    }
+
+    /// What a timer was set for. Few turns come here.
+    #[cold]
+    fn fire(&mut self, turn: &mut Turn, timer: Timer) {
+        match timer {
+            Timer::LowLook => self.look_at_low(turn),
+            Timer::HighLook => self.look_at_high(turn),
+            Timer::Past => self.tell_past(turn),
+            Timer::Gap(source) => self.gap(turn, source),
+            Timer::Scan(source) => self.call_for_scan(turn, source),
+            Timer::SensorEnd(source) => self.tell_sensor_end(turn, source),
+            Timer::Chain => self.escalate(turn),
+            Timer::Quiet => self.quiet_is_over(turn),
+            Timer::Digest => self.quiet_hours_are_over(turn),
+            Timer::Bedtime => self.tell_bedtime(turn),
+            Timer::GapCall(source) => self.call_for_gap(turn, source),
+            Timer::Waiting => self.ring_waiting(turn),
+            Timer::Flood => self.look_at_flood(turn),
+            Timer::Off => self.remind_of_switched_off(turn),
+            Timer::Reminder(id) => self.reminder_comes(turn, id),
+            Timer::Mode(due) => self.mode_is_due(turn, due),
+        }
     }
 
     fn clock_stepped(&mut self, turn: &Turn, by: Span) {
@@ -336,7 +343,6 @@ impl Engine {
     }
 
     fn take_id(&mut self) -> Id {
-        self.state.last_id += 1;
-        Id(self.state.last_id)
+        self.state.take_id()
     }
 }

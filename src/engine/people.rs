@@ -178,6 +178,9 @@ impl Engine {
     /// After the timers of a turn: what rang for the wearer for the first time, or anew, is told to those who are told
     /// then. That the wearer wants it quiet is about their own ways.
     pub(super) fn tell_first_line(&mut self, turn: &mut Turn) {
+        if turn.out.is_empty() {
+            return;
+        }
         let zone = self.policy.zone;
         let mut told = Vec::new();
         for (place, person) in (0..).zip(self.policy.people.iter().take(PEOPLE_MAX)) {

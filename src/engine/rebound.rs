@@ -4,7 +4,7 @@
 use super::Engine;
 use super::effect::{Condition, Side, What};
 use super::level::{Level, NEW_EPISODE_AFTER_MIN};
-use super::policy::Levels;
+use super::policy::{LevelPolicy, Policy};
 use super::reason::Reason;
 use super::recheck_high::HighCare;
 use super::timers::Timer;
@@ -50,6 +50,19 @@ impl AfterLow {
     }
 }
 
+impl Policy {
+    /// The high level as it holds in this turn.
+    pub(super) fn high_in(&self, turn: &Turn) -> LevelPolicy {
+        let mut high = self.levels.high;
+        if turn.after_low.is_some() {
+            let wait = self.recheck.rebound_delay;
+            high.on_delay = high.on_delay.max(wait);
+            high.again_after = high.again_after.max(wait);
+        }
+        high
+    }
+}
+
 impl Engine {
     /// A reading came in, of now or late: it may be a low.
     pub(super) fn notice_low(&mut self, reading: &Reading) {
@@ -92,18 +105,10 @@ impl Engine {
             Level::Waiting { since, .. } => Some(*since),
             Level::Active(active) => active.row.map(|row| row.since),
         };
-        began(&side.worse).into_iter().chain(began(&side.milder)).min()
-    }
-
-    /// The levels as they hold for a reading.
-    pub(super) fn levels_for(&self, turn: &Turn, side: Side) -> Levels {
-        let mut levels = self.policy.levels;
-        if side == Side::High && turn.after_low.is_some() {
-            let wait = self.policy.recheck.rebound_delay;
-            levels.high.on_delay = levels.high.on_delay.max(wait);
-            levels.high.again_after = levels.high.again_after.max(wait);
+        match (began(&side.worse), began(&side.milder)) {
+            (Some(worse), Some(milder)) => Some(worse.min(milder)),
+            (worse, milder) => worse.or(milder),
         }
-        levels
     }
 
     /// A high is to be asked about, and came soon after a low: not yet. True when it is put off.

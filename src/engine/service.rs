@@ -48,13 +48,14 @@ impl Engine {
                 (true, None) => self.state.off.push(Off { condition, since: now }),
                 (false, Some(place)) => {
                     self.state.off.remove(place);
+                    if self.state.off.is_empty() {
+                        self.state.timers.stop(Timer::Off);
+                    }
                 }
                 (true, Some(_)) | (false, None) => {}
             }
         }
-        if self.state.off.is_empty() {
-            self.state.timers.stop(Timer::Off);
-        } else if self.state.timers.due(Timer::Off).is_none() {
+        if !self.state.off.is_empty() && self.state.timers.due(Timer::Off).is_none() {
             self.state.timers.set(Timer::Off, now + Span::hours(24 * REMINDED_EVERY_DAYS));
         }
     }

@@ -28,7 +28,10 @@ impl SideState {
     /// The alert that began the side's excursion: the one all others are part of.
     #[must_use]
     pub fn root(&self) -> Option<&Active> {
-        self.active().min_by_key(|active| (active.since, active.id))
+        match (self.worse.active(), self.milder.active()) {
+            (Some(worse), Some(milder)) if (milder.since, milder.id) < (worse.since, worse.id) => Some(milder),
+            (worse, milder) => worse.or(milder),
+        }
     }
 }
 
@@ -47,6 +50,18 @@ impl State {
     }
 
     /// The same, to be changed.
+    pub(super) const fn level_mut(&mut self, condition: Condition) -> Option<&mut Level> {
+        match condition {
+            Condition::VeryLow => Some(&mut self.low.worse),
+            Condition::Low => Some(&mut self.low.milder),
+            Condition::High => Some(&mut self.high.milder),
+            Condition::VeryHigh => Some(&mut self.high.worse),
+            Condition::Caution => Some(&mut self.modes.caution),
+            _ => None,
+        }
+    }
+
+    /// The active alert of a side's level, to be changed.
     pub(super) const fn active_mut(&mut self, condition: Condition) -> Option<&mut Active> {
         match condition {
             Condition::VeryLow => self.low.worse.active_mut(),
@@ -62,6 +77,94 @@ impl State {
     pub fn active(&self, condition: Condition) -> Option<&Active> {
         self.level(condition).and_then(Level::active)
     }
+
+    const fn side_mut(&mut self, side: Side) -> &mut SideState {
+        match side {
+            Side::Low => &mut self.low,
+            Side::High => &mut self.high,
+        }
+    }
+
+    const fn side(&self, side: Side) -> &SideState {
+        match side {
+            Side::Low => &self.low,
+            Side::High => &self.high,
+        }
+    }
+
+    /// Judges one level by the newest reading.
+    pub(super) fn judge_level(
+        &mut self,
+        turn: &mut Turn,
+        seen: &Seen,
+        condition: Condition,
+        policy: &LevelPolicy,
+        parent: Option<Id>,
+        hidden_by: Option<(Condition, Id)>,
+    ) {
+        if policy.rings == Rings::Never {
+            return;
+        }
+        let Some(level) = self.level_mut(condition) else {
+            return;
+        };
+        let step = level.step(policy, seen);
+        if step != Step::None {
+            self.tell_step(turn, seen, condition, policy, step, parent, hidden_by);
+        }
+    }
+
+    /// Tells what a reading did to a level. Few do anything to it.
+    #[cold]
+    #[expect(clippy::too_many_arguments, reason = "one step, all it depends on; a struct would only rename them")]
+    fn tell_step(
+        &mut self,
+        turn: &mut Turn,
+        seen: &Seen,
+        condition: Condition,
+        policy: &LevelPolicy,
+        step: Step,
+        parent: Option<Id>,
+        hidden_by: Option<(Condition, Id)>,
+    ) {
+        let Some(level) = self.level_mut(condition) else {
+            return;
+        };
+        let limit = policy.limit;
+        match step {
+            Step::None => {}
+            Step::Raise { since } => {
+                let id = self.take_id();
+                let (told, part_of) = match hidden_by {
+                    Some((worse, by)) => {
+                        turn.tell(What::Withheld, condition, id, Some(by), Reason::WorseActive { worse }, false);
+                        (Told::Hidden, Some(by))
+                    }
+                    None => (
+                        Engine::raise(turn, condition, policy, id, parent, Reason::BeyondLimit { limit, since }),
+                        parent,
+                    ),
+                };
+                let raised = Active::raised(id, part_of, since, told, seen.measured);
+                if let Some(level) = self.level_mut(condition) {
+                    *level = Level::Active(Active { told_at: Some(turn.now), ..raised });
+                }
+            }
+            Step::Anew { since } => {
+                Engine::again(turn, condition, policy, level, hidden_by, Reason::NewEpisode { limit, since });
+            }
+            Step::Still { silent_since } => {
+                Engine::again(turn, condition, policy, level, hidden_by, Reason::StillBeyond { limit, silent_since });
+            }
+            Step::End { since } => {
+                let ended = std::mem::take(level);
+                if let Some(active) = ended.active().filter(|active| active.told != Told::Hidden) {
+                    turn.tell(What::Ended, condition, active.id, active.part_of, Reason::BackWithin { since }, false);
+                    self.remember_returned(condition, active, seen.measured);
+                }
+            }
+        }
+    }
 }
 
 /// The conditions of a side, the worse first.
@@ -75,87 +178,37 @@ const fn conditions(side: Side) -> (Condition, Condition) {
 impl Engine {
     /// Judges the newest reading on one side.
     pub(super) fn judge_side(&mut self, turn: &mut Turn, seen: &Seen) {
+        let Self { policy, state, .. } = self;
         let (worse, milder) = conditions(seen.side);
-        let levels = self.levels_for(turn, seen.side);
-        let (Some(worse_policy), Some(milder_policy)) = (levels.of(worse), levels.of(milder)) else {
-            return;
+        let high;
+        let (worse_policy, milder_policy) = match seen.side {
+            Side::Low => (&policy.levels.very_low, &policy.levels.low),
+            Side::High => {
+                high = policy.high_in(turn);
+                (&policy.levels.very_high, &high)
+            }
         };
-        let mut side = std::mem::take(self.side_mut(seen.side));
-
+        let side = state.side(seen.side);
         let had_worse = side.worse.active().is_some();
         let had_any = side.active().next().is_some();
-        let foreseen = self.thread_that_came(seen.side);
+        let foreseen = state.foreseen.thread_that_came(seen.side);
         let parent = foreseen.or(side.milder.active().map(|active| active.id));
-        self.judge_level(turn, seen, worse, worse_policy, &mut side.worse, parent, None);
+        state.judge_level(turn, seen, worse, worse_policy, parent, None);
+        let side = state.side(seen.side);
         let worse_now = side.worse.active().map(|active| active.id);
         // A worse level that only waits to end has nothing to say about a new episode of the milder.
         let speaks = side.worse.active().is_some_and(Active::is_beyond) || side.milder.active().is_none();
         let hides = worse_now.filter(|_| speaks).map(|id| (worse, id));
-        self.judge_level(turn, seen, milder, milder_policy, &mut side.milder, foreseen, hides);
+        state.judge_level(turn, seen, milder, milder_policy, foreseen, hides);
 
+        let level = &mut state.side_mut(seen.side).milder;
         if had_worse && worse_now.is_none() {
-            Self::unhide(turn, milder, milder_policy, &mut side.milder);
+            Self::unhide(turn, milder, milder_policy, level);
         }
         if seen.side == Side::Low {
-            Self::ring_held_low(turn, seen, milder, milder_policy, &mut side.milder);
-        }
-        *self.side_mut(seen.side) = side;
-        if seen.side == Side::Low {
+            Self::ring_held_low(turn, seen, milder, milder_policy, level);
             self.judge_caution(turn, seen, had_any);
             self.follow_hold(turn, seen);
-        }
-    }
-
-    #[expect(clippy::too_many_arguments, reason = "one level, all it depends on; a struct would only rename them")]
-    pub(super) fn judge_level(
-        &mut self,
-        turn: &mut Turn,
-        seen: &Seen,
-        condition: Condition,
-        policy: &LevelPolicy,
-        level: &mut Level,
-        parent: Option<Id>,
-        hidden_by: Option<(Condition, Id)>,
-    ) {
-        if policy.rings == Rings::Never {
-            return;
-        }
-        let before = level.active().copied();
-        let limit = policy.limit;
-        match (level.step(policy, seen), before) {
-            (Step::Raise { since }, _) => {
-                let id = self.take_id();
-                let (told, part_of) = match hidden_by {
-                    Some((worse, by)) => {
-                        turn.tell(What::Withheld, condition, id, Some(by), Reason::WorseActive { worse }, false);
-                        (Told::Hidden, Some(by))
-                    }
-                    None => {
-                        (Self::raise(turn, condition, policy, id, parent, Reason::BeyondLimit { limit, since }), parent)
-                    }
-                };
-                let raised = Active::raised(id, part_of, since, told, seen.measured);
-                *level = Level::Active(Active { told_at: Some(turn.now), ..raised });
-            }
-            (Step::Anew { since }, Some(active)) => {
-                Self::again(turn, condition, policy, level, &active, hidden_by, Reason::NewEpisode { limit, since });
-            }
-            (Step::Still { silent_since }, Some(active)) => {
-                Self::again(
-                    turn,
-                    condition,
-                    policy,
-                    level,
-                    &active,
-                    hidden_by,
-                    Reason::StillBeyond { limit, silent_since },
-                );
-            }
-            (Step::End { since }, Some(active)) if active.told != Told::Hidden => {
-                turn.tell(What::Ended, condition, active.id, active.part_of, Reason::BackWithin { since }, false);
-                self.remember_returned(condition, &active, seen.measured);
-            }
-            (Step::None | Step::End { .. } | Step::Anew { .. } | Step::Still { .. }, _) => {}
         }
     }
 
@@ -180,10 +233,12 @@ impl Engine {
         condition: Condition,
         policy: &LevelPolicy,
         level: &mut Level,
-        active: &Active,
         hidden_by: Option<(Condition, Id)>,
         reason: Reason,
     ) {
+        let Some(active) = level.active_mut() else {
+            return;
+        };
         let held = turn.holds(policy.rings, priority::of(condition, &reason, turn.judged, turn.very_high));
         let (what, reason, rings) = match (hidden_by, held) {
             (Some((worse, _)), _) => (What::Withheld, Reason::WorseActive { worse }, false),
@@ -192,10 +247,8 @@ impl Engine {
             (None, None) => (What::Repeated, reason, true),
         };
         turn.tell(what, condition, active.id, active.part_of, reason, rings);
-        if let Some(active) = level.active_mut() {
-            active.seen = active.seen && !rings;
-            active.told = if rings { Told::Rang } else { active.told };
-            active.told_at = if rings { Some(turn.now) } else { active.told_at };
+        if rings {
+            (active.seen, active.told, active.told_at) = (false, Told::Rang, Some(turn.now));
         }
     }
 
@@ -245,17 +298,11 @@ impl Engine {
     }
 
     pub(super) const fn side_mut(&mut self, side: Side) -> &mut SideState {
-        match side {
-            Side::Low => &mut self.state.low,
-            Side::High => &mut self.state.high,
-        }
+        self.state.side_mut(side)
     }
 
     pub(super) const fn side(&self, side: Side) -> &SideState {
-        match side {
-            Side::Low => &self.state.low,
-            Side::High => &self.state.high,
-        }
+        self.state.side(side)
     }
 }
 

@@ -132,15 +132,12 @@ impl SourceState {
         if let Some(before) = self.newest {
             let interval = measured - before;
             if interval > Span::ZERO && interval <= Span::minutes(INTERVAL_MAX_MIN) {
-                if self.intervals.len() == INTERVALS_MAX {
-                    self.intervals.remove(0);
-                }
+                let oldest = (self.intervals.len() == INTERVALS_MAX).then(|| self.intervals.remove(0));
                 self.intervals.push(interval);
-                let mut sorted = [Span::ZERO; INTERVALS_MAX];
-                let sorted = &mut sorted[..self.intervals.len()];
-                sorted.copy_from_slice(&self.intervals);
-                sorted.sort_unstable();
-                self.cadence = sorted.get(sorted.len() / 2).copied();
+                // The median of the same intervals is the same.
+                if oldest != Some(interval) {
+                    self.cadence = median(&self.intervals);
+                }
             }
         }
         self.newest = self.newest.max(Some(measured));
@@ -158,13 +155,13 @@ impl SourceState {
     fn in_other_unit(&self, reading: &Reading) -> bool {
         let glucose = reading.glucose;
         let value = glucose.hundredths();
-        let tells = |at: Timestamp| reading.measured - at <= Span::minutes(UNIT_TOLD_FOR_MIN);
-        let good = self.good.filter(|_| self.good_at.is_some_and(tells));
         let other = match glucose.received() {
             Unit::MgDl if value <= MMOL_L_MAX_HUNDREDTHS => value * MG_DL_PER_MMOL_L,
             Unit::MmolL if value >= MG_DL_LIKELY_HUNDREDTHS => value / MG_DL_PER_MMOL_L,
             Unit::MgDl | Unit::MmolL => return false,
         };
+        let tells = |at: Timestamp| reading.measured - at <= Span::minutes(UNIT_TOLD_FOR_MIN);
+        let good = self.good.filter(|_| self.good_at.is_some_and(tells));
         if let Some(good) = good.map(Glucose::hundredths) {
             return (other - good).abs() < (value - good).abs();
         }
@@ -172,6 +169,14 @@ impl SourceState {
         let whole = self.good.is_none_or(|good| good.hundredths() % 100 == 0);
         glucose.received() == Unit::MgDl && value % 100 != 0 && whole
     }
+}
+
+fn median(intervals: &[Span]) -> Option<Span> {
+    let mut sorted = [Span::ZERO; INTERVALS_MAX];
+    let sorted = sorted.get_mut(..intervals.len())?;
+    sorted.copy_from_slice(intervals);
+    sorted.sort_unstable();
+    sorted.get(sorted.len() / 2).copied()
 }
 
 impl Engine {
@@ -183,12 +188,19 @@ impl Engine {
                 || self.source(reading.source).in_other_unit(reading))
     }
 
+    #[inline]
     pub(super) fn source(&mut self, source: SourceId) -> &mut SourceState {
         let place = usize::from(source.0);
         if self.state.sources.len() <= place {
-            self.state.sources.resize_with(place + 1, SourceState::default);
+            self.make_room_for(source);
         }
         &mut self.state.sources[place]
+    }
+
+    /// Once in a life.
+    #[cold]
+    fn make_room_for(&mut self, source: SourceId) {
+        self.state.sources.resize_with(usize::from(source.0) + 1, SourceState::default);
     }
 
     /// The numbers of all sources: those in the settings, and those that were in them once.

@@ -2,7 +2,7 @@
 
 use super::alarm::Returned;
 use super::bedtime::BeforeSleep;
-use super::effect::Condition;
+use super::effect::{Condition, Id};
 use super::escalation::Chain;
 use super::flood::Flood;
 use super::foresee::Foreseen;
@@ -103,4 +103,12 @@ pub struct State {
     pub foreseen: Foreseen,
     /// What falls due, and when.
     pub timers: Timers,
+}
+
+impl State {
+    /// The next number.
+    pub(super) const fn take_id(&mut self) -> Id {
+        self.last_id += 1;
+        Id(self.last_id)
+    }
 }

@@ -63,7 +63,9 @@ impl Timers {
 
     /// Stops a timer; one that is not running stays so.
     pub fn stop(&mut self, timer: Timer) {
-        self.due.retain(|(known, _)| *known != timer);
+        if let Some(place) = self.due.iter().position(|(known, _)| *known == timer) {
+            self.due.remove(place);
+        }
     }
 
     /// How many are running.

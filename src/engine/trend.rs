@@ -17,6 +17,8 @@ const SPARSE_CADENCE_MIN: i64 = 10;
 /// Fewest readings a rate is taken from.
 const READINGS_MIN: u32 = 3;
 
+const MILLIS_PER_MINUTE: f64 = 60_000.0;
+
 /// Below this a value counts as steady, in hundredths of a mg/dL per minute. With a measurement noise
 /// of 2 mg/dL and five readings over 20 minutes the slope's standard error is 0.13 mg/dL/min, so 0.5
 /// is almost four of them.
@@ -114,32 +116,34 @@ impl Direction {
     }
 }
 
-/// Sums over points in time, for a least-squares line.
+/// Sums over points in time, for a least-squares line: of whole milliseconds and hundredths, so that they are exact.
 #[derive(Debug, Clone, Copy, Default)]
 struct Sums {
     n: u32,
-    minutes: f64,
+    millis: f64,
     hundredths: f64,
     squares: f64,
     products: f64,
 }
 
 impl Sums {
-    #[expect(clippy::cast_precision_loss, reason = "minutes within an hour are far below 2^53 milliseconds")]
+    /// A value so long before the newest.
+    #[expect(clippy::cast_precision_loss, reason = "sums within an hour are far below 2^53")]
     fn add(&mut self, before: Span, glucose: Glucose) {
-        let (minutes, hundredths) = (-(before.as_millis() as f64) / 60_000.0, f64::from(glucose.hundredths()));
+        let (millis, hundredths) = (-(before.as_millis() as f64), f64::from(glucose.hundredths()));
         self.n += 1;
-        self.minutes += minutes;
+        self.millis += millis;
         self.hundredths += hundredths;
-        self.squares += minutes * minutes;
-        self.products += minutes * hundredths;
+        self.squares += millis * millis;
+        self.products += millis * hundredths;
     }
 
     /// In hundredths of a mg/dL per minute; nothing when all points are at one time.
     fn slope(&self) -> Option<f64> {
         let n = f64::from(self.n);
-        let spread = n * self.squares - self.minutes * self.minutes;
-        (spread > 0.0).then(|| (n * self.products - self.minutes * self.hundredths) / spread)
+        let spread = n * self.squares - self.millis * self.millis;
+        let products = n * self.products - self.millis * self.hundredths;
+        (spread > 0.0).then(|| products * MILLIS_PER_MINUTE / spread)
     }
 }
 
@@ -154,20 +158,19 @@ pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Sp
     if !number(newest) {
         return None;
     }
-    let stretch =
-        Span::minutes(if cadence < Span::minutes(SPARSE_CADENCE_MIN) { STRETCH_MIN } else { STRETCH_SPARSE_MIN });
+    let sparse = cadence >= Span::minutes(SPARSE_CADENCE_MIN);
+    let from = newest.measured - Span::minutes(if sparse { STRETCH_SPARSE_MIN } else { STRETCH_MIN });
     let mut sums = Sums::default();
-    for reading in std::iter::once(newest).chain(newest_first) {
-        if newest.measured - reading.measured > stretch {
-            break;
-        }
-        if !number(reading) {
-            return None;
-        }
+    sums.add(Span::ZERO, newest.glucose);
+    newest_first.take_while(|reading| reading.measured >= from).try_for_each(|reading| {
         sums.add(newest.measured - reading.measured, reading.glucose);
-    }
-    let slope = sums.slope().filter(|_| sums.n >= READINGS_MIN)?;
-    Some(Rate(slope.clamp(-100_000.0, 100_000.0).round() as i32))
+        number(reading).then_some(())
+    })?;
+    let slope = sums.slope().filter(|_| sums.n >= READINGS_MIN)?.clamp(-100_000.0, 100_000.0);
+    // Halves away from zero, as `round` does it, which takes a call.
+    let whole = slope as i32;
+    let rest = slope - f64::from(whole);
+    Some(Rate(whole + i32::from(rest >= 0.5) - i32::from(rest <= -0.5)))
 }
 
 /// The least-squares slope of a stretch in mg/dL per minute; zero where one reading tells nothing of it. A value beyond
@@ -218,6 +221,21 @@ mod tests {
         assert_eq!(rate(rows.iter().rev(), Span::minutes(5)), None);
         assert_eq!(rate(rows.iter().rev(), Span::minutes(15)), Some(Rate(-40)));
         assert_eq!(rate(rows[..2].iter().rev(), Span::minutes(15)), None);
+    }
+
+    #[test]
+    fn halves_are_rounded_away_from_zero() {
+        let of = |hundredths: [i32; 3]| {
+            let mut rows = readings(&[(0, 0), (1, 0), (2, 0)]);
+            for (row, hundredths) in rows.iter_mut().zip(hundredths) {
+                row.glucose = Glucose::from_hundredths(10_000 + hundredths, Unit::MgDl, Measured::Number);
+            }
+            rate(rows.iter().rev(), Span::minutes(1))
+        };
+        // The slope of three is half of what the last differs from the first.
+        for (last, rounded) in [(0, 0), (1, 1), (2, 1), (3, 2), (-1, -1), (-2, -1), (-3, -2)] {
+            assert_eq!(of([0, 0, last]), Some(Rate(rounded)), "{last}");
+        }
     }
 
     #[test]

@@ -155,10 +155,7 @@ impl Engine {
 
     /// Looks at the last readings for two signals; called with each reading that is judged.
     pub(super) fn notice_two_signals(&mut self, turn: &mut Turn) {
-        let mut newest = self.state.window.all_newest_first().copied();
-        let triple = [newest.next(), newest.next(), newest.next()];
-        drop(newest);
-        let [Some(last), Some(before), Some(first)] = triple else { return };
+        let Some(&[first, before, last]) = self.state.window.newest_three() else { return };
         let (lower, higher) =
             if last.glucose.hundredths() < before.glucose.hundredths() { (last, before) } else { (before, last) };
         let (now, lower, higher) = (last.measured, lower.glucose, higher.glucose);
@@ -292,6 +289,10 @@ impl Engine {
         if shift >= Span::seconds(ECHO_BELOW_SECONDS) || last.glucose != before.glucose {
             return false;
         }
+        let Some(cadence) = newest.next().map(|third| last.measured - third.measured) else { return false };
+        if cadence < Span::seconds(ECHO_BELOW_SECONDS) {
+            return false;
+        }
         // Rows that came in one piece: nothing has been judged yet but what is judged now.
         let state = self.state.sources.get(usize::from(reading.source.0));
         if state.and_then(|state| state.judged) != Some(before.measured) {
@@ -300,10 +301,8 @@ impl Engine {
         let rows: Vec<&Reading> = self.state.window.newest_first(reading.source).take(ECHO_PAIRS * 2).collect();
         let one_minute = Span::minutes(1);
         let near = |a: Span, b: Span| a <= b + one_minute && b <= a + one_minute;
-        let Some(cadence) = rows.get(2).map(|third| last.measured - third.measured) else { return false };
         // Two rows of readings, each at the same cadence, a constant shift apart.
         let steady = rows.len() == ECHO_PAIRS * 2
-            && cadence >= Span::seconds(ECHO_BELOW_SECONDS)
             && rows.iter().zip(rows.iter().skip(2)).all(|(new, old)| near(new.measured - old.measured, cadence))
             && rows.chunks_exact(2).all(|pair| near(pair[0].measured - pair[1].measured, shift));
         let alike = rows.chunks_exact(2).filter(|pair| pair[0].glucose == pair[1].glucose).count();

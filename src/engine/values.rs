@@ -6,7 +6,7 @@ use super::source::SourceState;
 use super::turn::Judged;
 use super::{Engine, PAST_MIN, trend};
 use crate::domain::glucose::Glucose;
-use crate::domain::reading::SourceId;
+use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 
 /// The value at a treatment is the last one within this before it.
@@ -24,21 +24,30 @@ impl Engine {
 
     /// The newest reading of a source, with its rate; fresh or not.
     pub(super) fn latest_of(&self, source: SourceId) -> Option<Judged> {
-        let newest = self.state.window.newest_first(source).next()?;
+        let newest_first = self.state.window.newest_first(source);
+        let newest = newest_first.clone().next()?;
         let cadence = self.state.sources.get(usize::from(source.0)).map_or(Span::ZERO, SourceState::cadence);
-        let rate = trend::rate(self.state.window.newest_first(source), cadence);
+        let rate = trend::rate(newest_first, cadence);
         Some(Judged { glucose: newest.glucose, at: newest.measured, rate })
+    }
+
+    /// The newest reading, if it is still about now.
+    fn fresh_reading(&self, now: Timestamp) -> Option<&Reading> {
+        self.state.window.newest().filter(|newest| {
+            let cadence = self.state.sources.get(usize::from(newest.source.0)).map_or(Span::ZERO, SourceState::cadence);
+            now - newest.measured <= Span::minutes(PAST_MIN).max(cadence.times(2, 1))
+        })
+    }
+
+    /// The last meter check, if it is still about now.
+    fn fresh_meter(&self, now: Timestamp) -> Option<(Timestamp, Glucose)> {
+        self.state.meter.filter(|(at, _)| now - *at <= Span::minutes(PAST_MIN))
     }
 
     /// The newest value that is still about now: a reading, or a newer meter check.
     pub(super) fn latest(&self, now: Timestamp) -> Option<Judged> {
-        let reading = self.state.window.newest().and_then(|newest| {
-            let cadence = self.state.sources.get(usize::from(newest.source.0)).map_or(Span::ZERO, SourceState::cadence);
-            let fresh = now - newest.measured <= Span::minutes(PAST_MIN).max(cadence.times(2, 1));
-            fresh.then(|| self.latest_of(newest.source)).flatten()
-        });
-        let meter = self.state.meter.filter(|(at, _)| now - *at <= Span::minutes(PAST_MIN));
-        match (reading, meter) {
+        let reading = self.fresh_reading(now).and_then(|newest| self.latest_of(newest.source));
+        match (reading, self.fresh_meter(now)) {
             (Some(reading), Some((at, glucose))) if at > reading.at => Some(Judged { glucose, at, rate: reading.rate }),
             (None, Some((at, glucose))) => Some(Judged { glucose, at, rate: None }),
             (reading, _) => reading,
@@ -47,17 +56,18 @@ impl Engine {
 
     /// For lows: of several fresh sources the lowest value, so that none hides another's low.
     pub(super) fn lowest_latest(&self, now: Timestamp) -> Option<Judged> {
-        let newest = self.latest(now);
-        let latest = self.numbers().filter_map(|source| self.latest_of(source));
-        let others = latest.filter(|judged| now - judged.at <= Span::minutes(PAST_MIN));
-        let meter_is_newest = newest.is_some_and(|newest| self.state.meter.is_some_and(|(at, _)| at == newest.at));
-        if meter_is_newest {
-            return newest;
+        let newest = self.fresh_reading(now);
+        let newest_at = newest.map(|reading| reading.measured).max(self.fresh_meter(now).map(|(at, _)| at));
+        if self.state.meter.is_some_and(|(at, _)| newest_at == Some(at)) {
+            return self.latest(now);
         }
         if let Some(lower) = self.of_two_signals(Side::Low, now) {
             return Some(lower);
         }
-        others.chain(newest).min_by_key(|judged| judged.glucose.hundredths())
+        let last = self.numbers().filter_map(|source| self.state.window.newest_first(source).next());
+        let others = last.filter(|reading| now - reading.measured <= Span::minutes(PAST_MIN));
+        let lowest = others.chain(newest).min_by_key(|reading| reading.glucose.hundredths())?;
+        self.latest_of(lowest.source)
     }
 
     /// The value at a time the wearer names, if a reading or meter check was close before it.

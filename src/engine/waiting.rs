@@ -105,6 +105,9 @@ impl Engine {
     /// At the end of a turn: what rang waits to be answered, what is over does not, and whoever was called for it is
     /// told why it is over.
     pub(super) fn keep_waiting(&mut self, turn: &mut Turn) {
+        if turn.out.is_empty() && self.state.waiting.is_empty() {
+            return;
+        }
         let mut over = Vec::new();
         for decision in turn.out.iter().filter(|decision| decision.to.is_wearer()) {
             let new = match decision.what {

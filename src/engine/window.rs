@@ -3,7 +3,6 @@
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
-use std::collections::VecDeque;
 
 /// How far back the window reaches from its newest reading.
 const KEPT_MIN: i64 = 60;
@@ -15,28 +14,28 @@ const READINGS_MAX: usize = 128;
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Window {
-    readings: VecDeque<Reading>,
+    readings: Vec<Reading>,
 }
 
 impl Window {
     /// Puts a reading in its place. One that is there already, by source and time, changes nothing: false.
     pub fn insert(&mut self, reading: Reading) -> bool {
-        let place = self.readings.partition_point(|known| known.measured <= reading.measured);
-        let doubled = self
-            .readings
-            .range(..place)
-            .rev()
-            .take_while(|known| known.measured == reading.measured)
-            .any(|known| known.source == reading.source);
-        if doubled {
-            return false;
+        // Nearly all belong at the end.
+        let mut place = self.readings.len();
+        for known in self.readings.iter().rev().take_while(|known| known.measured >= reading.measured) {
+            if known.measured > reading.measured {
+                place -= 1;
+            } else if known.source == reading.source {
+                return false;
+            }
         }
         self.readings.insert(place, reading);
-        let newest = self.readings.back().map_or(reading.measured, |newest| newest.measured);
+        let newest = self.readings.last().map_or(reading.measured, |newest| newest.measured);
         while self.readings.len() > READINGS_MAX
-            || self.readings.front().is_some_and(|oldest| newest - oldest.measured > Span::minutes(KEPT_MIN))
+            || self.readings.first().is_some_and(|oldest| newest - oldest.measured > Span::minutes(KEPT_MIN))
         {
-            self.readings.pop_front();
+            // An hour is moved sooner than a ring of it is walked, which each judgement does several times.
+            self.readings.remove(0);
         }
         true
     }
@@ -44,7 +43,13 @@ impl Window {
     /// The newest reading of any source.
     #[must_use]
     pub fn newest(&self) -> Option<&Reading> {
-        self.readings.back()
+        self.readings.last()
+    }
+
+    /// The three newest readings of any source, the newest last.
+    #[must_use]
+    pub fn newest_three(&self) -> Option<&[Reading; 3]> {
+        self.readings.last_chunk()
     }
 
     /// The newest reading measured at or before an instant.
@@ -60,10 +65,8 @@ impl Window {
 
     /// Keeps what is wanted; asked from the newest on.
     pub fn retain_newest_first(&mut self, mut wanted: impl FnMut(&Reading) -> bool) {
-        let mut kept: VecDeque<Reading> = VecDeque::with_capacity(self.readings.len());
-        for reading in self.readings.iter().rev().filter(|reading| wanted(reading)) {
-            kept.push_front(*reading);
-        }
+        let mut kept: Vec<Reading> = self.readings.iter().rev().filter(|reading| wanted(reading)).copied().collect();
+        kept.reverse();
         self.readings = kept;
     }
 

@@ -1,9 +1,10 @@
 //! What the benchmarks read: invented rows in several ways of writing.
 
+use recheck::domain::glucose::Glucose;
 use recheck::domain::local::Zone;
 use recheck::domain::time::{Span, Timestamp};
 use recheck::formats::encoding::Encoding;
-use recheck::formats::rows::Rows;
+use recheck::formats::rows::{Row, Rows};
 use recheck::formats::wanted::{Dialect, Wanted};
 use recheck::intake::folder::after_lines;
 use std::fmt::Write as _;
@@ -13,6 +14,13 @@ pub(crate) const ROWS: i64 = 100_000;
 
 /// 2026-03-02 00:00 UTC.
 const START: Timestamp = Timestamp::from_seconds(1_772_409_600);
+
+/// Of the made-up walk: how hard its speed is pushed about, for how many minutes that lasts, the value it is pulled
+/// back to, and how weakly.
+const PUSH: f64 = 0.38;
+const PUSH_LASTS_MIN: f64 = 25.0;
+const MIDDLE: f64 = 155.0;
+const PULL: f64 = 3_500.0;
 
 /// A way of writing rows.
 #[derive(Debug, Clone, Copy)]
@@ -61,6 +69,34 @@ impl Made {
     }
 }
 
+/// The next number of a row that looks random: Knuth's MMIX constants.
+const fn next(state: u64) -> u64 {
+    state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407)
+}
+
+/// A made-up person's glucose: its speed is pushed about and pulled back to the middle, so that lows and highs come
+/// and go as excursions do. Of 100,000 rows five minutes apart 3 % are below 70 and 28 % above 180.
+#[expect(clippy::cast_precision_loss, reason = "minutes and 31 bits of chance are far below 2^53")]
+#[expect(clippy::cast_possible_truncation, reason = "the level is clamped to what a sensor shows")]
+pub(crate) fn walk(rows: usize, cadence: Span) -> Vec<Row> {
+    let minutes = cadence.as_millis() as f64 / 60_000.0;
+    let (mut level, mut speed, mut state) = (140.0, 0.0, 7_u64);
+    let mut at = START;
+    let mut row = || {
+        let mut push = 0.0;
+        for _ in 0..4 {
+            state = next(state);
+            push += (state >> 33) as f64 / f64::from(1_u32 << 31) - 0.5;
+        }
+        level += speed * minutes;
+        speed += PUSH * push * minutes.sqrt() - (speed / PUSH_LASTS_MIN + (level - MIDDLE) / PULL) * minutes;
+        level = level.clamp(40.0, 400.0);
+        at = at + cadence;
+        Row { measured: at, glucose: Glucose::mg_dl(level.round() as i32) }
+    };
+    (0..rows).map(|_| row()).collect()
+}
+
 fn text(way: Way) -> String {
     let mut text = String::from(match way {
         Way::Iso | Way::Utf16 => "time,glucose\n",
@@ -70,8 +106,7 @@ fn text(way: Way) -> String {
     });
     let (mut value, mut state) = (120_i64, 7_u64);
     for row in 0..ROWS {
-        // Knuth's MMIX constants.
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        state = next(state);
         value = (value + i64::try_from((state >> 33) % 15).unwrap_or(0) - 7).clamp(50, 320);
         let wall = Zone::UTC.wall(START + Span::minutes(5 * row));
         let iso = wall.format("%Y-%m-%d %H:%M:%S");

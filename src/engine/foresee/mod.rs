@@ -109,6 +109,11 @@ impl Foreseen {
         all.filter_map(|condition| self.of(condition))
     }
 
+    /// The thread of a forecast that came true, for the level it foresaw.
+    pub(super) fn thread_that_came(&self, side: Side) -> Option<Id> {
+        self.on(side).find_map(|foresight| foresight.thread)
+    }
+
     /// Those that stand and have rung, to be marked as seen.
     pub(super) fn rung_mut(&mut self) -> impl Iterator<Item = (Condition, &mut Forecast, Option<Timestamp>)> {
         self.all_mut().into_iter().filter_map(|(condition, foresight)| {
@@ -311,11 +316,6 @@ impl Engine {
         let root = self.side(side).root().map(|root| root.part_of.unwrap_or(root.id));
         let mut foreseen = self.state.foreseen.on(side);
         root.or_else(|| foreseen.find_map(|foresight| foresight.thread.or(foresight.open.map(|open| open.thread()))))
-    }
-
-    /// The thread of a forecast that came true, for the level it foresaw.
-    pub(super) fn thread_that_came(&self, side: Side) -> Option<Id> {
-        self.state.foreseen.on(side).find_map(|foresight| foresight.thread)
     }
 
     /// The forecast of that condition, if one stands.

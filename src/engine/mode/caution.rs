@@ -70,6 +70,9 @@ impl Engine {
     /// The strictest cautious limit that anything asks for; none when low itself is as strict.
     #[must_use]
     pub fn cautious(&self, now: Timestamp) -> Option<Cautious> {
+        if self.policy.profiles.is_empty() && self.state.modes.running.is_empty() {
+            return None;
+        }
         let standing = self.policy.profiles.contains(&Profile::ImpairedAwareness);
         let standing = standing.then_some(Cautious { limit: CAUTIOUS, mode: None });
         let asked = self
@@ -88,21 +91,21 @@ impl Engine {
     pub(in crate::engine) fn judge_caution(&mut self, turn: &mut Turn, seen: &Seen, had_low: bool) {
         let Some(Cautious { limit, .. }) = self.cautious(turn.now) else { return };
         let policy = level(limit);
-        let mut level = std::mem::take(&mut self.state.modes.caution);
         // A low that is held for the morning, or only waits to end, speaks for nothing.
         let speaks = |active: &&Active| active.is_beyond() && active.told != Told::Held;
         let speaking = [Condition::VeryLow, Condition::Low]
             .into_iter()
             .find_map(|worse| self.state.active(worse).filter(speaks).map(|active| (worse, active.id)));
-        self.judge_level(turn, seen, Condition::Caution, &policy, &mut level, None, speaking);
+        self.state.judge_level(turn, seen, Condition::Caution, &policy, None, speaking);
+        let low_is_over = had_low && self.side(Side::Low).root().is_none();
+        let level = &mut self.state.modes.caution;
         if let Some(active) = level.active_mut() {
             // Its messages are its own: when it ends, those of a low stay.
             active.part_of = None;
         }
-        if had_low && self.side(Side::Low).root().is_none() {
-            Self::unhide(turn, Condition::Caution, &policy, &mut level);
+        if low_is_over {
+            Self::unhide(turn, Condition::Caution, &policy, level);
         }
-        self.state.modes.caution = level;
     }
 
     /// Nothing asks for caution any more: its alert ends, and what it left unanswered is forgotten.
