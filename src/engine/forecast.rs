@@ -13,6 +13,7 @@ use super::effect::Side;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
+use std::sync::LazyLock;
 
 /// Speed fades with this time constant, in minutes.
 const TAU: f64 = 15.0;
@@ -69,11 +70,11 @@ impl Filter {
         if step > Span::minutes(if sparse { GAP_SPARSE_MIN } else { GAP_MIN }) {
             return Self::begin(at, value);
         }
-        self.predicted(minutes(step)).corrected(at, mg_dl(value))
+        self.predicted(step).corrected(at, mg_dl(value))
     }
 
-    fn predicted(self, step: f64) -> Self {
-        let keep = (-step / TAU).exp();
+    fn predicted(self, step: Span) -> Self {
+        let (keep, step) = (fading(step), minutes(step));
         let reach = TAU * (1.0 - keep);
         let spread = SIGMA * SIGMA * TAU;
         let Self { level_level: a, level_speed: b, speed_speed: c, .. } = self;
@@ -120,6 +121,24 @@ impl Filter {
 
 /// A chance is that of a reading beyond the limit within this span.
 pub const HORIZON: Span = Span::minutes(20);
+
+/// Whole minutes for which what is left of a speed is kept ready: all steps within a gap.
+static FADING: LazyLock<[f64; 36]> = LazyLock::new(|| std::array::from_fn(|step| (-minutes_of(step) / TAU).exp()));
+
+/// What is left of a speed after so many minutes. Most readings are whole minutes apart.
+fn fading(step: Span) -> f64 {
+    let (millis, minute) = (step.as_millis(), 60_000);
+    let ready = usize::try_from(millis / minute).ok().and_then(|step| FADING.get(step));
+    match ready.filter(|_| millis % minute == 0) {
+        Some(ready) => *ready,
+        None => (-minutes(step) / TAU).exp(),
+    }
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a few minutes")]
+fn minutes_of(step: usize) -> f64 {
+    step as f64
+}
 
 /// How the chance to pass a limit depends on what is known.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -295,7 +314,7 @@ mod tests {
         for step in 1..200 {
             filter = filter.follow(at(5 * step), Glucose::mg_dl(120), Span::minutes(5));
         }
-        let ahead = filter.predicted(5.0);
+        let ahead = filter.predicted(Span::minutes(5));
         let gains = (ahead.level_level / (ahead.level_level + NOISE), ahead.level_speed / (ahead.level_level + NOISE));
         assert!(close(gains.0, 0.835_104) && close(gains.1, 0.125_928), "{gains:?}");
     }

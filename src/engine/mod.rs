@@ -251,7 +251,7 @@ impl Engine {
             turn.judged = self.of_two_signals(side, turn.now).or(latest);
             let value = turn.judged.map_or(reading.glucose, |judged| judged.glucose);
             let first = turn.out.len();
-            self.see_what_came(turn, side, reading);
+            self.see_what_came(turn, side, reading, doubt.is_none());
             self.judge_side(turn, &Seen { side, value, measured: reading.measured, cadence });
             self.foresee(turn, side, reading);
             match side {

@@ -9,7 +9,7 @@ use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::forecast::{Chance, HORIZON, Motion, SLOPE_OVER, chance};
 use super::level::{Active, Told};
-use super::policy::Rings;
+use super::policy::{Policy, Rings};
 use super::reason::{Likely, Reason};
 use super::timers::Timer;
 use super::turn::Turn;
@@ -133,54 +133,59 @@ struct Outlook<'a> {
     measured: Timestamp,
 }
 
+impl<'a> Outlook<'a> {
+    /// None where the forecast is off.
+    fn of(policy: &'a Policy, condition: Condition, side: Side, reading: &Reading) -> Option<Self> {
+        let limit = policy.levels.of(condition.foreseen()?)?.limit;
+        let policy = policy.forecasts.of(condition).filter(|policy| policy.rings != Rings::Never)?;
+        Some(Self { condition, side, limit, policy, measured: reading.measured })
+    }
+}
+
+impl Foresight {
+    /// Nothing stands, and nothing is to be tidied up.
+    const fn is_idle(&self) -> bool {
+        self.open.is_none() && self.thread.is_none()
+    }
+}
+
 impl Engine {
-    /// What was foreseen on one side is there when a reading is beyond its limit; its level is judged after it.
-    pub(super) fn see_what_came(&mut self, turn: &mut Turn, side: Side, reading: &Reading) {
-        let counts = self.doubt(turn.now).is_none();
-        self.each_forecast(side, reading, |_, outlook, foresight| {
+    /// What was foreseen on one side is there when a reading is beyond its limit; its level is judged after it. What
+    /// comes of forecasts counts where the sensor is not doubted.
+    pub(super) fn see_what_came(&mut self, turn: &mut Turn, side: Side, reading: &Reading, counts: bool) {
+        let Self { policy, state, .. } = self;
+        for condition in Condition::FORECASTS.into_iter().filter(|condition| condition.side() == Some(side)) {
+            let Some(outlook) = Outlook::of(policy, condition, side, reading) else { continue };
+            let Some(foresight) = state.foreseen.of_mut(condition) else { continue };
             let beyond = side.is_beyond(reading.glucose, outlook.limit);
             foresight.tally.follow(reading.measured, beyond, counts, outlook.policy);
             if beyond {
                 foresight.beyond = Some(reading.measured);
-                Self::has_come(turn, outlook, foresight);
-            }
-        });
-    }
-
-    /// What the newest reading makes likely on one side of the range; its levels are judged already.
-    pub(super) fn foresee(&mut self, turn: &mut Turn, side: Side, reading: &Reading) {
-        self.each_forecast(side, reading, |engine, outlook, foresight| {
-            if !side.is_beyond(reading.glucose, outlook.limit) {
-                engine.may_come(turn, outlook, foresight, reading);
-            }
-        });
-    }
-
-    fn each_forecast(
-        &mut self,
-        side: Side,
-        reading: &Reading,
-        mut each: impl FnMut(&mut Self, &Outlook<'_>, &mut Foresight),
-    ) {
-        let forecasts = self.policy.forecasts;
-        for condition in Condition::FORECASTS.into_iter().filter(|condition| condition.side() == Some(side)) {
-            let Some((policy, limit)) = self.outlook(condition, forecasts.of(condition)) else { continue };
-            let Some(mut foresight) = self.state.foreseen.of_mut(condition).map(std::mem::take) else { continue };
-            each(self, &Outlook { condition, side, limit, policy, measured: reading.measured }, &mut foresight);
-            if let Some(place) = self.state.foreseen.of_mut(condition) {
-                *place = foresight;
+                Self::has_come(turn, &outlook, foresight);
             }
         }
     }
 
-    fn outlook<'a>(
-        &self,
-        condition: Condition,
-        policy: Option<&'a ForecastPolicy>,
-    ) -> Option<(&'a ForecastPolicy, Glucose)> {
-        let policy = policy.filter(|policy| policy.rings != Rings::Never)?;
-        let level = self.policy.levels.of(condition.foreseen()?)?;
-        Some((policy, level.limit))
+    /// What the newest reading makes likely on one side of the range; its levels are judged already.
+    pub(super) fn foresee(&mut self, turn: &mut Turn, side: Side, reading: &Reading) {
+        for condition in Condition::FORECASTS.into_iter().filter(|condition| condition.side() == Some(side)) {
+            let Some(outlook) = Outlook::of(&self.policy, condition, side, reading) else { continue };
+            if side.is_beyond(reading.glucose, outlook.limit) {
+                continue;
+            }
+            let raise = outlook.policy.raise;
+            let chance = self.chance_of(condition, outlook.limit, reading).filter(|chance| *chance >= raise);
+            let Some(foresight) = self.state.foreseen.of_mut(condition) else { continue };
+            if chance.is_none() && foresight.is_idle() {
+                continue;
+            }
+            let (policy, mut taken) = (*outlook.policy, std::mem::take(foresight));
+            let outlook = Outlook { policy: &policy, ..outlook };
+            self.may_come(turn, &outlook, &mut taken, chance);
+            if let Some(place) = self.state.foreseen.of_mut(condition) {
+                *place = taken;
+            }
+        }
     }
 
     /// A reading is beyond the limit: what was foreseen is there.
@@ -192,7 +197,7 @@ impl Engine {
     }
 
     /// No reading beyond the limit: one that stood long enough is over, and another may be raised.
-    fn may_come(&mut self, turn: &mut Turn, outlook: &Outlook<'_>, foresight: &mut Foresight, reading: &Reading) {
+    fn may_come(&mut self, turn: &mut Turn, outlook: &Outlook<'_>, foresight: &mut Foresight, chance: Option<Chance>) {
         let at = outlook.measured;
         if self.side(outlook.side).root().is_none() {
             foresight.thread = None;
@@ -204,11 +209,7 @@ impl Engine {
         let apart = |last: Option<Timestamp>, span| last.is_none_or(|last| at - last >= span);
         let anew = foresight.open.is_none() && apart(foresight.raised, STANDS) && apart(foresight.beyond, AFTER_BEYOND);
         let louder = foresight.open.is_some_and(|open| !open.rang && !open.seen);
-        if !anew && !louder {
-            return;
-        }
-        let chance = self.chance_of(outlook.condition, reading);
-        let Some(chance) = chance.filter(|chance| *chance >= outlook.policy.raise) else { return };
+        let Some(chance) = chance.filter(|_| anew || louder) else { return };
         let sounds_from = foresight.tally.sounds_from(outlook.policy);
         let silent = if chance >= sounds_from { self.why_silent(turn, outlook, foresight) } else { None };
         let rings = chance >= sounds_from && silent.is_none();
@@ -277,8 +278,7 @@ impl Engine {
 
     /// The chance that a reading beyond the limit follows; none where too little is known, or two signals alternate.
     /// Far from the limit it is so small that it is not worked out.
-    fn chance_of(&self, condition: Condition, reading: &Reading) -> Option<Chance> {
-        let limit = self.policy.levels.of(condition.foreseen()?)?.limit;
+    fn chance_of(&self, condition: Condition, limit: Glucose, reading: &Reading) -> Option<Chance> {
         let source = self.state.sources.get(usize::from(reading.source.0))?;
         let (side, model, filter) = (condition.side()?, model(condition, source.is_sparse()), source.filter?);
         if self.state.two_signals.is_some() || !filter.knows(reading.measured) {
@@ -297,7 +297,8 @@ impl Engine {
     /// The chance of what a forecast is about, by the newest reading; none where it is not known, or not worth saying.
     #[must_use]
     pub fn chance(&self, condition: Condition) -> Option<Chance> {
-        self.chance_of(condition, self.state.window.newest()?)
+        let limit = self.policy.levels.of(condition.foreseen()?)?.limit;
+        self.chance_of(condition, limit, self.state.window.newest()?)
     }
 
     fn noted_lately(&self, at: Timestamp) -> Option<Timestamp> {
