@@ -204,6 +204,7 @@ fn what_is_likely_comes_as_often_as_said() {
             }
         }
         eprintln!("{}\n| chance | readings | said | came |", condition.name());
+        assert!(bins.iter().map(|(n, ..)| n).sum::<u64>() > 20_000, "{bins:?}");
         for (place, (n, came, said)) in bins.into_iter().enumerate().filter(|(_, (n, ..))| *n > 0) {
             let (said, found) = (said / n as f64, share(came, n));
             eprintln!("| {}-{} | {n} | {said:.3} | {found:.3} |", place * 10, place * 10 + 10);

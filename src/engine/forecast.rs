@@ -21,6 +21,9 @@ const TAU: f64 = 15.0;
 /// Spread of the changes of speed, in mg/dL/min per square root of a minute.
 const SIGMA: f64 = 0.4;
 
+/// What the pushes add to the variance of speed in time, in (mg/dL/min)².
+const SPREAD: f64 = SIGMA * SIGMA * TAU;
+
 /// Variance of a reading, in (mg/dL)²: a standard deviation of 2 mg/dL.
 const NOISE: f64 = 4.0;
 
@@ -33,8 +36,8 @@ const GAP_SPARSE_MIN: i64 = 35;
 /// Above this cadence readings are sparse.
 pub const SPARSE_CADENCE: Span = Span::minutes(10);
 
-/// Distances to a limit count up to this, in mg/dL.
-const DISTANCE_MAX: f64 = 130.0;
+/// Distances to a limit count up to this, in tens of a mg/dL.
+const DISTANCE_MAX: f64 = 13.0;
 
 /// The speed of change as far as it is known, in mg/dL per minute.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -60,50 +63,45 @@ impl Filter {
     }
 
     /// Takes in the next reading of the same source. One that is older, or hardly newer, changes nothing.
-    #[must_use]
-    pub fn follow(self, at: Timestamp, value: Glucose, cadence: Span) -> Self {
+    pub fn follow(&mut self, at: Timestamp, value: Glucose, cadence: Span) {
         let step = at - self.at;
         if step < Span::seconds(APART_SECONDS) {
-            return self;
+            return;
         }
         let sparse = cadence > SPARSE_CADENCE;
         if step > Span::minutes(if sparse { GAP_SPARSE_MIN } else { GAP_MIN }) {
-            return Self::begin(at, value);
+            *self = Self::begin(at, value);
+            return;
         }
-        self.predicted(step).corrected(at, mg_dl(value))
+        self.predict(step);
+        self.correct(mg_dl(value));
+        self.at = at;
     }
 
-    fn predicted(self, step: Span) -> Self {
+    fn predict(&mut self, step: Span) {
         let (keep, step) = (fading(step), minutes(step));
         let reach = TAU * (1.0 - keep);
-        let spread = SIGMA * SIGMA * TAU;
-        let Self { level_level: a, level_speed: b, speed_speed: c, .. } = self;
-        Self {
-            level: self.level + reach * self.speed,
-            speed: keep * self.speed,
-            level_level: a
-                + 2.0 * reach * b
-                + reach * reach * c
-                + spread * TAU * (step - 2.0 * reach + TAU / 2.0 * (1.0 - keep * keep)),
-            level_speed: keep * (b + reach * c) + spread * TAU / 2.0 * (1.0 - keep) * (1.0 - keep),
-            speed_speed: keep * keep * c + spread / 2.0 * (1.0 - keep * keep),
-            ..self
-        }
+        let (level_level, level_speed, speed_speed) = (self.level_level, self.level_speed, self.speed_speed);
+        self.level += reach * self.speed;
+        self.speed *= keep;
+        self.level_level = level_level
+            + 2.0 * reach * level_speed
+            + reach * reach * speed_speed
+            + SPREAD * TAU * (step - 2.0 * reach + TAU / 2.0 * (1.0 - keep * keep));
+        self.level_speed =
+            keep * (level_speed + reach * speed_speed) + SPREAD * TAU / 2.0 * (1.0 - keep) * (1.0 - keep);
+        self.speed_speed = keep * keep * speed_speed + SPREAD / 2.0 * (1.0 - keep * keep);
     }
 
-    fn corrected(self, at: Timestamp, value: f64) -> Self {
-        let Self { level_level: a, level_speed: b, speed_speed: c, .. } = self;
-        let (gain, gain_speed) = (a / (a + NOISE), b / (a + NOISE));
+    fn correct(&mut self, value: f64) {
+        let sure = 1.0 / (self.level_level + NOISE);
+        let (gain, gain_speed) = (self.level_level * sure, self.level_speed * sure);
         let miss = value - self.level;
-        Self {
-            at,
-            level: self.level + gain * miss,
-            speed: self.speed + gain_speed * miss,
-            level_level: a * (1.0 - gain),
-            level_speed: b * (1.0 - gain),
-            speed_speed: c - gain_speed * b,
-            ..self
-        }
+        self.level += gain * miss;
+        self.speed += gain_speed * miss;
+        self.speed_speed -= gain_speed * self.level_speed;
+        self.level_level *= 1.0 - gain;
+        self.level_speed *= 1.0 - gain;
     }
 
     /// The speed, in mg/dL per minute.
@@ -245,7 +243,9 @@ impl Model {
     }
 
     fn without_slope(&self, side: Side, limit: Glucose, motion: &Motion) -> f64 {
-        let distance = (mirror(side) * (mg_dl(motion.value) - mg_dl(limit))).clamp(0.0, DISTANCE_MAX) / 10.0;
+        // In tens of a mg/dL; a product, since divisions are most of what this costs.
+        let apart = f64::from(motion.value.hundredths() - limit.hundredths());
+        let distance = (mirror(side) * apart * 0.001).clamp(0.0, DISTANCE_MAX);
         let speed = mirror(side) * motion.speed;
         let [one, far, root, approach, retreat, _] = self.weights;
         one + far * distance
@@ -269,12 +269,12 @@ pub fn chance(logit: f64) -> f64 {
 }
 
 fn mg_dl(value: Glucose) -> f64 {
-    f64::from(value.hundredths()) / 100.0
+    f64::from(value.hundredths()) * 0.01
 }
 
 #[expect(clippy::cast_precision_loss, reason = "steps within a gap are far below 2^53 milliseconds")]
 fn minutes(span: Span) -> f64 {
-    span.as_millis() as f64 / 60_000.0
+    span.as_millis() as f64 * (1.0 / 60_000.0)
 }
 
 #[cfg(test)]
@@ -302,7 +302,7 @@ mod tests {
             (41, 84, 83.966_957, -0.226_943),
             (46, 79, 79.633_917, -0.688_162),
         ] {
-            filter = filter.follow(at(minute), Glucose::mg_dl(value), Span::minutes(5));
+            filter.follow(at(minute), Glucose::mg_dl(value), Span::minutes(5));
             assert!(close(filter.level, level) && close(filter.speed, speed), "{minute}: {filter:?}");
         }
     }
@@ -312,26 +312,31 @@ mod tests {
     fn the_filter_settles_at_the_gains_of_the_riccati_equation() {
         let mut filter = Filter::begin(at(0), Glucose::mg_dl(120));
         for step in 1..200 {
-            filter = filter.follow(at(5 * step), Glucose::mg_dl(120), Span::minutes(5));
+            filter.follow(at(5 * step), Glucose::mg_dl(120), Span::minutes(5));
         }
-        let ahead = filter.predicted(Span::minutes(5));
+        let mut ahead = filter;
+        ahead.predict(Span::minutes(5));
         let gains = (ahead.level_level / (ahead.level_level + NOISE), ahead.level_speed / (ahead.level_level + NOISE));
         assert!(close(gains.0, 0.835_104) && close(gains.1, 0.125_928), "{gains:?}");
     }
 
     #[test]
     fn a_gap_begins_anew_and_doubles_change_nothing() {
-        let falling = (0..6).fold(Filter::begin(at(-5), Glucose::mg_dl(150)), |filter, step| {
-            filter.follow(at(5 * step), Glucose::mg_dl(150 - 8 * i32::try_from(step).unwrap()), Span::minutes(5))
-        });
+        let followed = |mut filter: Filter, minute: i64, mg_dl: i32, cadence: i64| {
+            filter.follow(at(minute), Glucose::mg_dl(mg_dl), Span::minutes(cadence));
+            filter
+        };
+        let begun = Filter::begin(at(-5), Glucose::mg_dl(150));
+        let falling =
+            (0..6).fold(begun, |filter, step| followed(filter, 5 * step, 150 - 8 * i32::try_from(step).unwrap(), 5));
         assert!(falling.speed() < -1.0);
         for (minute, same) in [(24, true), (25, true), (28, true), (29, false)] {
-            let next = falling.follow(at(minute), Glucose::mg_dl(100), Span::minutes(5));
+            let next = followed(falling, minute, 100, 5);
             assert_eq!(next == falling, same, "{minute}");
         }
         assert!(falling.knows(at(25)) && !falling.knows(at(24)));
-        assert!(!falling.follow(at(46), Glucose::mg_dl(100), Span::minutes(5)).knows(at(46)));
-        assert!(falling.follow(at(46), Glucose::mg_dl(100), Span::minutes(15)).knows(at(46)));
+        assert!(!followed(falling, 46, 100, 5).knows(at(46)));
+        assert!(followed(falling, 46, 100, 15).knows(at(46)));
     }
 
     #[test]

@@ -146,8 +146,10 @@ impl SourceState {
     /// The filter takes in one more reading.
     fn follow(&mut self, reading: &Reading) {
         let (at, value, cadence) = (reading.measured, reading.glucose, self.cadence());
-        self.filter =
-            Some(self.filter.map_or_else(|| Filter::begin(at, value), |filter| filter.follow(at, value, cadence)));
+        match &mut self.filter {
+            Some(filter) => filter.follow(at, value, cadence),
+            None => self.filter = Some(Filter::begin(at, value)),
+        }
     }
 
     /// A number that is glucose only in the unit the source does not claim: the last value tells, since

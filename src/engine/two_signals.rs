@@ -33,7 +33,7 @@ const QUIET_MIN: i64 = 60;
 /// Two signals that were there within this are known to the wearer: recorded, not rung for again.
 const KNOWN_HOURS: i64 = 24;
 
-/// Shapes matter for values at most this far within a limit.
+/// Shapes matter for values beyond a limit, and for those so near the low one that a low may be foreseen.
 const NEAR_HUNDREDTHS: i32 = 3_000;
 
 /// Readings of both signals that are about now.
@@ -222,10 +222,10 @@ impl Engine {
     /// The same from the shape that led to a reading; only near a limit is there anything to say.
     pub(super) fn doubt_of_shape(&self, side: Side, reading: &Reading) -> Option<Doubt> {
         let levels = &self.policy.levels;
-        let (value, near) = (reading.glucose.hundredths(), NEAR_HUNDREDTHS);
+        let value = reading.glucose.hundredths();
         let is_near = match side {
-            Side::Low => value < levels.low.limit.hundredths() + near,
-            Side::High => value > levels.high.limit.hundredths() - near,
+            Side::Low => value < levels.low.limit.hundredths() + NEAR_HUNDREDTHS,
+            Side::High => value > levels.high.limit.hundredths(),
         };
         is_near.then(|| shape::doubt(side, self.state.window.newest_first(reading.source))).flatten()
     }

@@ -7,7 +7,7 @@ pub mod tally;
 
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
-use super::forecast::{Chance, HORIZON, Motion, SLOPE_OVER, chance};
+use super::forecast::{Chance, HORIZON, Model, Motion, SLOPE_OVER, chance};
 use super::level::{Active, Told};
 use super::policy::{Policy, Rings};
 use super::reason::{Likely, Reason};
@@ -24,6 +24,19 @@ use tally::Tally;
 
 /// The logarithm of the odds of less than one in a hundred, which no setting asks for.
 const UNLIKELY: f64 = -4.7;
+
+/// Few settings ask for less than this; the logarithm of its odds, and a little less, since after food and insulin a
+/// chance moves towards even.
+const SELDOM: Chance = Chance::percent(10);
+const SELDOM_LOGIT: f64 = -2.8;
+
+/// The forecasts of a side, the worse first.
+const fn of_side(side: Side) -> &'static [Condition] {
+    match side {
+        Side::Low => &[Condition::ForecastVeryLow, Condition::ForecastLow],
+        Side::High => &[Condition::ForecastHigh],
+    }
+}
 
 /// All forecasts, and what makes them less sure.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -105,8 +118,7 @@ impl Foreseen {
 
     /// Forecasts of that side, the worse first.
     fn on(&self, side: Side) -> impl Iterator<Item = &Foresight> {
-        let all = Condition::FORECASTS.into_iter().filter(move |condition| condition.side() == Some(side));
-        all.filter_map(|condition| self.of(condition))
+        of_side(side).iter().filter_map(|condition| self.of(*condition))
     }
 
     /// The thread of a forecast that came true, for the level it foresaw.
@@ -121,6 +133,15 @@ impl Foreseen {
             foresight.open.as_mut().filter(|open| open.rang).map(|open| (condition, open, rang))
         })
     }
+}
+
+/// How a value moves.
+#[derive(Debug, Clone, Copy)]
+struct Moves {
+    /// From the filter, in mg/dL per minute.
+    speed: f64,
+    /// Readings are far apart.
+    sparse: bool,
 }
 
 /// What one reading means for one forecast.
@@ -154,7 +175,7 @@ impl Engine {
     /// comes of forecasts counts where the sensor is not doubted.
     pub(super) fn see_what_came(&mut self, turn: &mut Turn, side: Side, reading: &Reading, counts: bool) {
         let Self { policy, state, .. } = self;
-        for condition in Condition::FORECASTS.into_iter().filter(|condition| condition.side() == Some(side)) {
+        for condition in of_side(side).iter().copied() {
             let Some(outlook) = Outlook::of(policy, condition, side, reading) else { continue };
             let Some(foresight) = state.foreseen.of_mut(condition) else { continue };
             let beyond = side.is_beyond(reading.glucose, outlook.limit);
@@ -168,13 +189,16 @@ impl Engine {
 
     /// What the newest reading makes likely on one side of the range; its levels are judged already.
     pub(super) fn foresee(&mut self, turn: &mut Turn, side: Side, reading: &Reading) {
-        for condition in Condition::FORECASTS.into_iter().filter(|condition| condition.side() == Some(side)) {
+        let moves = self.moves(reading);
+        for condition in of_side(side).iter().copied() {
             let Some(outlook) = Outlook::of(&self.policy, condition, side, reading) else { continue };
             if side.is_beyond(reading.glucose, outlook.limit) {
                 continue;
             }
             let raise = outlook.policy.raise;
-            let chance = self.chance_of(condition, outlook.limit, reading).filter(|chance| *chance >= raise);
+            let least = if raise >= SELDOM { SELDOM_LOGIT } else { UNLIKELY };
+            let chance = moves.and_then(|moves| self.chance_of(&outlook, reading, moves, least));
+            let chance = chance.filter(|chance| *chance >= raise);
             let Some(foresight) = self.state.foreseen.of_mut(condition) else { continue };
             if chance.is_none() && foresight.is_idle() {
                 continue;
@@ -189,6 +213,7 @@ impl Engine {
     }
 
     /// A reading is beyond the limit: what was foreseen is there.
+    #[cold]
     fn has_come(turn: &mut Turn, outlook: &Outlook<'_>, foresight: &mut Foresight) {
         let Some(open) = foresight.open.take() else { return };
         foresight.thread = Some(open.thread());
@@ -276,29 +301,39 @@ impl Engine {
         turn.holds(outlook.policy.rings, priority::of_forecast(outlook.condition))
     }
 
-    /// The chance that a reading beyond the limit follows; none where too little is known, or two signals alternate.
-    /// Far from the limit it is so small that it is not worked out.
-    fn chance_of(&self, condition: Condition, limit: Glucose, reading: &Reading) -> Option<Chance> {
+    /// How the value of a reading moves, where enough is known; nothing is while two signals alternate.
+    fn moves(&self, reading: &Reading) -> Option<Moves> {
         let source = self.state.sources.get(usize::from(reading.source.0))?;
-        let (side, model, filter) = (condition.side()?, model(condition, source.is_sparse()), source.filter?);
-        if self.state.two_signals.is_some() || !filter.knows(reading.measured) {
-            return None;
-        }
-        let mut motion = Motion { value: reading.glucose, speed: filter.speed(), slope: 0.0 };
-        if model.logit_at_most(side, limit, &motion) < UNLIKELY {
-            return None;
-        }
-        motion.slope = trend::slope(self.state.window.newest_first(reading.source), SLOPE_OVER);
-        let doubt = if self.noted_lately(reading.measured).is_some() { LESS_SURE_TIMES } else { 1.0 };
-        let found = Chance::of(chance(model.logit(side, limit, &motion) * doubt));
-        Some(found.min(model.most))
+        let filter = source.filter.as_ref().filter(|filter| filter.knows(reading.measured))?;
+        let known = Moves { speed: filter.speed(), sparse: source.is_sparse() };
+        self.state.two_signals.is_none().then_some(known)
     }
 
-    /// The chance of what a forecast is about, by the newest reading; none where it is not known, or not worth saying.
+    /// The chance that a reading beyond the limit follows. One whose odds are less than these is not worked out.
+    fn chance_of(&self, outlook: &Outlook<'_>, reading: &Reading, moves: Moves, least: f64) -> Option<Chance> {
+        let (side, limit, model) = (outlook.side, outlook.limit, model(outlook.condition, moves.sparse));
+        let motion = Motion { value: reading.glucose, speed: moves.speed, slope: 0.0 };
+        let is_likely = model.logit_at_most(side, limit, &motion) >= least;
+        is_likely.then(|| self.worked_out(outlook, reading, model, motion))
+    }
+
+    #[cold]
+    fn worked_out(&self, outlook: &Outlook<'_>, reading: &Reading, model: &Model, mut motion: Motion) -> Chance {
+        motion.slope = trend::slope(self.state.window.newest_first(reading.source), SLOPE_OVER);
+        let doubt = if self.noted_lately(reading.measured).is_some() { LESS_SURE_TIMES } else { 1.0 };
+        let found = Chance::of(chance(model.logit(outlook.side, outlook.limit, &motion) * doubt));
+        found.min(model.most)
+    }
+
+    /// The chance of what a forecast is about, by the newest reading; none where it is not known, or less than one in a
+    /// hundred.
     #[must_use]
     pub fn chance(&self, condition: Condition) -> Option<Chance> {
-        let limit = self.policy.levels.of(condition.foreseen()?)?.limit;
-        self.chance_of(condition, limit, self.state.window.newest()?)
+        let reading = self.state.window.newest()?;
+        let (side, limit) = (condition.side()?, self.policy.levels.of(condition.foreseen()?)?.limit);
+        let policy = self.policy.forecasts.of(condition)?;
+        let outlook = Outlook { condition, side, limit, policy, measured: reading.measured };
+        self.chance_of(&outlook, reading, self.moves(reading)?, UNLIKELY)
     }
 
     fn noted_lately(&self, at: Timestamp) -> Option<Timestamp> {

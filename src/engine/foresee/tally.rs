@@ -79,6 +79,17 @@ impl Tally {
             self.waiting.clear();
             return;
         };
+        if !self.waiting.is_empty() {
+            self.decide(at, beyond);
+        }
+        self.followed = self.followed + step;
+        if self.followed >= Span::hours(24) {
+            self.end_day(policy);
+        }
+    }
+
+    #[cold]
+    fn decide(&mut self, at: Timestamp, beyond: bool) {
         if beyond {
             for waiting in self.waiting.drain(..) {
                 self.today.count(waiting.rang, at - waiting.since <= TRUE_WITHIN);
@@ -87,12 +98,9 @@ impl Tally {
             let first = self.waiting.remove(0);
             self.today.count(first.rang, false);
         }
-        self.followed = self.followed + step;
-        if self.followed >= Span::hours(24) {
-            self.end_day(policy);
-        }
     }
 
+    #[cold]
     fn end_day(&mut self, policy: &ForecastPolicy) {
         self.followed = Span::ZERO;
         if self.days.len() == DAYS_KEPT {
