@@ -39,4 +39,5 @@ mod replay;
 mod sensor;
 mod storm;
 mod suggest;
+mod swings;
 mod tidy;

@@ -4,7 +4,7 @@
 //! The reference figures were measured on t1d-uom by an independent program in another language, with the definitions
 //! of `recheck::replay::foreseen`.
 
-use super::open_data::{folder, people, person};
+use super::open_data::{Person, folder, people, person, score};
 use recheck::config::meant::{Purpose, settings};
 use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
@@ -15,11 +15,9 @@ use recheck::engine::event::Event;
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use recheck::formats::rows::Row;
 use recheck::replay::foreseen::ForecastScore;
-use recheck::replay::run::run;
 use recheck::replay::score::Score;
 use std::path::Path;
 
-type Person = (String, Vec<Row>);
 type People = Vec<Person>;
 
 /// The 15-minute points behind values that were interpolated to 5 minutes: on each day those where the line bends.
@@ -50,23 +48,6 @@ fn tune(folder: &Path) -> (People, People) {
         *rows = every_third(rows);
     }
     (people(&folder.join("t1d-uom")), points)
-}
-
-fn policy(sets: &[String]) -> Policy {
-    let policy =
-        settings("", None, sets, Purpose::Replay, Zone::UTC).unwrap_or_else(|problems| panic!("{problems}")).policy;
-    Policy { sources: vec![SourcePolicy::new("replay", SourceKind::Streaming)], ..policy }
-}
-
-fn score<'a>(people: impl Iterator<Item = &'a Person>, sets: &[String]) -> Score {
-    let policy = policy(sets);
-    let mut score = Score::default();
-    for (_, rows) in people {
-        let mut decisions = Vec::new();
-        run(policy.clone(), rows, |at, decision| decisions.push((at, decision.clone())));
-        score.add(rows, &decisions, &policy.levels);
-    }
-    score
 }
 
 fn raised_from(level: &str, chance: f64) -> Vec<String> {
@@ -126,7 +107,7 @@ fn low_forecasts_give_the_reference_figures() {
         (0.17, [0.867, 0.562, 0.996, 0.454]),
         (0.08, [0.946, 0.749, 1.932, 0.337]),
     ] {
-        let all = score(people.iter(), &raised_from("low", chance));
+        let all = score(&people, &raised_from("low", chance));
         let found = figures(&chance.to_string(), &all, of(&all, Condition::ForecastLow));
         for ((found, reference), allowed) in found.iter().zip(reference).zip([0.02, 0.02, 0.03, 0.03]) {
             assert!((found - reference).abs() <= allowed, "{chance}: {found:.3}, the reference is {reference}");
@@ -173,7 +154,8 @@ fn forecasts_do_what_the_document_says() {
 fn what_is_likely_comes_as_often_as_said() {
     let Some(folder) = folder("what_is_likely_comes_as_often_as_said") else { return };
     let (people, points) = tune(&folder);
-    let policy = policy(&[]);
+    let read = settings("", None, &[], Purpose::Replay, Zone::UTC).unwrap();
+    let policy = Policy { sources: vec![SourcePolicy::new("replay", SourceKind::Streaming)], ..read.policy };
     for condition in Condition::FORECASTS {
         let limit = policy.levels.of(condition.foreseen().unwrap()).unwrap().limit;
         let side = condition.side().unwrap();
@@ -230,7 +212,7 @@ fn forecasts_ring_seldom_by_default() {
     let mut rang = Vec::new();
     let mut of_each = [Vec::new(), Vec::new(), Vec::new()];
     for one in people.iter().chain(&points) {
-        let all = score(std::iter::once(one), &[]);
+        let all = score([one], &[""; 0]);
         let each = all.forecasts.iter().map(|forecast| forecast.rang as f64 / all.days());
         rang.push(each.clone().sum::<f64>());
         of_each.iter_mut().zip(each).for_each(|(of_each, each)| of_each.push(each));

@@ -41,7 +41,10 @@ pub(crate) fn folder(test: &str) -> Option<PathBuf> {
     folder
 }
 
-pub(crate) fn people(folder: &Path) -> Vec<(String, Vec<Row>)> {
+/// A file's name, and its rows.
+pub(crate) type Person = (String, Vec<Row>);
+
+pub(crate) fn people(folder: &Path) -> Vec<Person> {
     let mut files: Vec<PathBuf> = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
     files.sort();
     files
@@ -65,8 +68,8 @@ pub(crate) fn people(folder: &Path) -> Vec<(String, Vec<Row>)> {
         .collect()
 }
 
-fn score(people: &[(String, Vec<Row>)], sets: &[&str]) -> Score {
-    let sets: Vec<String> = sets.iter().map(|set| (*set).to_owned()).collect();
+pub(crate) fn score<'a>(people: impl IntoIterator<Item = &'a Person>, sets: &[impl ToString]) -> Score {
+    let sets: Vec<String> = sets.iter().map(ToString::to_string).collect();
     let policy =
         settings("", None, &sets, Purpose::Replay, Zone::UTC).unwrap_or_else(|problems| panic!("{problems}")).policy;
     let mut score = Score::default();
@@ -145,7 +148,7 @@ fn the_defaults_do_what_the_document_says() {
     let mut everybody = people(&folder.join("t1d-uom"));
     everybody.extend(people(&folder.join("hupa-ucm")));
     assert_eq!(everybody.len(), 39);
-    let ours = score(&everybody, &[]);
+    let ours = score(&everybody, &[""; 0]);
     let reference =
         score(&everybody, &["level.low.deadband=10", "level.low.off_delay=15m", "level.low.again_quiet=29d"]);
     let (low, other) = (level(&ours, Condition::Low), level(&reference, Condition::Low));

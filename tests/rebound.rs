@@ -1,5 +1,6 @@
 //! A high soon after a low: nothing of it touches the low side, and its words suggest no treatment.
 
+use super::swings::swings;
 use recheck::domain::glucose::Glucose;
 use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
@@ -41,25 +42,6 @@ fn live(policy: Policy, values: &[i32]) -> Vec<(Timestamp, Decision)> {
     told
 }
 
-/// Two weeks that swing between 40 and 320; the dice are seeded.
-fn swings(seed: u64) -> Vec<i32> {
-    let mut dice = seed;
-    let mut roll = |sides: u64| {
-        dice = dice.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        i32::try_from((dice >> 33) % sides).unwrap()
-    };
-    let (mut value, mut aim) = (120, 120);
-    (0..14 * 288)
-        .map(|_| {
-            if roll(10) == 0 {
-                aim = 40 + roll(280);
-            }
-            value += (aim - value) / 4 + roll(9) - 4;
-            value.clamp(40, 320)
-        })
-        .collect()
-}
-
 #[test]
 fn no_wait_for_a_high_changes_anything_about_lows() {
     let low_side = |decisions: &[(Timestamp, Decision)]| -> Vec<(Timestamp, Decision)> {
@@ -71,7 +53,7 @@ fn no_wait_for_a_high_changes_anything_about_lows() {
     };
     let (mut lows, mut waited) = (0, 0);
     for seed in 1..=6 {
-        let values = swings(seed);
+        let values = swings(seed, 14 * 288);
         let (at_once, late) = (live(policy(Span::ZERO), &values), live(policy(Span::hours(2)), &values));
         assert_eq!(low_side(&at_once), low_side(&late));
         lows += low_side(&late).len();

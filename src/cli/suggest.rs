@@ -14,7 +14,7 @@ use crate::engine::effect::Decision;
 use crate::engine::policy::Policy;
 use crate::formats::rows::Row;
 use crate::replay::run::{put_in_order, run as live};
-use crate::replay::suggest::choices::{Choice, Side, together};
+use crate::replay::suggest::choices::{Choice, Search, together};
 use crate::replay::suggest::{Days, Figures, Outcome, counts, front, holds};
 use crate::replay::watched::doubted;
 use crate::store::Store;
@@ -140,7 +140,7 @@ fn judged(days: &Days, choices: Vec<Choice>) -> Vec<(Choice, Outcome)> {
 }
 
 fn search(days: &Days, policy: &Policy) -> Found {
-    let sides = [Side::Low, Side::High, Side::VeryHigh, Side::Forecast];
+    let sides = [Search::Low, Search::High, Search::VeryHigh, Search::Forecast];
     let choices: Vec<Vec<Choice>> = sides.iter().map(|side| side.choices(policy)).collect();
     let counts: Vec<usize> = choices.iter().map(Vec::len).collect();
     let mut alone = judged(days, choices.into_iter().flatten().collect()).into_iter();
@@ -197,8 +197,8 @@ impl Found {
             good.min_by(|one, other| one.1.first.rings_per_day.total_cmp(&other.1.first.rings_per_day))
         else {
             return vec![
-                "Nothing that was tried asks much less at little cost: no low missed or told later,".to_owned(),
-                "hardly a high more that is not told. What quiet would cost:".to_owned(),
+                "Nothing that was tried asks much less at little cost: no low missed or told".to_owned(),
+                "later, hardly a high more that is not told. What quiet would cost:".to_owned(),
             ];
         };
         let (now, then) = (&self.now, outcome);
@@ -259,7 +259,7 @@ impl Found {
             lines.push(format!("{}{mark}", row(&letter.to_string(), outcome)));
         }
         if self.shown.iter().any(|(_, outcome)| !holds(outcome, &self.now)) {
-            lines.push("! does not hold in the last days: more rings there, or a low missed or told later".to_owned());
+            lines.push("! does not hold in the last days: more rings, or a low missed or told later".to_owned());
         }
         lines
     }

@@ -31,7 +31,7 @@ fn one(words: &mut Words<'_>, name: &str, forecast: &mut ForecastPolicy) {
     if let Some(parsed) = words.parsed("rings", "\"always\", \"by_day\" or \"never\"", rings) {
         forecast.rings = parsed;
     }
-    forecast.false_a_day = words.hundredths("false_a_day", FALSE_A_DAY);
+    forecast.false_a_day = words.hundredths("false_a_day", &FALSE_A_DAY);
     if sound.is_none() {
         // Only raise was written: what it rings from is no lower.
         forecast.sound = forecast.sound.max(forecast.raise);

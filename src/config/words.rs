@@ -262,53 +262,44 @@ impl<'a> Words<'a> {
 
     /// Cadences with one decimal, as tenths.
     pub fn tenths(&mut self, key: &'static str, into: &mut i64) {
-        let Some(node) = self.take(key) else { return };
-        let number = match &node.value {
-            Value::Number(number) => number.parse::<f64>().ok().filter(|number| (1.0..=CADENCES_MAX).contains(number)),
-            Value::Text(_) | Value::Bool(_) | Value::List(_) | Value::Table(_) => None,
-        };
-        match number {
-            #[expect(clippy::cast_possible_truncation, reason = "checked to lie between 1 and 20")]
-            Some(number) => *into = (number * 10.0).round() as i64,
-            None => {
-                self.wrong(
-                    node.place,
-                    format!("{} is not a number from 1 to {CADENCES_MAX}", self.full(key)),
-                    "write it as 2.5",
-                );
-            }
+        #[expect(clippy::cast_possible_truncation, reason = "checked to lie between 1 and 20")]
+        if let Some((_, number)) = self.between(key, "number", &(1.0..=CADENCES_MAX), "write it as 2.5") {
+            *into = (number * 10.0).round() as i64;
         }
     }
 
     /// A number within bounds, in hundredths.
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "the bounds lie within")]
-    pub fn hundredths(&mut self, key: &'static str, bounds: RangeInclusive<f64>) -> Option<u16> {
+    pub fn hundredths(&mut self, key: &'static str, bounds: &RangeInclusive<f64>) -> Option<u16> {
+        let (_, number) = self.between(key, "number", bounds, "write it as 0.5")?;
+        Some((number * 100.0).round() as u16)
+    }
+
+    /// A share from 0.01 to 0.99; says where it stands.
+    pub fn share(&mut self, key: &'static str, into: &mut Chance) -> Option<Place> {
+        let (place, number) = self.between(key, "chance", &SHARES, "write 30 in a hundred as 0.30")?;
+        *into = Chance::of(number);
+        Some(place)
+    }
+
+    /// A number within bounds, and where it stands.
+    fn between(
+        &mut self,
+        key: &'static str,
+        called: &str,
+        bounds: &RangeInclusive<f64>,
+        hint: &str,
+    ) -> Option<(Place, f64)> {
         let node = self.take(key)?;
         let number = match &node.value {
             Value::Number(number) => number.parse::<f64>().ok().filter(|number| bounds.contains(number)),
             Value::Text(_) | Value::Bool(_) | Value::List(_) | Value::Table(_) => None,
         };
         if number.is_none() {
-            let what = format!("{} is not a number from {} to {}", self.full(key), bounds.start(), bounds.end());
-            self.wrong(node.place, what, "write it as 0.5");
+            let what = format!("{} is not a {called} from {} to {}", self.full(key), bounds.start(), bounds.end());
+            self.wrong(node.place, what, hint);
         }
-        number.map(|number| (number * 100.0).round() as u16)
-    }
-
-    /// A share from 0.01 to 0.99.
-    pub fn share(&mut self, key: &'static str, into: &mut Chance) -> Option<Place> {
-        let node = self.take(key)?;
-        let number = match &node.value {
-            Value::Number(number) => number.parse::<f64>().ok().filter(|number| SHARES.contains(number)),
-            Value::Text(_) | Value::Bool(_) | Value::List(_) | Value::Table(_) => None,
-        };
-        if let Some(number) = number {
-            *into = Chance::of(number);
-        } else {
-            let what = format!("{} is not a chance from {} to {}", self.full(key), SHARES.start(), SHARES.end());
-            self.wrong(node.place, what, "write 30 in a hundred as 0.30");
-        }
-        Some(node.place)
+        number.map(|number| (node.place, number))
     }
 
     /// Done: whatever is left is unknown.

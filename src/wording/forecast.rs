@@ -3,14 +3,15 @@
 use super::Voice;
 use super::text::{Said, fitting};
 use crate::engine::effect::Condition;
+use crate::engine::forecast::Chance;
 use crate::engine::foresee::tally::Came;
 use crate::engine::reason::{Likely, Reason};
 
 impl Said<'_> {
-    /// `Likely below 70 by 03:25: now 84, falling. Follow your plan`
+    /// `Likely below 70 by 03:25: now 84, falling. Follow your plan`; less likely than not: `May go below 54 by 03:25`.
     pub(super) fn forecast(&self) -> (String, String) {
         let value = self.value_and_direction();
-        let Reason::Likely(Likely { limit, by, noted, .. }) = self.decision.reason.first() else {
+        let Reason::Likely(Likely { limit, by, chance, noted, .. }) = self.decision.reason.first() else {
             return (format!("{value}, {}", self.read_at()), self.full_value());
         };
         let (side, action) = match self.decision.condition {
@@ -18,7 +19,8 @@ impl Said<'_> {
             _ => ("below", "Follow your plan"),
         };
         let (limit, by) = (self.voice.limit(*limit), self.voice.clock(*by));
-        let likely = format!("Likely {side} {limit} by {by}");
+        let likely = if *chance < Chance::percent(50) { "May go" } else { "Likely" };
+        let likely = format!("{likely} {side} {limit} by {by}");
         let title = if self.decision.doubt.is_some() {
             fitting(&[format!("{likely}? {value}. Check with a meter"), format!("{likely}? Check with a meter")])
         } else {
@@ -54,10 +56,10 @@ pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
                 format!("; less sure, food or insulin was noted at {}", clock(noted))
             });
             format!(
-                "a reading beyond {} is likely by {}: {} in a hundred such moments; it rings from {}{moved}{noted}{}",
+                "of a hundred such moments {} have a reading beyond {} by {}; it rings from {}{moved}{noted}{}",
+                chance.in_a_hundred(),
                 voice.limit(*limit),
                 clock(*by),
-                chance.in_a_hundred(),
                 sounds_from.in_a_hundred(),
                 came_true(*came)
             )

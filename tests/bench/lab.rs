@@ -14,7 +14,7 @@ use recheck::engine::effect::Decision;
 use recheck::engine::policy::Policy;
 use recheck::formats::rows::Row;
 use recheck::replay::run::run;
-use recheck::replay::suggest::choices::{Choice, Side};
+use recheck::replay::suggest::choices::{Choice, Search};
 use recheck::replay::suggest::{Days, counts};
 use recheck::replay::summary::Measures;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -60,7 +60,7 @@ fn replay(bencher: Bencher<'_, '_>) {
 fn suggest(bencher: Bencher<'_, '_>) {
     let policy = Policy::new(Zone::UTC);
     let days = Days::new(season(), &policy).expect("ninety days are enough");
-    let sides = [Side::High, Side::Low, Side::VeryHigh, Side::Forecast];
+    let sides = [Search::High, Search::Low, Search::VeryHigh, Search::Forecast];
     let all: Vec<Choice> = sides.iter().flat_map(|side| side.choices(&policy)).collect();
     let choices: Vec<&Choice> = all.iter().cycle().take(CHOICES).collect();
     bencher.counter(ItemsCount::new(CHOICES * SEASON)).bench(|| {

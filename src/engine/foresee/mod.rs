@@ -50,7 +50,7 @@ pub struct Foreseen {
 
 /// The forecasts of one condition.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Foresight {
+struct Foresight {
     /// The one that stands.
     open: Option<Forecast>,
     /// The last reading beyond the limit.
@@ -227,12 +227,15 @@ impl Engine {
         if self.side(outlook.side).root().is_none() {
             foresight.thread = None;
         }
-        if let Some(open) = foresight.open.take_if(|open| at - open.since >= STANDS) {
+        // After a clock was set back what lies ahead is as far off as what is long past.
+        let apart = |last: Timestamp, span| at < last || at - last >= span;
+        let long_ago = |last: Option<Timestamp>, span| last.is_none_or(|last| apart(last, span));
+        if let Some(open) = foresight.open.take_if(|open| apart(open.since, STANDS)) {
             let reason = Reason::DidNotCome { limit: outlook.limit, since: open.since };
             turn.tell(What::Ended, outlook.condition, open.id, open.part_of, reason, false);
         }
-        let apart = |last: Option<Timestamp>, span| last.is_none_or(|last| at - last >= span);
-        let anew = foresight.open.is_none() && apart(foresight.raised, STANDS) && apart(foresight.beyond, AFTER_BEYOND);
+        let anew =
+            foresight.open.is_none() && long_ago(foresight.raised, STANDS) && long_ago(foresight.beyond, AFTER_BEYOND);
         let louder = foresight.open.is_some_and(|open| !open.rang && !open.seen);
         let Some(chance) = chance.filter(|_| anew || louder) else { return };
         let sounds_from = foresight.tally.sounds_from(outlook.policy);
@@ -277,7 +280,7 @@ impl Engine {
     /// Why one that is sure enough does not ring, if it does not.
     fn why_silent(&self, turn: &Turn, outlook: &Outlook<'_>, foresight: &Foresight) -> Option<Reason> {
         let at = outlook.measured;
-        if let Some(rang) = foresight.rang.filter(|rang| at - *rang < RINGS_APART) {
+        if let Some(rang) = foresight.rang.filter(|rang| *rang <= at && at - *rang < RINGS_APART) {
             return Some(Reason::RangLately { rang });
         }
         let worse = self.state.foreseen.very_low.open.filter(|worse| worse.rang);

@@ -17,8 +17,8 @@ const SILENCE_MIN: i64 = 35;
 const STEP_PERCENT: i16 = 5;
 const STEP_DAYS: u8 = 7;
 
-/// It never moves beyond this.
-const SOUND_MAX_PERCENT: u8 = 90;
+/// It never moves beyond this: a chance is hardly ever said to be higher, and nothing would ring.
+const SOUND_MAX_PERCENT: u8 = 70;
 
 /// What came of the forecasts of one day.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -70,7 +70,7 @@ impl Day {
 }
 
 impl Tally {
-    /// One more reading: it may decide what waits, and complete a day. False when it does not count.
+    /// One more reading: it may decide what waits, and complete a day.
     pub(super) fn follow(&mut self, at: Timestamp, beyond: bool, counts: bool, policy: &ForecastPolicy) {
         let step = self.last.map(|last| at - last).filter(|step| *step <= Span::minutes(SILENCE_MIN));
         self.last = Some(at);

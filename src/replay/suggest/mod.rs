@@ -12,7 +12,7 @@ use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::policy::Policy;
 use crate::formats::rows::Row;
-use choices::{Choice, Side};
+use choices::{Choice, Search};
 use serde::Serialize;
 
 /// Of ten days, so many choose; the others check.
@@ -161,23 +161,18 @@ impl Figures {
     }
 }
 
-impl Side {
+impl Search {
     /// The choices of this side that are worth going on with, the settings in use first: none that another beats.
     #[must_use]
     pub fn best(self, choices: &[(Choice, Outcome)]) -> Vec<Choice> {
         let Some((now, of_now)) = choices.first() else { return Vec::new() };
         let mut kept = vec![now.clone()];
         let keeps = choices.iter().filter(|(_, outcome)| outcome.first.keeps_lows_of(&of_now.first));
-        let mut front: Vec<&(Choice, Outcome)> = Vec::new();
-        for one in keeps {
-            if !choices.iter().any(|other| other.1.first.beats(&one.1.first)) {
-                front.push(one);
-            }
-        }
+        let unbeaten = keeps.filter(|(_, one)| !choices.iter().any(|(_, other)| other.first.beats(&one.first)));
+        let mut front: Vec<&(Choice, Outcome)> = unbeaten.collect();
         front.sort_by(|one, other| one.1.first.rings_per_day.total_cmp(&other.1.first.rings_per_day));
         let most = if self == Self::Low { 1 } else { KEPT_MAX };
-        kept.extend(spread(&front, most).into_iter().map(|(choice, _)| choice.clone()));
-        kept.dedup();
+        kept.extend(spread(&front, most).into_iter().map(|(choice, _)| choice.clone()).filter(|choice| choice != now));
         kept
     }
 }
