@@ -5,6 +5,7 @@ use super::effect::{Condition, Id, Side};
 use super::level::{Active, Level, Told};
 use super::policy::Rings;
 use super::recheck_high::Stage;
+use super::turn::Turn;
 use super::{Engine, State};
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -126,14 +127,14 @@ impl Engine {
     }
 
     /// What is over long enough, or has come again, need not be answered any more.
-    pub(super) fn forget_returned(&mut self, now: Timestamp) {
-        let stays = |state: &State, returned: &Returned| {
-            let is_recent = now - returned.until <= Span::hours(RETURNED_KEPT_HOURS);
-            is_recent && state.active(returned.condition).is_none()
-        };
-        if self.state.returned.iter().all(|returned| stays(&self.state, returned)) {
+    pub(super) fn forget_returned(&mut self, turn: &Turn) {
+        let is_recent = |returned: &Returned| turn.now - returned.until <= Span::hours(RETURNED_KEPT_HOURS);
+        // Nothing has come again where nothing was decided.
+        if turn.out.is_empty() && self.state.returned.iter().all(is_recent) {
             return;
         }
+        let stays =
+            |state: &State, returned: &Returned| is_recent(returned) && state.active(returned.condition).is_none();
         let mut returned = std::mem::take(&mut self.state.returned);
         returned.retain(|returned| stays(&self.state, returned));
         self.state.returned = returned;

@@ -3,7 +3,8 @@
 //! reading beyond a limit follows within the horizon. Knows nothing of alerts.
 //!
 //! The filter is a Kalman filter of an integrated Ornstein-Uhlenbeck process: speed v with dv = -v/τ dt + σ dW, value
-//! g with dg = v dt, readings of g with noise. The chance is logistic in six features. τ, σ and the noise are from
+//! g with dg = v dt, readings of g with noise. Where readings stay equally far apart its gains settle within an hour or
+//! three, and are kept. The chance is logistic in six features. τ, σ and the noise are from
 //! memory of such models, and hold as well as anything tried on open traces. The weights of [`VERY_LOW`] and [`HIGH`]
 //! are what docs/forecast/fit.py finds on the two open sets named in docs/alerts-measured.md; those of [`LOW`] come from
 //! an earlier fit of the same model on the same sets, which the script's own match within 0.3 points of detection. What
@@ -52,14 +53,28 @@ pub struct Filter {
     level_level: f64,
     level_speed: f64,
     speed_speed: f64,
+    /// After readings so far apart one after another the covariance changes no more, nor do the gains.
+    #[serde(default)]
+    settled: Option<Settled>,
 }
+
+/// Gains that change no more while readings stay so far apart.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Settled {
+    step: Span,
+    gain: f64,
+    gain_speed: f64,
+}
+
+/// A covariance that changes by less than this share of itself has settled: far below what a reading can tell.
+const SETTLED_WITHIN: f64 = 1e-12;
 
 impl Filter {
     /// Begins with a reading: nothing is known of its speed.
     #[must_use]
     pub fn begin(at: Timestamp, value: Glucose) -> Self {
         let level = mg_dl(value);
-        Self { at, since: at, level, speed: 0.0, level_level: NOISE, level_speed: 0.0, speed_speed: 1.0 }
+        Self { at, since: at, level, speed: 0.0, level_level: NOISE, level_speed: 0.0, speed_speed: 1.0, settled: None }
     }
 
     /// Takes in the next reading of the same source. One that is older, or hardly newer, changes nothing.
@@ -73,35 +88,53 @@ impl Filter {
             *self = Self::begin(at, value);
             return;
         }
-        self.predict(step);
-        self.correct(mg_dl(value));
         self.at = at;
+        match self.settled {
+            Some(Settled { step: same, gain, gain_speed }) if same == step => {
+                let Passing { keep, reach, .. } = Passing::of(step);
+                self.level += reach * self.speed;
+                self.speed *= keep;
+                self.correct_by(mg_dl(value), gain, gain_speed);
+            }
+            Some(_) | None => self.learn(step, mg_dl(value)),
+        }
+    }
+
+    fn learn(&mut self, step: Span, value: f64) {
+        let before = (self.level_level, self.level_speed, self.speed_speed);
+        self.predict(step);
+        let (gain, gain_speed) = self.correct(value);
+        let same = |one: f64, other: f64| (one - other).abs() <= SETTLED_WITHIN * other;
+        let settled =
+            same(before.0, self.level_level) && same(before.1, self.level_speed) && same(before.2, self.speed_speed);
+        self.settled = settled.then_some(Settled { step, gain, gain_speed });
     }
 
     fn predict(&mut self, step: Span) {
-        let (keep, step) = (fading(step), minutes(step));
-        let reach = TAU * (1.0 - keep);
-        let (level_level, level_speed, speed_speed) = (self.level_level, self.level_speed, self.speed_speed);
+        let Passing { keep, reach, keep_keep, reach_reach, level_level, level_speed, speed_speed } = Passing::of(step);
+        let before = (self.level_level, self.level_speed, self.speed_speed);
         self.level += reach * self.speed;
         self.speed *= keep;
-        self.level_level = level_level
-            + 2.0 * reach * level_speed
-            + reach * reach * speed_speed
-            + SPREAD * TAU * (step - 2.0 * reach + TAU / 2.0 * (1.0 - keep * keep));
-        self.level_speed =
-            keep * (level_speed + reach * speed_speed) + SPREAD * TAU / 2.0 * (1.0 - keep) * (1.0 - keep);
-        self.speed_speed = keep * keep * speed_speed + SPREAD / 2.0 * (1.0 - keep * keep);
+        self.level_level = before.0 + 2.0 * reach * before.1 + reach_reach * before.2 + level_level;
+        self.level_speed = keep * (before.1 + reach * before.2) + level_speed;
+        self.speed_speed = keep_keep * before.2 + speed_speed;
     }
 
-    fn correct(&mut self, value: f64) {
+    /// Says by which gains.
+    fn correct(&mut self, value: f64) -> (f64, f64) {
         let sure = 1.0 / (self.level_level + NOISE);
         let (gain, gain_speed) = (self.level_level * sure, self.level_speed * sure);
-        let miss = value - self.level;
-        self.level += gain * miss;
-        self.speed += gain_speed * miss;
+        self.correct_by(value, gain, gain_speed);
         self.speed_speed -= gain_speed * self.level_speed;
         self.level_level *= 1.0 - gain;
         self.level_speed *= 1.0 - gain;
+        (gain, gain_speed)
+    }
+
+    fn correct_by(&mut self, value: f64, gain: f64, gain_speed: f64) {
+        let miss = value - self.level;
+        self.level += gain * miss;
+        self.speed += gain_speed * miss;
     }
 
     /// The speed, in mg/dL per minute.
@@ -120,16 +153,46 @@ impl Filter {
 /// A chance is that of a reading beyond the limit within this span.
 pub const HORIZON: Span = Span::minutes(20);
 
-/// Whole minutes for which what is left of a speed is kept ready: all steps within a gap.
-static FADING: LazyLock<[f64; 36]> = LazyLock::new(|| std::array::from_fn(|step| (-minutes_of(step) / TAU).exp()));
+/// What passing time does to what a filter knows.
+#[derive(Debug, Clone, Copy)]
+struct Passing {
+    /// What is left of a speed, and how far a speed of one carries meanwhile; and their squares.
+    keep: f64,
+    reach: f64,
+    keep_keep: f64,
+    reach_reach: f64,
+    /// What the pushes add to the covariance of level and speed.
+    level_level: f64,
+    level_speed: f64,
+    speed_speed: f64,
+}
 
-/// What is left of a speed after so many minutes. Most readings are whole minutes apart.
-fn fading(step: Span) -> f64 {
-    let (millis, minute) = (step.as_millis(), 60_000);
-    let ready = usize::try_from(millis / minute).ok().and_then(|step| FADING.get(step));
-    match ready.filter(|_| millis % minute == 0) {
-        Some(ready) => *ready,
-        None => (-minutes(step) / TAU).exp(),
+/// Whole minutes for which it is kept ready: all steps within a gap.
+static PASSING: LazyLock<[Passing; 36]> = LazyLock::new(|| std::array::from_fn(|step| Passing::over(minutes_of(step))));
+
+impl Passing {
+    fn over(minutes: f64) -> Self {
+        let keep = (-minutes / TAU).exp();
+        let reach = TAU * (1.0 - keep);
+        Self {
+            keep,
+            reach,
+            keep_keep: keep * keep,
+            reach_reach: reach * reach,
+            level_level: SPREAD * TAU * (minutes - 2.0 * reach + TAU / 2.0 * (1.0 - keep * keep)),
+            level_speed: SPREAD * TAU / 2.0 * (1.0 - keep) * (1.0 - keep),
+            speed_speed: SPREAD / 2.0 * (1.0 - keep * keep),
+        }
+    }
+
+    /// Most readings are whole minutes apart.
+    fn of(step: Span) -> Self {
+        let (millis, minute) = (step.as_millis(), 60_000);
+        let ready = usize::try_from(millis / minute).ok().and_then(|step| PASSING.get(step));
+        match ready.filter(|_| millis % minute == 0) {
+            Some(ready) => *ready,
+            None => Self::over(minutes(step)),
+        }
     }
 }
 

@@ -136,6 +136,9 @@ impl Engine {
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
         let mut turn = self.begin(now);
+        if !matches!(event, Event::Readings { .. }) {
+            self.look_around(&mut turn);
+        }
         match event {
             Event::Tick => {}
             Event::Started => self.watch_all_sources(now),
@@ -171,7 +174,7 @@ impl Engine {
         self.plan_bedtime(now);
         self.tell_first_line(&mut turn);
         self.keep_back(&mut turn);
-        self.forget_returned(now);
+        self.forget_returned(&turn);
         self.remember_night(&turn);
         self.note_switched_off(now);
         turn.out
@@ -179,6 +182,7 @@ impl Engine {
 
     fn readings(&mut self, turn: &mut Turn, rows: &[Reading], first_sight: bool) {
         let Some(source) = rows.first().map(|reading| reading.source) else {
+            self.look_around(turn);
             return;
         };
         let mut sorted;
@@ -228,8 +232,9 @@ impl Engine {
             self.sensor_gave(source, last.measured);
             self.values_of_scan(turn, source, last.measured);
         }
-        if let Some(newest) = newest {
-            self.judge(turn, &newest);
+        match newest {
+            Some(newest) => self.judge(turn, &newest),
+            None => self.look_around(turn),
         }
     }
 
@@ -237,6 +242,7 @@ impl Engine {
     fn judge(&mut self, turn: &mut Turn, reading: &Reading) {
         let latest = self.latest_of(reading.source);
         if self.is_echo(reading) {
+            self.look_around(turn);
             self.record_echo(turn, reading);
             turn.judged = latest;
             self.watch_for_gap(turn, reading);
@@ -246,12 +252,13 @@ impl Engine {
         self.notice_two_signals(turn);
         let (doubt, cadence) = (self.doubt(turn.now), self.source(reading.source).cadence());
         let low_since = self.side(Side::Low).root().map(|root| root.since);
+        self.follow_forecasts(reading, doubt.is_none());
         for side in [Side::Low, Side::High] {
             turn.doubt = doubt.or_else(|| self.doubt_of_shape(side, reading));
             turn.judged = self.of_two_signals(side, turn.now).or(latest);
             let value = turn.judged.map_or(reading.glucose, |judged| judged.glucose);
             let first = turn.out.len();
-            self.see_what_came(turn, side, reading, doubt.is_none());
+            self.see_what_came(turn, side, reading);
             self.judge_side(turn, &Seen { side, value, measured: reading.measured, cadence });
             self.foresee(turn, side, reading);
             match side {

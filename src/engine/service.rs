@@ -3,7 +3,7 @@
 
 use super::Engine;
 use super::effect::{Condition, Id, What};
-use super::policy::Rings;
+use super::policy::{Levels, Rings};
 use super::reason::Reason;
 use super::timers::Timer;
 use super::turn::Turn;
@@ -41,6 +41,11 @@ pub struct OffBecause {
 impl Engine {
     /// What the settings switch off is remembered; what they switch on again is forgotten.
     pub(super) fn note_switched_off(&mut self, now: Timestamp) {
+        let Levels { very_low, low, high, very_high } = &self.policy.levels;
+        let all_on = [very_low, low, high, very_high].iter().all(|level| level.rings != Rings::Never);
+        if all_on && self.state.off.is_empty() {
+            return;
+        }
         for condition in Condition::LEVELS {
             let is_off = self.policy.levels.of(condition).is_some_and(|level| level.rings == Rings::Never);
             let known = self.state.off.iter().position(|off| off.condition == condition);

@@ -176,8 +176,26 @@ const fn conditions(side: Side) -> (Condition, Condition) {
 }
 
 impl Engine {
+    /// Nothing of that side was beyond its limit, and the newest reading is not: so it is with most.
+    fn is_calm(&self, seen: &Seen) -> bool {
+        let (side, levels) = (self.side(seen.side), &self.policy.levels);
+        let (worse, milder) = match seen.side {
+            Side::Low => (&levels.very_low, &levels.low),
+            Side::High => (&levels.very_high, &levels.high),
+        };
+        let beyond = seen.side.is_beyond(seen.value, milder.limit) || seen.side.is_beyond(seen.value, worse.limit);
+        !beyond && matches!(side, SideState { worse: Level::Clear, milder: Level::Clear })
+    }
+
     /// Judges the newest reading on one side.
     pub(super) fn judge_side(&mut self, turn: &mut Turn, seen: &Seen) {
+        if self.is_calm(seen) {
+            if seen.side == Side::Low {
+                self.judge_caution(turn, seen, false);
+                self.follow_hold(turn, seen);
+            }
+            return;
+        }
         let Self { policy, state, .. } = self;
         let (worse, milder) = conditions(seen.side);
         let high;

@@ -88,6 +88,9 @@ impl Timers {
 
     /// Takes out the earliest timer that is due; of two due at once, the one named first above.
     pub fn expired(&mut self, now: Timestamp) -> Option<(Timer, Timestamp)> {
+        if self.due.iter().all(|(_, at)| *at > now) {
+            return None;
+        }
         let (timer, at) =
             self.due.iter().copied().filter(|(_, at)| *at <= now).min_by_key(|(timer, at)| (*at, *timer))?;
         self.stop(timer);

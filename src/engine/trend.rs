@@ -17,6 +17,9 @@ const SPARSE_CADENCE_MIN: i64 = 10;
 /// Fewest readings a rate is taken from.
 const READINGS_MIN: u32 = 3;
 
+/// No rate is said to be faster, in hundredths of a mg/dL per minute.
+const RATE_MAX: i32 = 100_000;
+
 const MILLIS_PER_MINUTE: f64 = 60_000.0;
 
 /// Below this a value counts as steady, in hundredths of a mg/dL per minute. With a measurement noise
@@ -128,6 +131,7 @@ struct Sums {
 
 impl Sums {
     /// A value so long before the newest.
+    #[inline]
     #[expect(clippy::cast_precision_loss, reason = "sums within an hour are far below 2^53")]
     fn add(&mut self, before: Span, glucose: Glucose) {
         let (millis, hundredths) = (-(before.as_millis() as f64), f64::from(glucose.hundredths()));
@@ -139,6 +143,7 @@ impl Sums {
     }
 
     /// In hundredths of a mg/dL per minute; nothing when all points are at one time.
+    #[inline]
     fn slope(&self) -> Option<f64> {
         let n = f64::from(self.n);
         let spread = n * self.squares - self.millis * self.millis;
@@ -150,7 +155,7 @@ impl Sums {
 /// The least-squares slope of the last stretch, or nothing when fewer than three readings are in it.
 /// `newest_first` are readings of one source.
 #[must_use]
-#[expect(clippy::cast_possible_truncation, reason = "the slope is clamped to the range of an i32 first")]
+#[expect(clippy::cast_possible_truncation, reason = "what is beyond the range of an i32 is cut to it")]
 pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Span) -> Option<Rate> {
     let newest = newest_first.next()?;
     // Beyond its range a sensor gives no number to take a difference from.
@@ -162,15 +167,19 @@ pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Sp
     let from = newest.measured - Span::minutes(if sparse { STRETCH_SPARSE_MIN } else { STRETCH_MIN });
     let mut sums = Sums::default();
     sums.add(Span::ZERO, newest.glucose);
-    newest_first.take_while(|reading| reading.measured >= from).try_for_each(|reading| {
+    for reading in newest_first {
+        if reading.measured < from {
+            break;
+        }
         sums.add(newest.measured - reading.measured, reading.glucose);
-        number(reading).then_some(())
-    })?;
-    let slope = sums.slope().filter(|_| sums.n >= READINGS_MIN)?.clamp(-100_000.0, 100_000.0);
+        if !number(reading) {
+            return None;
+        }
+    }
+    let slope = sums.slope().filter(|_| sums.n >= READINGS_MIN)?;
     // Halves away from zero, as `round` does it, which takes a call.
-    let whole = slope as i32;
-    let rest = slope - f64::from(whole);
-    Some(Rate(whole + i32::from(rest >= 0.5) - i32::from(rest <= -0.5)))
+    let whole = (slope + 0.5_f64.copysign(slope)) as i32;
+    Some(Rate(whole.clamp(-RATE_MAX, RATE_MAX)))
 }
 
 /// The least-squares slope of a stretch in mg/dL per minute; zero where one reading tells nothing of it. A value beyond

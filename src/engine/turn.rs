@@ -49,8 +49,24 @@ impl Engine {
     pub(super) fn begin(&mut self, now: Timestamp) -> Turn {
         let (night, quiet) = self.hours_around(now);
         let very_high = self.policy.levels.very_high.limit;
-        let (doubt, after_low, mode) = (self.doubt(now), self.after_low(now), self.mode_that_counts(now));
-        Turn { now, night, quiet, very_high, judged: None, doubt, after_low, mode, written: false, out: Vec::new() }
+        let mode = self.mode_that_counts(now);
+        Turn {
+            now,
+            night,
+            quiet,
+            very_high,
+            judged: None,
+            doubt: None,
+            after_low: None,
+            mode,
+            written: false,
+            out: Vec::new(),
+        }
+    }
+
+    /// What is said of values goes with what is known around them. Readings that are judged find it out themselves.
+    pub(super) fn look_around(&self, turn: &mut Turn) {
+        (turn.doubt, turn.after_low) = (self.doubt(turn.now), self.after_low(turn.now));
     }
 
     /// The settings changed: what the turn knows of them is as they are now.

@@ -10,19 +10,52 @@ const KEPT_MIN: i64 = 60;
 /// Most readings kept: an hour of two sources at one-minute cadence.
 const READINGS_MAX: usize = 128;
 
+/// Readings that are out of the window are left in place until they are so many: moving the rest up each time costs more
+/// than all that is done with a reading here.
+const GONE_MAX: usize = 64;
+
 /// Recent readings of all sources.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+#[serde(from = "Vec<Reading>", into = "Vec<Reading>")]
 pub struct Window {
     readings: Vec<Reading>,
+    /// So many of them, the oldest, are out of it.
+    gone: usize,
+}
+
+impl From<Vec<Reading>> for Window {
+    fn from(readings: Vec<Reading>) -> Self {
+        Self { readings, gone: 0 }
+    }
+}
+
+impl From<Window> for Vec<Reading> {
+    fn from(window: Window) -> Self {
+        window.all().to_vec()
+    }
+}
+
+impl PartialEq for Window {
+    fn eq(&self, other: &Self) -> bool {
+        self.all() == other.all()
+    }
 }
 
 impl Window {
+    fn all(&self) -> &[Reading] {
+        &self.readings[self.gone..]
+    }
+
     /// Puts a reading in its place. One that is there already, by source and time, changes nothing: false.
     pub fn insert(&mut self, reading: Reading) -> bool {
         // Nearly all belong at the end.
+        if self.newest().is_none_or(|newest| newest.measured < reading.measured) {
+            self.readings.push(reading);
+            self.forget_old(reading.measured);
+            return true;
+        }
         let mut place = self.readings.len();
-        for known in self.readings.iter().rev().take_while(|known| known.measured >= reading.measured) {
+        for known in self.all().iter().rev().take_while(|known| known.measured >= reading.measured) {
             if known.measured > reading.measured {
                 place -= 1;
             } else if known.source == reading.source {
@@ -31,48 +64,53 @@ impl Window {
         }
         self.readings.insert(place, reading);
         let newest = self.readings.last().map_or(reading.measured, |newest| newest.measured);
-        while self.readings.len() > READINGS_MAX
-            || self.readings.first().is_some_and(|oldest| newest - oldest.measured > Span::minutes(KEPT_MIN))
-        {
-            // An hour is moved sooner than a ring of it is walked, which each judgement does several times.
-            self.readings.remove(0);
-        }
+        self.forget_old(newest);
         true
+    }
+
+    fn forget_old(&mut self, newest: Timestamp) {
+        let all = self.all();
+        let old = all.iter().take_while(|reading| newest - reading.measured > Span::minutes(KEPT_MIN)).count();
+        self.gone += old.max(all.len().saturating_sub(READINGS_MAX));
+        if self.gone >= GONE_MAX {
+            self.readings.drain(..self.gone);
+            self.gone = 0;
+        }
     }
 
     /// The newest reading of any source.
     #[must_use]
     pub fn newest(&self) -> Option<&Reading> {
-        self.readings.last()
+        self.all().last()
     }
 
     /// The three newest readings of any source, the newest last.
     #[must_use]
     pub fn newest_three(&self) -> Option<&[Reading; 3]> {
-        self.readings.last_chunk()
+        self.all().last_chunk()
     }
 
     /// The newest reading measured at or before an instant.
     #[must_use]
     pub fn newest_before(&self, at: Timestamp) -> Option<&Reading> {
-        self.readings.iter().rev().find(|reading| reading.measured <= at)
+        self.all().iter().rev().find(|reading| reading.measured <= at)
     }
 
     /// All readings, newest first.
     pub fn all_newest_first(&self) -> impl Iterator<Item = &Reading> {
-        self.readings.iter().rev()
+        self.all().iter().rev()
     }
 
     /// Keeps what is wanted; asked from the newest on.
     pub fn retain_newest_first(&mut self, mut wanted: impl FnMut(&Reading) -> bool) {
-        let mut kept: Vec<Reading> = self.readings.iter().rev().filter(|reading| wanted(reading)).copied().collect();
+        let mut kept: Vec<Reading> = self.all().iter().rev().filter(|reading| wanted(reading)).copied().collect();
         kept.reverse();
-        self.readings = kept;
+        *self = Self::from(kept);
     }
 
     /// Readings of one source, newest first.
     pub fn newest_first(&self, source: SourceId) -> impl Iterator<Item = &Reading> + Clone {
-        self.readings.iter().rev().filter(move |reading| reading.source == source)
+        self.all().iter().rev().filter(move |reading| reading.source == source)
     }
 }
 
@@ -104,8 +142,8 @@ mod tests {
         for second in 0..1_000 {
             window.insert(Reading { measured: Timestamp::from_seconds(second), ..reading(0) });
         }
-        assert_eq!(window.readings.len(), READINGS_MAX);
+        assert_eq!(window.all().len(), READINGS_MAX);
         window.insert(reading(600));
-        assert_eq!(window.readings.len(), 1);
+        assert_eq!(window.all().len(), 1);
     }
 }

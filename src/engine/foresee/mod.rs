@@ -2,33 +2,26 @@
 //! from a higher one. It stands for half an hour; then it has come true, or it has not. The level it foresaw rings by
 //! its own priority whatever was foreseen, in the same thread. How likely something is stands in [`super::forecast`].
 
+mod outlook;
 pub mod policy;
 pub mod tally;
 
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
-use super::forecast::{Chance, HORIZON, Model, Motion, SLOPE_OVER, chance};
+use super::forecast::{Chance, HORIZON};
 use super::level::{Active, Told};
 use super::policy::{Policy, Rings};
+use super::priority;
 use super::reason::{Likely, Reason};
 use super::timers::Timer;
 use super::turn::Turn;
-use super::{priority, trend};
 use crate::domain::diary::{Kind, Note};
-use crate::domain::glucose::Glucose;
 use crate::domain::reading::Reading;
 use crate::domain::time::Timestamp;
-use policy::{AFTER_BEYOND, AFTER_LEVEL, ForecastPolicy, LESS_SURE, LESS_SURE_TIMES, RINGS_APART, STANDS, model};
+use outlook::{Outlook, SELDOM, SELDOM_LOGIT, SPEED_MAX, UNLIKELY, is_far};
+use policy::{AFTER_BEYOND, AFTER_LEVEL, LESS_SURE, RINGS_APART, STANDS};
 use serde::{Deserialize, Serialize};
-use tally::Tally;
-
-/// The logarithm of the odds of less than one in a hundred, which no setting asks for.
-const UNLIKELY: f64 = -4.7;
-
-/// Few settings ask for less than this; the logarithm of its odds, and a little less, since after food and insulin a
-/// chance moves towards even.
-const SELDOM: Chance = Chance::percent(10);
-const SELDOM_LOGIT: f64 = -2.8;
+use tally::{Followed, Follows, Tally};
 
 /// The forecasts of a side, the worse first.
 const fn of_side(side: Side) -> &'static [Condition] {
@@ -46,6 +39,8 @@ pub struct Foreseen {
     high: Foresight,
     /// Food or insulin was noted last.
     noted: Option<Timestamp>,
+    #[serde(default)]
+    followed: Followed,
 }
 
 /// The forecasts of one condition.
@@ -108,6 +103,11 @@ impl Foreseen {
         }
     }
 
+    /// Is there one of which it is not known yet what came?
+    const fn waits(&self) -> bool {
+        self.very_low.tally.waits() || self.low.tally.waits() || self.high.tally.waits()
+    }
+
     const fn all_mut(&mut self) -> [(Condition, &mut Foresight); 3] {
         [
             (Condition::ForecastVeryLow, &mut self.very_low),
@@ -135,34 +135,6 @@ impl Foreseen {
     }
 }
 
-/// How a value moves.
-#[derive(Debug, Clone, Copy)]
-struct Moves {
-    /// From the filter, in mg/dL per minute.
-    speed: f64,
-    /// Readings are far apart.
-    sparse: bool,
-}
-
-/// What one reading means for one forecast.
-#[derive(Debug, Clone, Copy)]
-struct Outlook<'a> {
-    condition: Condition,
-    side: Side,
-    limit: Glucose,
-    policy: &'a ForecastPolicy,
-    measured: Timestamp,
-}
-
-impl<'a> Outlook<'a> {
-    /// None where the forecast is off.
-    fn of(policy: &'a Policy, condition: Condition, side: Side, reading: &Reading) -> Option<Self> {
-        let limit = policy.levels.of(condition.foreseen()?)?.limit;
-        let policy = policy.forecasts.of(condition).filter(|policy| policy.rings != Rings::Never)?;
-        Some(Self { condition, side, limit, policy, measured: reading.measured })
-    }
-}
-
 impl Foresight {
     /// Nothing stands, and nothing is to be tidied up.
     const fn is_idle(&self) -> bool {
@@ -171,16 +143,47 @@ impl Foresight {
 }
 
 impl Engine {
-    /// What was foreseen on one side is there when a reading is beyond its limit; its level is judged after it. What
-    /// comes of forecasts counts where the sensor is not doubted.
-    pub(super) fn see_what_came(&mut self, turn: &mut Turn, side: Side, reading: &Reading, counts: bool) {
+    /// One more reading for what came of forecasts, which counts where the sensor is not doubted.
+    pub(super) fn follow_forecasts(&mut self, reading: &Reading, counts: bool) {
+        let foreseen = &mut self.state.foreseen;
+        let follows = foreseen.followed.follow(reading.measured, counts);
+        if follows != Follows::On || foreseen.waits() {
+            self.count_forecasts(reading, follows);
+        }
+    }
+
+    /// Few readings decide anything.
+    #[cold]
+    fn count_forecasts(&mut self, reading: &Reading, follows: Follows) {
+        let Policy { levels, forecasts, .. } = &self.policy;
+        for (condition, foresight) in self.state.foreseen.all_mut() {
+            let level = condition.foreseen().and_then(|level| levels.of(level));
+            let (Some(level), Some(policy), Some(side)) = (level, forecasts.of(condition), condition.side()) else {
+                continue;
+            };
+            let beyond = side.is_beyond(reading.glucose, level.limit);
+            foresight.tally.follow(reading.measured, beyond, follows, policy);
+        }
+    }
+
+    /// What was foreseen on one side is there when a reading is beyond its limit; its level is judged after it.
+    pub(super) fn see_what_came(&mut self, turn: &mut Turn, side: Side, reading: &Reading) {
+        let milder = match side {
+            Side::Low => &self.policy.levels.low,
+            Side::High => &self.policy.levels.high,
+        };
+        if side.is_beyond(reading.glucose, milder.limit) {
+            self.what_was_foreseen_came(turn, side, reading);
+        }
+    }
+
+    #[cold]
+    fn what_was_foreseen_came(&mut self, turn: &mut Turn, side: Side, reading: &Reading) {
         let Self { policy, state, .. } = self;
         for condition in of_side(side).iter().copied() {
             let Some(outlook) = Outlook::of(policy, condition, side, reading) else { continue };
             let Some(foresight) = state.foreseen.of_mut(condition) else { continue };
-            let beyond = side.is_beyond(reading.glucose, outlook.limit);
-            foresight.tally.follow(reading.measured, beyond, counts, outlook.policy);
-            if beyond {
+            if side.is_beyond(reading.glucose, outlook.limit) {
                 foresight.beyond = Some(reading.measured);
                 Self::has_come(turn, &outlook, foresight);
             }
@@ -189,32 +192,57 @@ impl Engine {
 
     /// What the newest reading makes likely on one side of the range; its levels are judged already.
     pub(super) fn foresee(&mut self, turn: &mut Turn, side: Side, reading: &Reading) {
+        if self.nothing_in_reach(side, reading) {
+            return;
+        }
         let moves = self.moves(reading);
         for condition in of_side(side).iter().copied() {
             let Some(outlook) = Outlook::of(&self.policy, condition, side, reading) else { continue };
-            if side.is_beyond(reading.glucose, outlook.limit) {
+            let idle = self.state.foreseen.of(condition).is_none_or(Foresight::is_idle);
+            let far = moves.is_none_or(|moves| outlook.is_far(reading.glucose, moves.speed));
+            if idle && far || side.is_beyond(reading.glucose, outlook.limit) {
                 continue;
             }
             let raise = outlook.policy.raise;
             let least = if raise >= SELDOM { SELDOM_LOGIT } else { UNLIKELY };
             let chance = moves.and_then(|moves| self.chance_of(&outlook, reading, moves, least));
             let chance = chance.filter(|chance| *chance >= raise);
-            let Some(foresight) = self.state.foreseen.of_mut(condition) else { continue };
-            if chance.is_none() && foresight.is_idle() {
-                continue;
-            }
-            let (policy, mut taken) = (*outlook.policy, std::mem::take(foresight));
-            let outlook = Outlook { policy: &policy, ..outlook };
-            self.may_come(turn, &outlook, &mut taken, chance);
-            if let Some(place) = self.state.foreseen.of_mut(condition) {
-                *place = taken;
+            if chance.is_some() || !idle {
+                self.take_up(turn, &outlook, chance);
             }
         }
     }
 
-    /// A reading is beyond the limit: what was foreseen is there.
+    /// Nothing is foreseen on that side, and no speed makes it likely enough; or nothing is to be.
+    fn nothing_in_reach(&self, side: Side, reading: &Reading) -> bool {
+        let (Policy { levels, forecasts, .. }, foreseen) = (&self.policy, &self.state.foreseen);
+        match side {
+            Side::High if forecasts.high.rings == Rings::Never => true,
+            Side::High => {
+                let far = is_far(side, reading.glucose, levels.high.limit, SPEED_MAX);
+                far && foreseen.high.is_idle() && forecasts.high.raise >= SELDOM
+            }
+            Side::Low => {
+                let far = is_far(side, reading.glucose, levels.low.limit, SPEED_MAX);
+                let idle = foreseen.low.is_idle() && foreseen.very_low.is_idle();
+                far && idle && forecasts.low.raise.min(forecasts.very_low.raise) >= SELDOM
+            }
+        }
+    }
+
+    /// Few readings make anything likely, or end what was.
     #[cold]
-    fn has_come(turn: &mut Turn, outlook: &Outlook<'_>, foresight: &mut Foresight) {
+    fn take_up(&mut self, turn: &mut Turn, outlook: &Outlook, chance: Option<Chance>) {
+        let Some(foresight) = self.state.foreseen.of_mut(outlook.condition) else { return };
+        let mut taken = std::mem::take(foresight);
+        self.may_come(turn, outlook, &mut taken, chance);
+        if let Some(place) = self.state.foreseen.of_mut(outlook.condition) {
+            *place = taken;
+        }
+    }
+
+    /// A reading is beyond the limit: what was foreseen is there.
+    fn has_come(turn: &mut Turn, outlook: &Outlook, foresight: &mut Foresight) {
         let Some(open) = foresight.open.take() else { return };
         foresight.thread = Some(open.thread());
         let reason = Reason::CameTrue { limit: outlook.limit, since: open.since };
@@ -222,7 +250,7 @@ impl Engine {
     }
 
     /// No reading beyond the limit: one that stood long enough is over, and another may be raised.
-    fn may_come(&mut self, turn: &mut Turn, outlook: &Outlook<'_>, foresight: &mut Foresight, chance: Option<Chance>) {
+    fn may_come(&mut self, turn: &mut Turn, outlook: &Outlook, foresight: &mut Foresight, chance: Option<Chance>) {
         let at = outlook.measured;
         if self.side(outlook.side).root().is_none() {
             foresight.thread = None;
@@ -238,7 +266,7 @@ impl Engine {
             foresight.open.is_none() && long_ago(foresight.raised, STANDS) && long_ago(foresight.beyond, AFTER_BEYOND);
         let louder = foresight.open.is_some_and(|open| !open.rang && !open.seen);
         let Some(chance) = chance.filter(|_| anew || louder) else { return };
-        let sounds_from = foresight.tally.sounds_from(outlook.policy);
+        let sounds_from = foresight.tally.sounds_from(&outlook.policy);
         let silent = if chance >= sounds_from { self.why_silent(turn, outlook, foresight) } else { None };
         let rings = chance >= sounds_from && silent.is_none();
         let mut open = foresight.open.unwrap_or_else(|| self.new_forecast(outlook));
@@ -271,14 +299,14 @@ impl Engine {
         foresight.open = Some(open);
     }
 
-    fn new_forecast(&mut self, outlook: &Outlook<'_>) -> Forecast {
+    fn new_forecast(&mut self, outlook: &Outlook) -> Forecast {
         let (id, part_of) = (self.take_id(), self.foreseen_thread(outlook.side));
         let (since, by) = (outlook.measured, outlook.measured + HORIZON);
         Forecast { id, part_of, since, by, rang: false, seen: false, withheld: false }
     }
 
     /// Why one that is sure enough does not ring, if it does not.
-    fn why_silent(&self, turn: &Turn, outlook: &Outlook<'_>, foresight: &Foresight) -> Option<Reason> {
+    fn why_silent(&self, turn: &Turn, outlook: &Outlook, foresight: &Foresight) -> Option<Reason> {
         let at = outlook.measured;
         if let Some(rang) = foresight.rang.filter(|rang| *rang <= at && at - *rang < RINGS_APART) {
             return Some(Reason::RangLately { rang });
@@ -302,41 +330,6 @@ impl Engine {
             return Some(Reason::LookComes { next });
         }
         turn.holds(outlook.policy.rings, priority::of_forecast(outlook.condition))
-    }
-
-    /// How the value of a reading moves, where enough is known; nothing is while two signals alternate.
-    fn moves(&self, reading: &Reading) -> Option<Moves> {
-        let source = self.state.sources.get(usize::from(reading.source.0))?;
-        let filter = source.filter.as_ref().filter(|filter| filter.knows(reading.measured))?;
-        let known = Moves { speed: filter.speed(), sparse: source.is_sparse() };
-        self.state.two_signals.is_none().then_some(known)
-    }
-
-    /// The chance that a reading beyond the limit follows. One whose odds are less than these is not worked out.
-    fn chance_of(&self, outlook: &Outlook<'_>, reading: &Reading, moves: Moves, least: f64) -> Option<Chance> {
-        let (side, limit, model) = (outlook.side, outlook.limit, model(outlook.condition, moves.sparse));
-        let motion = Motion { value: reading.glucose, speed: moves.speed, slope: 0.0 };
-        let is_likely = model.logit_at_most(side, limit, &motion) >= least;
-        is_likely.then(|| self.worked_out(outlook, reading, model, motion))
-    }
-
-    #[cold]
-    fn worked_out(&self, outlook: &Outlook<'_>, reading: &Reading, model: &Model, mut motion: Motion) -> Chance {
-        motion.slope = trend::slope(self.state.window.newest_first(reading.source), SLOPE_OVER);
-        let doubt = if self.noted_lately(reading.measured).is_some() { LESS_SURE_TIMES } else { 1.0 };
-        let found = Chance::of(chance(model.logit(outlook.side, outlook.limit, &motion) * doubt));
-        found.min(model.most)
-    }
-
-    /// The chance of what a forecast is about, by the newest reading; none where it is not known, or less than one in a
-    /// hundred.
-    #[must_use]
-    pub fn chance(&self, condition: Condition) -> Option<Chance> {
-        let reading = self.state.window.newest()?;
-        let (side, limit) = (condition.side()?, self.policy.levels.of(condition.foreseen()?)?.limit);
-        let policy = self.policy.forecasts.of(condition)?;
-        let outlook = Outlook { condition, side, limit, policy, measured: reading.measured };
-        self.chance_of(&outlook, reading, self.moves(reading)?, UNLIKELY)
     }
 
     fn noted_lately(&self, at: Timestamp) -> Option<Timestamp> {

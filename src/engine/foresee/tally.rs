@@ -41,9 +41,7 @@ struct Waiting {
 pub struct Tally {
     days: VecDeque<Day>,
     today: Day,
-    followed: Span,
     waiting: Vec<Waiting>,
-    last: Option<Timestamp>,
     moved: i16,
     days_since: u8,
 }
@@ -69,26 +67,60 @@ impl Day {
     }
 }
 
-impl Tally {
-    /// One more reading: it may decide what waits, and complete a day.
-    pub(super) fn follow(&mut self, at: Timestamp, beyond: bool, counts: bool, policy: &ForecastPolicy) {
-        let step = self.last.map(|last| at - last).filter(|step| *step <= Span::minutes(SILENCE_MIN));
+/// How long readings were followed of the day under way; the same for all forecasts.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Followed {
+    span: Span,
+    last: Option<Timestamp>,
+}
+
+/// How one more reading follows those before.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Follows {
+    /// It goes on.
+    On,
+    /// It completes a day.
+    EndsDay,
+    /// After a silence, or while the sensor is doubted: what came meanwhile is not known.
+    Not,
+}
+
+impl Followed {
+    /// One more reading.
+    pub(super) fn follow(&mut self, at: Timestamp, counts: bool) -> Follows {
+        let step = self.last.map_or(Span::ZERO, |last| at - last);
         self.last = Some(at);
-        let Some(step) = step.filter(|step| counts && *step > Span::ZERO) else {
+        if !counts || step <= Span::ZERO || step > Span::minutes(SILENCE_MIN) {
+            return Follows::Not;
+        }
+        self.span = self.span + step;
+        if self.span < Span::hours(24) {
+            return Follows::On;
+        }
+        self.span = Span::ZERO;
+        Follows::EndsDay
+    }
+}
+
+impl Tally {
+    /// Is there a forecast of which it is not known yet what came?
+    pub(super) const fn waits(&self) -> bool {
+        !self.waiting.is_empty()
+    }
+
+    /// One more reading: it may decide what waits, and complete a day.
+    pub(super) fn follow(&mut self, at: Timestamp, beyond: bool, follows: Follows, policy: &ForecastPolicy) {
+        if follows == Follows::Not {
             // What a silence hides is neither true nor false.
             self.waiting.clear();
             return;
-        };
-        if !self.waiting.is_empty() {
-            self.decide(at, beyond);
         }
-        self.followed = self.followed + step;
-        if self.followed >= Span::hours(24) {
+        self.decide(at, beyond);
+        if follows == Follows::EndsDay {
             self.end_day(policy);
         }
     }
 
-    #[cold]
     fn decide(&mut self, at: Timestamp, beyond: bool) {
         if beyond {
             for waiting in self.waiting.drain(..) {
@@ -100,9 +132,7 @@ impl Tally {
         }
     }
 
-    #[cold]
     fn end_day(&mut self, policy: &ForecastPolicy) {
-        self.followed = Span::ZERO;
         if self.days.len() == DAYS_KEPT {
             self.days.pop_front();
         }

@@ -69,10 +69,15 @@ const fn level(limit: Glucose) -> LevelPolicy {
 impl Engine {
     /// The strictest cautious limit that anything asks for; none when low itself is as strict.
     #[must_use]
+    #[inline]
     pub fn cautious(&self, now: Timestamp) -> Option<Cautious> {
         if self.policy.profiles.is_empty() && self.state.modes.running.is_empty() {
             return None;
         }
+        self.strictest(now)
+    }
+
+    fn strictest(&self, now: Timestamp) -> Option<Cautious> {
         let standing = self.policy.profiles.contains(&Profile::ImpairedAwareness);
         let standing = standing.then_some(Cautious { limit: CAUTIOUS, mode: None });
         let asked = self
