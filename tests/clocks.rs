@@ -417,6 +417,11 @@ fn a_zone_is_said_in_clear_words_or_asked_about() {
 fn while_travel_holds_the_zone_there_counts() {
     let receiver = Receiver::start();
     let mut recheck = Recheck::new(&webhook(&receiver.url()));
+    // It is day on both clocks whenever this runs: from 14:00 to 22:00 UTC it would be night in Tokyo, and over at home.
+    let hour = now_seconds() / 3_600 + 3;
+    let settings = recheck.exports().with_file_name("recheck.toml");
+    let night = format!("[wearer]\nnight = \"{:02}:00-{:02}:00\"", hour % 24, (hour + 1) % 24);
+    fs::write(&settings, fs::read_to_string(&settings).unwrap().replace("[wearer]", &night)).unwrap();
     let said = recheck.say(&["zone", "Asia/Tokyo", "until", "2099-12-20", "--from", "1d"]);
     assert!(words(&said).contains("Kept. recheck is not running"), "{said:?}");
     let shown = words(&recheck.say(&["zone"]));
