@@ -3,6 +3,7 @@
 
 pub mod diary;
 pub mod glucose;
+pub mod insulin;
 pub mod local;
 pub mod mode;
 pub mod reading;
