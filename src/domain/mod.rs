@@ -2,6 +2,7 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod diary;
+pub mod drops;
 pub mod glucose;
 pub mod insulin;
 pub mod local;
@@ -9,6 +10,7 @@ pub mod mode;
 pub mod reading;
 pub mod reminder;
 pub mod schedule;
+pub mod spread;
 pub mod time;
 pub mod travel;
 pub mod written;
