@@ -9,7 +9,7 @@
 //! `10:00-11:00 every 15m reads 120 to 180`; `10:00-11:00 every 5m alternates 248 and 70` (two signals);
 //! `10:00-11:00 every 5m doubles 120 to 180` (each again two minutes later); `10:00 reads 120 from 1` (the
 //! second source by name); `08:00 brings 02:10-03:05 at 60` (late readings, one batch);
-//! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|carbohydrate|symptoms|text`,
+//! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|long-acting|carbohydrate|symptoms|text`,
 //! `10:00 notes scan|sensor-start|sensor-stop|exercise|ketones`, `10:00 trusts 248|all|source 1`, `10:00 quiet 30m [CONDITION]`,
 //! `10:00 mode driving|exercise|alcohol|sick|doubted [2h]`, `10:00 mode off [driving]`,
 //! `10:00 meter 142`, `10:00 seen [NUMBER|by NAME]`; `10:00 refused 3`, `10:00 lost [from 1]`, `10:00 odd file`, `10:00 channels 0 failing`,
@@ -371,6 +371,7 @@ fn note(kind: &str) -> Kind {
     match kind {
         "scan" => Kind::Scan,
         "insulin" => Kind::Insulin(None),
+        "long-acting" => Kind::LongActing(None),
         "carbohydrate" => Kind::Carbohydrate(None),
         "symptoms" => Kind::Symptoms,
         "ketones" => Kind::Ketones(Amount(60)),

@@ -84,6 +84,7 @@ impl Tale {
             to: Audience::Wearer,
             doubt: None,
             after_low: None,
+            insulin: None,
             mode: None,
             reason,
         };

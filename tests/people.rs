@@ -239,6 +239,7 @@ fn decision(condition: Condition, glucose: Option<Glucose>, at: Timestamp, reaso
         rate: None,
         doubt: None,
         after_low: None,
+        insulin: None,
         mode: None,
         to: Audience::Person(0),
         reason,

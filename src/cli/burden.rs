@@ -121,7 +121,7 @@ const fn noted(kind: &Kind) -> Option<Act> {
         Kind::Meter(_) => Some(Act::Meter),
         Kind::Symptoms => Some(Act::Symptoms),
         Kind::Sensor | Kind::SensorStart(_) | Kind::SensorStop(_) | Kind::Scan => Some(Act::Sensor),
-        Kind::Ketones(_) | Kind::Exercise | Kind::Site | Kind::Text => None,
+        Kind::LongActing(_) | Kind::Ketones(_) | Kind::Exercise | Kind::Site | Kind::Text => None,
     }
 }
 

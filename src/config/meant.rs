@@ -8,22 +8,16 @@ use super::problem::{Place, Problem, Problems};
 use super::quiet::quiet;
 use super::steps::escalation;
 use super::tree::{self, Node};
+use super::wearer::wearer;
 use super::words::Words;
 use crate::domain::glucose::Unit;
-use crate::domain::local::{Hours, TimeOfDay, Zone};
+use crate::domain::local::Zone;
 use crate::domain::time::Span;
 use crate::engine::effect::Condition;
-use crate::engine::mode::profile::Profile;
-use crate::engine::policy::{LevelPolicy, Policy, Rings, Therapy};
+use crate::engine::policy::{LevelPolicy, Policy, Rings};
 use crate::formats::wanted::Wanted;
 use std::collections::BTreeMap;
 use std::path::Path;
-
-/// Longest name of the wearer, and of others: titles must leave room for the value and the time.
-pub(super) const NAME_CHARS_MAX: usize = 16;
-
-/// Longest words for whom to call in an emergency: a sentence must stay one.
-const EMERGENCY_CHARS_MAX: usize = 30;
 
 /// All settings.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -101,26 +95,7 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     let mut top = Words::of("", Some(tree), start, problems);
     let mut policy = Policy::new(zone);
 
-    let wearer_node = top.take("wearer");
-    let mut wearer = Words::of("wearer", wearer_node, start, top.problems());
-    if let Some(zone) = wearer.parsed("timezone", "a name such as \"Europe/Madrid\"", Zone::named) {
-        policy.zone = zone;
-    }
-    if let Some(unit) = wearer.parsed("unit", "\"mg/dL\" or \"mmol/L\"", Unit::named) {
-        policy.unit = unit;
-    }
-    if let Some(therapy) = wearer.parsed("therapy", "\"injections\" or \"pump\"", therapy) {
-        policy.therapy = therapy;
-    }
-    if let Some(night) = wearer.parsed("night", "hours such as \"23:00-07:00\"", Hours::parse) {
-        policy.night = night;
-    }
-    policy.bedtime = wearer.parsed("bedtime", "a time of day such as \"22:45\"", TimeOfDay::parse);
-    profiles(&mut wearer, &mut policy);
-    policy.name = wearer.text("name").map(|(_, name)| name.trim().chars().take(NAME_CHARS_MAX).collect());
-    policy.emergency = emergency(&mut wearer);
-    wearer.end();
-
+    wearer(&mut top, &mut policy, start);
     levels(&mut top, &mut policy, purpose, start);
     forecasts(&mut top, &mut policy.forecasts, start);
     quiet(&mut top, &mut policy, start);
@@ -144,6 +119,9 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     recheck.span_within("low_look", Span::minutes(5)..=Span::hours(1), &mut policy.recheck.low_look);
     recheck.spans("still_high", &mut policy.recheck.still_high);
     recheck.span_within("rebound_delay", Span::ZERO..=Span::hours(2), &mut policy.recheck.rebound_delay);
+    if let Some(wanted) = recheck.yes_or_no("evening_look") {
+        policy.recheck.evening_look = wanted;
+    }
     recheck.end();
 
     let sources = sources(&mut top, &mut policy, purpose, start);
@@ -152,25 +130,6 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     escalation(&mut top, &mut policy.escalation, start);
     top.end();
     Settings { policy, sources, channels, reaches }
-}
-
-/// What is always so of the wearer comes first: what is written of limits and calls comes after it, and wins.
-fn profiles(wearer: &mut Words<'_>, policy: &mut Policy) {
-    let place = wearer.place_of("profile").unwrap_or(wearer.place);
-    for name in wearer.texts("profile") {
-        match Profile::named(&name) {
-            Some(profile) if !policy.profiles.contains(&profile) => {
-                profile.change(&mut policy.levels, &mut policy.escalation);
-                policy.profiles.push(profile);
-            }
-            Some(_) => {}
-            None => {
-                let known = Profile::ALL.map(|profile| format!("\"{}\"", profile.name())).join(" or ");
-                wearer.wrong(place, format!("wearer.profile is \"{name}\""), format!("it should be {known}"));
-            }
-        }
-    }
-    policy.profiles.sort_unstable();
 }
 
 fn levels(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose, start: Place) {
@@ -250,28 +209,6 @@ fn one_level(words: &mut Words<'_>, unit: Unit, bounds: &Bounds, level: &mut Lev
 
 fn one_line(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-/// Whom to call in an emergency. A number must not be cut short.
-fn emergency(wearer: &mut Words<'_>) -> Option<String> {
-    let (place, text) = wearer.text("emergency")?;
-    let text = text.trim();
-    if text.is_empty() || text.chars().count() > EMERGENCY_CHARS_MAX || text.contains(char::is_control) {
-        wearer.wrong(
-            place,
-            format!("wearer.emergency is \"{text}\""),
-            format!("it should be the number to call, at most {EMERGENCY_CHARS_MAX} characters in one line"),
-        );
-    }
-    Some(text.to_owned())
-}
-
-fn therapy(text: &str) -> Option<Therapy> {
-    match text {
-        "injections" => Some(Therapy::Injections),
-        "pump" => Some(Therapy::Pump),
-        _ => None,
-    }
 }
 
 pub(super) fn rings(text: &str) -> Option<Rings> {

@@ -10,6 +10,7 @@ pub mod problem;
 mod quiet;
 mod steps;
 pub mod tree;
+mod wearer;
 pub mod words;
 
 pub use ends::{ChannelSettings, Reach, Receipt, SourceSettings, Webhook};

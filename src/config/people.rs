@@ -1,8 +1,8 @@
 //! Others beside the wearer: who they are, by which channels they are reached, in which hours, and what they are told.
 
 use super::ends::Reach;
-use super::meant::NAME_CHARS_MAX;
 use super::problem::Place;
+use super::wearer::NAME_CHARS_MAX;
 use super::words::Words;
 use crate::domain::schedule::Schedule;
 use crate::engine::policy::{Line, PEOPLE_MAX, PersonPolicy, Policy, Tells};

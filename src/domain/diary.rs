@@ -39,8 +39,10 @@ impl std::fmt::Display for Amount {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Kind {
-    /// Insulin taken; units if they were told.
+    /// Insulin taken for a meal or for a high; units if they were told.
     Insulin(Option<Amount>),
+    /// Long-acting insulin, which is taken for no meal and for no high; units if they were told.
+    LongActing(Option<Amount>),
     /// Carbohydrate eaten; grams if they were told.
     Carbohydrate(Option<Amount>),
     /// A finger-prick check with a meter.
@@ -71,6 +73,7 @@ impl Kind {
     pub const fn word(&self) -> &'static str {
         match self {
             Self::Insulin(_) => "insulin",
+            Self::LongActing(_) => "long-acting",
             Self::Carbohydrate(_) => "carbohydrate",
             Self::Meter(_) => "meter",
             Self::Ketones(_) => "ketones",
@@ -89,7 +92,7 @@ impl Kind {
     #[must_use]
     pub const fn has_amount(&self) -> bool {
         match self {
-            Self::Insulin(_) | Self::Carbohydrate(_) | Self::Meter(_) | Self::Ketones(_) => true,
+            Self::Insulin(_) | Self::LongActing(_) | Self::Carbohydrate(_) | Self::Meter(_) | Self::Ketones(_) => true,
             Self::Symptoms
             | Self::Exercise
             | Self::Site

@@ -162,6 +162,11 @@ impl Engine {
     /// A note that the line before sleep names, also one that came too late for anything else.
     pub(super) fn remember_note(&mut self, note: &Note) {
         self.remember_what_moves(note);
+        match note.kind {
+            Kind::Insulin(_) => self.remember_dose(note.at),
+            Kind::Carbohydrate(_) => self.remember_food(note.at),
+            _ => {}
+        }
         let memory = &mut self.state.before_sleep;
         let last = match note.kind {
             Kind::Insulin(_) => &mut memory.insulin,

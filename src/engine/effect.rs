@@ -58,6 +58,8 @@ pub enum Condition {
     RecheckHigh,
     /// Looking again after a low.
     RecheckLow,
+    /// A correction upon a dose that still works.
+    Stacking,
     /// Past readings that came in late.
     WhileAway,
     /// A stretch nobody watched.
@@ -101,6 +103,7 @@ impl Condition {
             Self::Sensor => "sensor",
             Self::RecheckHigh => "recheck_high",
             Self::RecheckLow => "recheck_low",
+            Self::Stacking => "stacking",
             Self::WhileAway => "while_away",
             Self::NotWatching => "not_watching",
             Self::Diary => "diary",
@@ -123,7 +126,7 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 27] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
@@ -140,6 +143,7 @@ impl Condition {
         Self::Sensor,
         Self::RecheckHigh,
         Self::RecheckLow,
+        Self::Stacking,
         Self::WhileAway,
         Self::NotWatching,
         Self::Diary,
@@ -186,6 +190,7 @@ impl Condition {
             | Self::TwoSignals
             | Self::Scan
             | Self::Sensor
+            | Self::Stacking
             | Self::WhileAway
             | Self::NotWatching
             | Self::Diary
@@ -372,6 +377,9 @@ pub struct Decision {
     /// Of a high that came soon after a low, and may be a rebound: when that low began.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub after_low: Option<Timestamp>,
+    /// Of a high: when insulin was last noted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub insulin: Option<Timestamp>,
     /// Of a low: the mode it is said by. Its words change with it, nothing else does.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mode: Option<Mode>,

@@ -150,6 +150,12 @@ impl Filter {
     }
 }
 
+/// How far a speed carries in a span, in mg/dL, while it fades.
+#[must_use]
+pub fn carried(speed: f64, over: Span) -> f64 {
+    speed * TAU * (1.0 - (-minutes(over) / TAU).exp())
+}
+
 /// A chance is that of a reading beyond the limit within this span.
 pub const HORIZON: Span = Span::minutes(20);
 
@@ -381,6 +387,12 @@ mod tests {
         ahead.predict(Span::minutes(5));
         let gains = (ahead.level_level / (ahead.level_level + NOISE), ahead.level_speed / (ahead.level_level + NOISE));
         assert!(close(gains.0, 0.835_104) && close(gains.1, 0.125_928), "{gains:?}");
+    }
+
+    /// 15 (1 - e^(-20/15)) = 11.046 minutes at full speed.
+    #[test]
+    fn a_speed_carries_as_far_as_it_lasts() {
+        assert!(close(carried(-1.0, Span::minutes(20)), -11.046_043) && close(carried(2.0, Span::ZERO), 0.0));
     }
 
     #[test]

@@ -257,6 +257,7 @@ impl Engine {
             (
                 _,
                 Condition::Sensor
+                | Condition::Stacking
                 | Condition::WhileAway
                 | Condition::NotWatching
                 | Condition::Diary

@@ -14,6 +14,7 @@ mod arrival;
 pub mod bedtime;
 pub mod effect;
 pub mod escalation;
+mod evening;
 pub mod event;
 pub mod flood;
 pub mod forecast;
@@ -24,6 +25,7 @@ pub mod lost;
 mod meter;
 pub mod mode;
 pub mod morning;
+pub mod outcome;
 mod past;
 pub mod people;
 pub mod policy;
@@ -53,6 +55,7 @@ mod values;
 pub mod waiting;
 pub mod window;
 mod words;
+pub mod working;
 
 use crate::domain::glucose::Glucose;
 use crate::domain::local::Stretch;
@@ -249,6 +252,7 @@ impl Engine {
             return;
         }
         self.source(reading.source).judged = Some(reading.measured);
+        self.follow_corrections(reading);
         self.notice_two_signals(turn);
         let (doubt, cadence) = (self.doubt(turn.now), self.source(reading.source).cadence());
         let low_since = self.side(Side::Low).root().map(|root| root.since);
@@ -293,6 +297,7 @@ impl Engine {
         match timer {
             Timer::LowLook => self.look_at_low(turn),
             Timer::HighLook => self.look_at_high(turn),
+            Timer::EveningLook => self.look_after_evening(turn),
             Timer::Past => self.tell_past(turn),
             Timer::Gap(source) => self.gap(turn, source),
             Timer::Scan(source) => self.call_for_scan(turn, source),

@@ -7,6 +7,7 @@ use super::mode::profile::Profile;
 pub use super::people::{Line, PersonPolicy, Tells};
 pub use super::steps::{EscalationPolicy, StepPolicy, StepsPolicy, Ways, Whom};
 use crate::domain::glucose::{Glucose, Unit};
+use crate::domain::insulin::Insulin;
 use crate::domain::local::{Hours, TimeOfDay, Zone};
 use crate::domain::schedule::Schedule;
 use crate::domain::time::Span;
@@ -21,6 +22,8 @@ pub enum Therapy {
     Injections,
     /// By a pump.
     Pump,
+    /// By a pump that doses by itself, besides what is noted.
+    SelfAdjusting,
 }
 
 /// How a source gets its readings.
@@ -157,6 +160,13 @@ pub struct RecheckPolicy {
     /// A high that begins within two hours after a low waits so long before it rings.
     #[serde(default = "rebound_delay")]
     pub rebound_delay: Span,
+    /// A high that was treated in the evening is looked at between two and three at night.
+    #[serde(default = "yes")]
+    pub evening_look: bool,
+}
+
+const fn yes() -> bool {
+    true
 }
 
 /// Ours: long enough for a short rise after sugar to pass; no trial of such a delay was found.
@@ -176,6 +186,9 @@ pub struct Policy {
     pub unit: Unit,
     /// How insulin is taken.
     pub therapy: Therapy,
+    /// The insulin that is taken for meals and for highs.
+    #[serde(default)]
+    pub insulin: Insulin,
     /// When the wearer sleeps.
     pub night: Hours,
     /// When they are told what is known before they sleep; never when none.
@@ -237,6 +250,7 @@ impl Levels {
             | Condition::ChannelFailed
             | Condition::TwoSignals
             | Condition::Scan
+            | Condition::Stacking
             | Condition::Sensor
             | Condition::RecheckHigh
             | Condition::RecheckLow
@@ -296,6 +310,7 @@ impl Default for RecheckPolicy {
             low_look: Span::minutes(15),
             still_high: [120, 120, 180, 240].map(Span::minutes).to_vec(),
             rebound_delay: rebound_delay(),
+            evening_look: yes(),
         }
     }
 }
@@ -314,6 +329,7 @@ impl Policy {
             zone,
             unit: Unit::MgDl,
             therapy: Therapy::Injections,
+            insulin: Insulin::default(),
             night: from_to.unwrap_or_else(|| unreachable!("the default night is well written")),
             bedtime: None,
             levels: Levels::default(),

@@ -43,6 +43,7 @@ pub fn longest(condition: Condition) -> Option<Span> {
         Condition::High | Condition::VeryHigh | Condition::ForecastHigh | Condition::RecheckHigh => HIGH_MAX_MIN,
         Condition::Gap | Condition::SourceFailed | Condition::TwoSignals | Condition::Scan => OTHERS_MAX_MIN,
         Condition::ChannelFailed
+        | Condition::Stacking
         | Condition::Sensor
         | Condition::WhileAway
         | Condition::NotWatching

@@ -9,6 +9,7 @@ use super::foresee::tally::Came;
 use super::hours::Held;
 use super::mode::reason::Why;
 use super::morning::Stretch;
+use super::outcome::Found;
 use super::reminder::{Come, Reminder};
 use super::service::OffBecause;
 use super::steps::{Step, Ways};
@@ -66,11 +67,36 @@ pub enum Reason {
     /// All ways to reach the wearer work again.
     ChannelsWork,
     /// A look found the high coming down: look again later, ask nothing.
-    ComingDown { treated: Treatment, next: Timestamp },
+    ComingDown {
+        treated: Treatment,
+        next: Timestamp,
+        #[serde(default)]
+        found: Found,
+    },
     /// A look found the high neither coming down nor such that this therapy asks so early.
-    TooEarly { treated: Treatment, next: Timestamp },
+    TooEarly {
+        treated: Treatment,
+        next: Timestamp,
+        #[serde(default)]
+        found: Found,
+    },
     /// A look found the high not coming down, or the wearer asked to be asked now.
-    NotComingDown { treated: Treatment, asked_for: bool, next: Timestamp },
+    NotComingDown {
+        treated: Treatment,
+        asked_for: bool,
+        next: Timestamp,
+        #[serde(default)]
+        found: Found,
+        /// Once an episode: it has not answered to what was treated, and is very high.
+        #[serde(default)]
+        ketones: bool,
+    },
+    /// A look found it falling so fast that a low may follow.
+    FallingTooFast { treated: Treatment, next: Timestamp, found: Found },
+    /// A high that was treated in the evening was looked at in the small hours.
+    EveningLook { treated: Treatment },
+    /// A correction was noted while the dose before it still works.
+    Stacked { earlier: Timestamp, later: Timestamp },
     /// There is nothing to ask about a high now: it is coming down, within range, or not to be seen.
     NothingToAsk { next: Timestamp },
     /// A high that came soon after a low is not asked about yet.
@@ -190,7 +216,11 @@ pub enum Reason {
     /// A look found no fresh reading: measure or scan.
     NoFreshReading { treated: Treatment, last: Option<Timestamp>, next: Timestamp },
     /// The treated value is back within range.
-    Back { treated: Treatment },
+    Back {
+        treated: Treatment,
+        #[serde(default)]
+        found: Option<Found>,
+    },
     /// A high that nobody marked as treated, or that outlived its looks.
     StillHigh { since: Timestamp, marked: bool, next: Timestamp },
     /// A high that was held during the night is still there in the morning.

@@ -5,13 +5,12 @@
 use super::Engine;
 use super::effect::{Condition, Id, Priority, Side, What};
 use super::level::Told;
-use super::policy::Therapy;
+use super::outcome::{Finding, Outcome, find};
 use super::priority;
 use super::reason::{Began, Reason, Treatment};
 use super::timers::Timer;
 use super::trend::{Direction, Rate};
 use super::turn::{Judged, Turn};
-use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -24,6 +23,9 @@ pub struct HighCare {
     pub part_of: Option<Id>,
     /// When the high began, or the re-check did.
     pub since: Timestamp,
+    /// Ketones were asked about.
+    #[serde(default)]
+    pub ketones: bool,
     /// How far it is.
     pub stage: Stage,
 }
@@ -48,42 +50,6 @@ pub enum Stage {
         /// A look fell due without a fresh reading; the next reading completes it.
         unseen: bool,
     },
-}
-
-/// What a look at a treated high finds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Finding {
-    Back,
-    ComingDown,
-    TooEarly,
-    NotComingDown,
-}
-
-/// The rule of the looks, by therapy. The first look is early for injected insulin: it asks only when
-/// the high is rising or very high. The published guidance behind it: pumps, check at one hour
-/// (a failed site is found early); injections, check again after two.
-fn find(
-    value: Glucose,
-    rate: Option<Rate>,
-    first_look: bool,
-    therapy: Therapy,
-    high: Glucose,
-    very_high: Glucose,
-) -> Finding {
-    let direction = rate.map_or(Direction::Steady, Rate::direction);
-    if value.hundredths() <= high.hundredths() {
-        Finding::Back
-    } else if direction.falls() {
-        Finding::ComingDown
-    } else if first_look
-        && therapy == Therapy::Injections
-        && !direction.rises()
-        && value.hundredths() <= very_high.hundredths()
-    {
-        Finding::TooEarly
-    } else {
-        Finding::NotComingDown
-    }
 }
 
 /// In quiet hours a look rings only for harm: above the very high limit and not falling, or falling fast.
@@ -134,6 +100,7 @@ impl Engine {
     pub(super) fn treat_high(&mut self, turn: &mut Turn, at: Timestamp, asked: Option<Span>) {
         self.remember_high_treated(at);
         let root = self.side(Side::High).root().map(|root| (root.id, root.since));
+        let ketones = self.state.high_care.as_ref().is_some_and(|care| care.ketones);
         let treated =
             Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since), told: Began::Treated };
         let (id, part_of, since) = match (&self.state.high_care, root) {
@@ -144,7 +111,8 @@ impl Engine {
         let looks: Vec<Timestamp> = self.policy.recheck.high_looks.iter().map(|span| at + *span).collect();
         let asked_for = asked.map(|span| at + span);
         self.state.high_care =
-            Some(HighCare { id, part_of, since, stage: Stage::Looking { treated, asked_for, unseen: false } });
+            Some(HighCare { id, part_of, since, ketones, stage: Stage::Looking { treated, asked_for, unseen: false } });
+        self.plan_evening_look(turn, id, treated);
         // Looks whose hour has passed are caught up by one look now.
         let caught_up = looks.first().is_some_and(|first| *first <= turn.now);
         let due = if caught_up { turn.now } else { looks.first().copied().unwrap_or(turn.now) };
@@ -196,6 +164,13 @@ impl Engine {
             self.look_told(turn, care, reason, true, wanted);
             return;
         };
+        let found = self.found(turn, &treated, first_look);
+        if found.outcome == Outcome::FallingTooFast && judged.glucose.hundredths() > levels.high.limit.hundredths() {
+            let next = next_scheduled.map_or(soon, |due| due.min(soon));
+            self.look_on(turn.now, care, treated, next, asked_for, false);
+            self.look_told(turn, care, Reason::FallingTooFast { treated, next, found }, true, wanted);
+            return;
+        }
         match find(
             judged.glucose,
             judged.rate,
@@ -205,18 +180,21 @@ impl Engine {
             levels.very_high.limit,
         ) {
             Finding::Back => {
-                turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::Back { treated }, false);
+                let reason = Reason::Back { treated, found: Some(found) };
+                turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason, false);
                 self.close_high(turn);
             }
             Finding::ComingDown if !wanted => {
                 let next = next_scheduled.map_or(soon, |due| due.min(soon));
                 self.look_on(turn.now, care, treated, next, asked_for, false);
-                self.look_told(turn, care, Reason::ComingDown { treated, next }, false, false);
+                let reason = Reason::ComingDown { treated, next, found };
+                self.look_told(turn, care, reason, false, false);
             }
             Finding::TooEarly if !wanted => {
                 let next = next_scheduled.unwrap_or(soon);
                 self.look_on(turn.now, care, treated, next, asked_for, false);
-                self.look_told(turn, care, Reason::TooEarly { treated, next }, false, false);
+                let reason = Reason::TooEarly { treated, next, found };
+                self.look_told(turn, care, reason, false, false);
             }
             Finding::NotComingDown | Finding::ComingDown | Finding::TooEarly => {
                 let next = match next_scheduled {
@@ -226,7 +204,9 @@ impl Engine {
                     }
                     None => self.ask_later(turn.now, care.id, care.part_of, care.since, true, 0),
                 };
-                self.look_told(turn, care, Reason::NotComingDown { treated, asked_for: wanted, next }, true, wanted);
+                let ketones = self.asks_ketones(turn, &found, first_look);
+                let reason = Reason::NotComingDown { treated, asked_for: wanted, next, found, ketones };
+                self.look_told(turn, care, reason, true, wanted);
             }
         }
     }
@@ -340,7 +320,8 @@ impl Engine {
         let spans = &self.policy.recheck.still_high;
         let span = spans.get(asked).or(spans.last()).copied().unwrap_or(Span::hours(2));
         let due = now + span;
-        self.state.high_care = Some(HighCare { id, part_of, since, stage: Stage::Asking { marked, asked } });
+        let ketones = self.state.high_care.as_ref().is_some_and(|care| care.ketones);
+        self.state.high_care = Some(HighCare { id, part_of, since, ketones, stage: Stage::Asking { marked, asked } });
         self.state.timers.set(Timer::HighLook, due);
         due
     }
@@ -358,7 +339,8 @@ impl Engine {
             // By night only a fall that goes on is worth a ring; and what has become a low is told as a low.
             let is_low = turn.judged.is_some_and(|judged| judged.glucose.hundredths() < low);
             let rings = !is_low && (!turn.night.inside || direction == Some(Direction::FallingFast));
-            turn.tell(What::Ended, Condition::RecheckHigh, care.id, care.part_of, Reason::Back { treated }, rings);
+            let reason = Reason::Back { treated, found: Some(self.found(turn, &treated, false)) };
+            turn.tell(What::Ended, Condition::RecheckHigh, care.id, care.part_of, reason, rings);
         }
         if let Some((alert, since)) = self.side(Side::High).root().map(|root| (root.id, root.since)) {
             let id = self.take_id();
@@ -369,36 +351,5 @@ impl Engine {
     fn forget_high(&mut self) {
         self.state.high_care = None;
         self.state.timers.stop(Timer::HighLook);
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    const HIGH: Glucose = Glucose::mg_dl(180);
-    const VERY_HIGH: Glucose = Glucose::mg_dl(250);
-
-    fn at(value: i32, rate: i32, first: bool, therapy: Therapy) -> Finding {
-        find(Glucose::mg_dl(value), Some(Rate(rate)), first, therapy, HIGH, VERY_HIGH)
-    }
-
-    #[test]
-    fn the_first_look_asks_a_pump_wearer_and_not_an_injector() {
-        assert_eq!(at(220, 0, true, Therapy::Pump), Finding::NotComingDown);
-        assert_eq!(at(220, 0, true, Therapy::Injections), Finding::TooEarly);
-        assert_eq!(at(220, 60, true, Therapy::Injections), Finding::NotComingDown);
-        assert_eq!(at(251, 0, true, Therapy::Injections), Finding::NotComingDown);
-        assert_eq!(at(250, 0, true, Therapy::Injections), Finding::TooEarly);
-        assert_eq!(at(220, 0, false, Therapy::Injections), Finding::NotComingDown);
-    }
-
-    #[test]
-    fn coming_down_and_back_come_first() {
-        for therapy in [Therapy::Pump, Therapy::Injections] {
-            assert_eq!(at(300, -60, true, therapy), Finding::ComingDown);
-            assert_eq!(at(180, 100, false, therapy), Finding::Back);
-        }
-        assert_eq!(find(Glucose::mg_dl(220), None, false, Therapy::Pump, HIGH, VERY_HIGH), Finding::NotComingDown);
     }
 }

@@ -118,9 +118,23 @@ impl Engine {
                 // From a meter to a sensor there is no change to tell.
                 let by_same = !care.by_meter || self.state.meter.is_some_and(|(at, _)| at == judged.at);
                 let treated = Treatment { value: treated.value.filter(|_| by_same), ..treated };
-                turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, Reason::Back { treated }, false);
+                turn.tell(
+                    What::Look,
+                    Condition::RecheckLow,
+                    care.id,
+                    care.part_of,
+                    Reason::Back { treated, found: None },
+                    false,
+                );
                 let rings = !turn.night.inside && judged.glucose.hundredths() <= high;
-                turn.tell(What::Ended, Condition::RecheckLow, care.id, care.part_of, Reason::Back { treated }, rings);
+                turn.tell(
+                    What::Ended,
+                    Condition::RecheckLow,
+                    care.id,
+                    care.part_of,
+                    Reason::Back { treated, found: None },
+                    rings,
+                );
                 self.state.low_care = None;
                 self.expect_anew();
                 return;

@@ -106,18 +106,30 @@ impl Engine {
     pub(super) fn noted(&mut self, turn: &mut Turn, note: &Note) {
         let at = note.at;
         self.remember_note(note);
+        turn.insulin = self.state.doses.last();
         match &note.kind {
             Kind::SensorStart(of) => return self.sensor_started(turn, at, of.as_deref()),
             Kind::SensorStop(of) => return self.sensor_stopped(turn, at, of.as_deref()),
-            Kind::Insulin(_) if self.is_out(Side::High, at) => return self.treat_high(turn, at, None),
+            Kind::Insulin(_) if self.is_out(Side::High, at) => {
+                self.correction_noted(at);
+                self.treat_high(turn, at, None);
+                return self.tell_stacked(turn);
+            }
             Kind::Carbohydrate(_) if self.is_out(Side::Low, at) => return self.treat_low_or_caution(turn, at),
             // Symptoms count whatever the sensor says: they start the looks of a low.
             Kind::Symptoms => return self.treat_low(turn, at, Began::Symptoms),
             Kind::Meter(glucose) => return self.measured(turn, at, *glucose),
             Kind::Scan => self.scan_noted(turn, at),
             Kind::Ketones(_) => self.ketones_noted(at),
-            Kind::Insulin(_) | Kind::Carbohydrate(_) | Kind::Exercise | Kind::Site | Kind::Sensor | Kind::Text => {}
+            Kind::Insulin(_)
+            | Kind::LongActing(_)
+            | Kind::Carbohydrate(_)
+            | Kind::Exercise
+            | Kind::Site
+            | Kind::Sensor
+            | Kind::Text => {}
         }
+        self.tell_stacked(turn);
         turn.only_noted();
     }
 

@@ -370,6 +370,7 @@ impl Turn {
                 .after_low
                 .filter(|low| low.goes_with(what, condition, &reason, self.now))
                 .map(|low| low.since),
+            insulin: self.insulin.filter(|at| condition.side() == Some(Side::High) && *at <= self.now),
             mode: self.mode.filter(|_| condition.side() == Some(Side::Low)),
             to,
             reason,

@@ -4,6 +4,7 @@ use super::alarm::Returned;
 use super::bedtime::BeforeSleep;
 use super::effect::{Condition, Id};
 use super::escalation::Chain;
+use super::evening::EveningLook;
 use super::flood::Flood;
 use super::foresee::Foreseen;
 use super::hours::Kept;
@@ -22,6 +23,7 @@ use super::timers::Timers;
 use super::two_signals::{Trust, TwoSignals};
 use super::waiting::Waiting;
 use super::window::Window;
+use super::working::Doses;
 use crate::domain::glucose::Glucose;
 use crate::domain::reading::Reading;
 use crate::domain::time::Timestamp;
@@ -98,6 +100,12 @@ pub struct State {
     /// Modes in force, and what follows from them.
     #[serde(default)]
     pub modes: Modes,
+    /// The insulin that was noted, and what it did.
+    #[serde(default)]
+    pub doses: Doses,
+    /// The look in the small hours, if one is due.
+    #[serde(default)]
+    pub(super) evening_look: Option<EveningLook>,
     /// What is seen to come.
     #[serde(default)]
     pub foreseen: Foreseen,

@@ -14,6 +14,8 @@ pub enum Timer {
     LowLook,
     /// A treated high is looked at again, or an unmarked one is asked about.
     HighLook,
+    /// An evening's treated high is looked at in the small hours.
+    EveningLook,
     /// Late readings have stopped coming in: what they held is told.
     Past,
     /// A source has been silent for too long.

@@ -37,6 +37,8 @@ pub(super) struct Turn {
     pub(super) doubt: Option<Doubt>,
     /// The low that the high there is now came soon after.
     pub(super) after_low: Option<AfterLow>,
+    /// When insulin was last noted.
+    pub(super) insulin: Option<Timestamp>,
     /// The mode that what is said of lows goes by.
     pub(super) mode: Option<Mode>,
     /// It is about a line of a diary file, which may come long after its time.
@@ -58,6 +60,7 @@ impl Engine {
             judged: None,
             doubt: None,
             after_low: None,
+            insulin: self.state.doses.last(),
             mode,
             written: false,
             out: Vec::new(),

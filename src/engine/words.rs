@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 100] = [
+    pub const WORDS: [&'static str; 103] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -30,6 +30,9 @@ impl Reason {
         "too_early",
         "asked_for",
         "not_coming_down",
+        "falling_too_fast",
+        "evening_look",
+        "stacked",
         "nothing_to_ask",
         "after_low",
         "clock_ahead",
@@ -136,6 +139,9 @@ impl Reason {
             Self::TooEarly { .. } => "too_early",
             Self::NotComingDown { asked_for: true, .. } => "asked_for",
             Self::NotComingDown { .. } => "not_coming_down",
+            Self::FallingTooFast { .. } => "falling_too_fast",
+            Self::EveningLook { .. } => "evening_look",
+            Self::Stacked { .. } => "stacked",
             Self::NothingToAsk { .. } => "nothing_to_ask",
             Self::AfterLow { .. } => "after_low",
             Self::LowNobodyMarked { .. } => "low_nobody_marked",

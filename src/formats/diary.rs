@@ -14,8 +14,19 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
 /// The kinds of note, as the command line and a file name them.
-pub const KINDS: [&str; 10] =
-    ["insulin", "carbohydrate", "meter", "ketones", "symptoms", "exercise", "site", "sensor", "scan", "text"];
+pub const KINDS: [&str; 11] = [
+    "insulin",
+    "long-acting",
+    "carbohydrate",
+    "meter",
+    "ketones",
+    "symptoms",
+    "exercise",
+    "site",
+    "sensor",
+    "scan",
+    "text",
+];
 
 /// What a file may say besides.
 const ANSWERS: [&str; 2] = ["treated", "seen"];
@@ -81,7 +92,9 @@ pub fn kind_of(told: &Told<'_>, wearers: Unit) -> Result<Kind, NotANote> {
     };
     Ok(match told.kind.to_lowercase().as_str() {
         "insulin" if !unit_is(&["u", "unit", "units"]) => return Err(wrong(Part::Unit, "U, or nothing")),
+        "long-acting" if !unit_is(&["u", "unit", "units"]) => return Err(wrong(Part::Unit, "U, or nothing")),
         "insulin" => Kind::Insulin(amount()?),
+        "long-acting" => Kind::LongActing(amount()?),
         "carbohydrate" if !unit_is(&["g"]) => return Err(wrong(Part::Unit, "g, or nothing")),
         "carbohydrate" => Kind::Carbohydrate(amount()?),
         "meter" => Kind::Meter(meter(told, wearers)?),

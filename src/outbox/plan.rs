@@ -125,6 +125,7 @@ fn discreet(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::Digest => "Quiet hours are over",
         Condition::Flood => "Several alerts. Look now",
         Condition::Sensor
+        | Condition::Stacking
         | Condition::OutOfService
         | Condition::ChannelFailed
         | Condition::WhileAway

@@ -4,7 +4,7 @@ use super::{Voice, mode};
 use crate::domain::diary::{Kind, Note};
 use crate::domain::time::Timestamp;
 use crate::domain::written::{Entry, Written};
-use crate::engine::effect::{Decision, Side};
+use crate::engine::effect::{Decision, Side, What};
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 use crate::engine::two_signals::Trust;
@@ -49,6 +49,7 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
         return yes(words);
     }
     match &decision.reason {
+        Reason::Stacked { .. } => yes(super::insulin::stacked(&decision.reason, policy, voice)),
         Reason::LooksPlanned { side, treated, looks, night_rule } => {
             let what = match side {
                 Side::High => "High",
@@ -131,6 +132,17 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
         }
         _ => yes(NOTED.to_owned()),
     }
+}
+
+/// All that is answered to one word, in one.
+#[must_use]
+pub fn answers(decisions: &[Decision], policy: &Policy, now: Timestamp) -> Option<Answer> {
+    let all = decisions.iter().filter(|decision| decision.what == What::Answer);
+    let all: Vec<Answer> = all.map(|decision| answer(decision, policy, now)).collect();
+    let says = |answer: &&Answer| all.len() == 1 || answer.words != NOTED;
+    let words: Vec<&str> = all.iter().filter(says).map(|answer| answer.words.as_str()).collect();
+    let accepted = all.iter().all(|answer| answer.accepted);
+    (!all.is_empty()).then(|| Answer { accepted, words: words.join("\n") })
 }
 
 /// Answers about limited silence.

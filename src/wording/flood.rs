@@ -70,6 +70,7 @@ const fn in_short(condition: Condition) -> &'static str {
         Condition::Sensor => "the sensor's end",
         Condition::RecheckHigh => "a look at a high",
         Condition::RecheckLow => "a look at a low",
+        Condition::Stacking => "two doses that overlap",
         Condition::WhileAway => "late readings",
         Condition::NotWatching => "not watching",
         Condition::Diary => "a diary line",

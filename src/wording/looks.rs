@@ -1,7 +1,7 @@
 //! What is said when something treated is looked at again, and when a high that nobody marked is asked about.
 
-use super::since;
 use super::text::{Said, TITLE_CHARS_MAX};
+use super::{Voice, since};
 use crate::domain::glucose::{Glucose, Measured};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Side};
@@ -12,16 +12,22 @@ impl Said<'_> {
     pub(super) fn recheck_high(&self) -> (String, String) {
         let (value, at) = (self.value_and_direction(), self.read_at());
         match &self.decision.reason {
-            Reason::NotComingDown { treated, next, .. }
-            | Reason::ComingDown { treated, next }
-            | Reason::TooEarly { treated, next } => {
+            Reason::NotComingDown { treated, next, found, ketones: true, .. } => {
+                self.no_response(treated, found, *next)
+            }
+            Reason::FallingTooFast { treated, next, found } => self.falling_too_fast(treated, found, *next),
+            Reason::EveningLook { treated } => self.evening_look(treated),
+            Reason::NotComingDown { treated, next, found, .. }
+            | Reason::ComingDown { treated, next, found }
+            | Reason::TooEarly { treated, next, found } => {
                 let after = since(treated.at, self.voice.now);
                 (
                     format!("Look again: {value}, {at}; {}{after}", self.changed_since(treated)),
                     format!(
-                        "{} {}Insulin goes on working for hours: a look is not a reason to add. Follow your plan. Next look {}.",
+                        "{} {}{}Insulin goes on working for hours: a look is not a reason to add. Follow your plan. Next look {}.",
                         self.full_value(),
                         self.treated_then(treated),
+                        self.found(treated, found),
                         self.voice.clock(*next)
                     ),
                 )
@@ -45,7 +51,7 @@ impl Said<'_> {
             }
             Reason::NightOver { since, next } => self.kept_high("the morning", *since, *next),
             Reason::QuietHoursOver { since, next } => self.kept_high("the end of quiet hours", *since, *next),
-            Reason::Back { treated } => self.back(treated),
+            Reason::Back { treated, .. } => self.back(treated),
             _ => (format!("{value}, {at}"), self.full_value()),
         }
     }
@@ -103,7 +109,7 @@ impl Said<'_> {
             ),
             Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
             Reason::MeterAgain { measured, meter, next } => self.measure_again(*measured, *meter, *next),
-            Reason::Back { treated } => self.back(treated),
+            Reason::Back { treated, .. } => self.back(treated),
             Reason::Mode { said: Why::StillBelow { treated, limit } } => self.still_below(treated, *limit),
             _ => (format!("{value}, {at}"), self.full_value()),
         }
@@ -179,4 +185,63 @@ impl Said<'_> {
 /// Beyond its range a sensor gives no number to take a difference from.
 fn numbers(then: Glucose, now: Glucose) -> bool {
     then.measured() == Measured::Number && now.measured() == Measured::Number
+}
+
+/// Why, for `why`.
+pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
+    let clock = |at| voice.clock(at);
+    match reason {
+        Reason::ComingDown { next, found, .. } => {
+            format!("coming down, looks again at {}{}", clock(*next), super::insulin::found(found, voice))
+        }
+        Reason::TooEarly { next, found, .. } => {
+            let found = super::insulin::found(found, voice);
+            format!("too early to ask with injected insulin, looks again at {}{found}", clock(*next))
+        }
+        Reason::NotComingDown { treated, asked_for, next, found, .. } => {
+            let why = if *asked_for { "you asked to be asked now" } else { "not coming down" };
+            let found = super::insulin::found(found, voice);
+            format!("{why}; treated at {}, next look {}{found}", clock(treated.at), clock(*next))
+        }
+        Reason::FallingTooFast { .. } | Reason::EveningLook { .. } | Reason::Stacked { .. } => {
+            super::insulin::sentence(reason, voice)
+        }
+        Reason::NothingToAsk { next } => {
+            format!("falling, within range or not to be seen, looks again at {}", clock(*next))
+        }
+        Reason::AfterLow { low, next } => {
+            format!("may be a rebound after the low of {}, not asked about before {}", clock(*low), clock(*next))
+        }
+        Reason::LowNobodyMarked { since, next } => {
+            format!(
+                "low since {}, nobody marked it as treated, and it is not rising; asked again at {}",
+                clock(*since),
+                clock(*next)
+            )
+        }
+        Reason::StillLow { treated, next } => {
+            format!("still low; treated at {}, next look {}", clock(treated.at), clock(*next))
+        }
+        Reason::NoFreshReading { treated, next, .. } => {
+            format!("no fresh reading to look at; treated at {}, next look {}", clock(treated.at), clock(*next))
+        }
+        Reason::MeterAgain { .. } | Reason::MeterDisagrees { .. } | Reason::LowByMeter { .. } => {
+            super::meter::sentence(reason, voice)
+        }
+        Reason::Back { treated, found } => {
+            let found = found.as_ref().map_or_else(String::new, |found| super::insulin::found(found, voice));
+            format!("back within range; treated at {}{found}", clock(treated.at))
+        }
+        Reason::StillHigh { since, marked, next } => {
+            let marked = if *marked { "its looks are over" } else { "nobody marked it as treated" };
+            format!("high since {}, {marked}; asked again at {}", clock(*since), clock(*next))
+        }
+        Reason::NightOver { since, next } => {
+            format!("high since {}, kept for the morning; asked again at {}", clock(*since), clock(*next))
+        }
+        Reason::QuietHoursOver { since, next } => {
+            format!("high since {}, kept for the end of quiet hours; asked again at {}", clock(*since), clock(*next))
+        }
+        other => other.word().replace('_', " "),
+    }
 }

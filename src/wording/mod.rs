@@ -7,6 +7,7 @@ mod bedtime;
 mod digest;
 mod flood;
 mod forecast;
+mod insulin;
 mod looks;
 mod meter;
 pub mod mode;

@@ -38,6 +38,9 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::ComingDown { .. }
         | Reason::TooEarly { .. }
         | Reason::NotComingDown { .. }
+        | Reason::FallingTooFast { .. }
+        | Reason::EveningLook { .. }
+        | Reason::Stacked { .. }
         | Reason::NothingToAsk { .. }
         | Reason::AfterLow { .. }
         | Reason::LowNobodyMarked { .. }
@@ -49,7 +52,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::Back { .. }
         | Reason::StillHigh { .. }
         | Reason::NightOver { .. }
-        | Reason::QuietHoursOver { .. } => of_looks(reason, voice),
+        | Reason::QuietHoursOver { .. } => super::looks::sentence(reason, voice),
         Reason::Likely(_)
         | Reason::CameTrue { .. }
         | Reason::DidNotCome { .. }
@@ -362,53 +365,4 @@ fn of_calls(reason: &Reason, voice: Voice) -> String {
 
 fn waited(held: &[Held], more: u32) -> u64 {
     u64::from(more).saturating_add(held.len() as u64)
-}
-
-/// The same of looks and questions after a high or a low.
-fn of_looks(reason: &Reason, voice: Voice) -> String {
-    let clock = |at| voice.clock(at);
-    match reason {
-        Reason::ComingDown { next, .. } => format!("coming down, looks again at {}", clock(*next)),
-        Reason::TooEarly { next, .. } => {
-            format!("too early to ask with injected insulin, looks again at {}", clock(*next))
-        }
-        Reason::NotComingDown { treated, asked_for, next } => {
-            let why = if *asked_for { "you asked to be asked now" } else { "not coming down" };
-            format!("{why}; treated at {}, next look {}", clock(treated.at), clock(*next))
-        }
-        Reason::NothingToAsk { next } => {
-            format!("falling, within range or not to be seen, looks again at {}", clock(*next))
-        }
-        Reason::AfterLow { low, next } => {
-            format!("may be a rebound after the low of {}, not asked about before {}", clock(*low), clock(*next))
-        }
-        Reason::LowNobodyMarked { since, next } => {
-            format!(
-                "low since {}, nobody marked it as treated, and it is not rising; asked again at {}",
-                clock(*since),
-                clock(*next)
-            )
-        }
-        Reason::StillLow { treated, next } => {
-            format!("still low; treated at {}, next look {}", clock(treated.at), clock(*next))
-        }
-        Reason::NoFreshReading { treated, next, .. } => {
-            format!("no fresh reading to look at; treated at {}, next look {}", clock(treated.at), clock(*next))
-        }
-        Reason::MeterAgain { .. } | Reason::MeterDisagrees { .. } | Reason::LowByMeter { .. } => {
-            super::meter::sentence(reason, voice)
-        }
-        Reason::Back { treated } => format!("back within range; treated at {}", clock(treated.at)),
-        Reason::StillHigh { since, marked, next } => {
-            let marked = if *marked { "its looks are over" } else { "nobody marked it as treated" };
-            format!("high since {}, {marked}; asked again at {}", clock(*since), clock(*next))
-        }
-        Reason::NightOver { since, next } => {
-            format!("high since {}, kept for the morning; asked again at {}", clock(*since), clock(*next))
-        }
-        Reason::QuietHoursOver { since, next } => {
-            format!("high since {}, kept for the end of quiet hours; asked again at {}", clock(*since), clock(*next))
-        }
-        other => other.word().replace('_', " "),
-    }
 }

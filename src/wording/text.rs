@@ -43,6 +43,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::ChannelFailed => said.channels(),
         Condition::RecheckHigh => said.recheck_high(),
         Condition::RecheckLow => said.recheck_low(),
+        Condition::Stacking => said.stacking(),
         Condition::WhileAway | Condition::NotWatching | Condition::Diary => said.told(),
         Condition::Morning => said.morning(),
         Condition::Bedtime => said.bedtime(),
@@ -51,7 +52,10 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::OutOfService => said.switched_off(),
         Condition::Reminder => said.reminder(),
     };
-    Text { title: shortened(&title), body: format!("{body}{}{}{}", said.after_low(), said.doubt(), said.driving()) }
+    Text {
+        title: shortened(&title),
+        body: format!("{body}{}{}{}{}", said.insulin(), said.after_low(), said.doubt(), said.driving()),
+    }
 }
 
 /// Cut at a word where that leaves most of the title.
@@ -158,14 +162,14 @@ impl Said<'_> {
                 (title, what_to_do.into())
             }
             Condition::VeryHigh => (
-                format!(
-                    "{}: {value}, {at}. Look and note",
-                    self.anew("Very high again", "Still very high").unwrap_or("Very high")
+                self.high_title(
+                    self.anew("Very high again", "Still very high").unwrap_or("Very high"),
+                    &format!("{value}, {at}"),
                 ),
                 "Follow your plan and note what you do. Very high for two hours, or feeling ill: check ketones.".into(),
             ),
             _ => (
-                format!("{}: {value}, {at}. Look and note", self.anew("High again", "Still high").unwrap_or("High")),
+                self.high_title(self.anew("High again", "Still high").unwrap_or("High"), &format!("{value}, {at}")),
                 "If you treat it, say `recheck treated`: it looks again.".into(),
             ),
         };

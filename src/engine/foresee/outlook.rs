@@ -2,11 +2,12 @@
 //! what is so far from the limit that it need not be worked out.
 
 use super::policy::{ForecastPolicy, LESS_SURE_TIMES, model};
-use crate::domain::glucose::Glucose;
+use crate::domain::glucose::{Glucose, MG_DL_MIN_HUNDREDTHS, Measured, Unit};
 use crate::domain::reading::Reading;
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Side};
-use crate::engine::forecast::{Chance, Model, Motion, SLOPE_OVER, chance};
+use crate::engine::forecast::{Chance, HORIZON, Model, Motion, SLOPE_OVER, carried, chance};
+use crate::engine::outcome::Ahead;
 use crate::engine::policy::{Policy, Rings};
 use crate::engine::{Engine, trend};
 
@@ -15,7 +16,7 @@ pub(super) const UNLIKELY: f64 = -4.7;
 
 /// Few settings ask for less than this; the logarithm of its odds, and a little less, since after food and insulin a
 /// chance moves towards even.
-pub(super) const SELDOM: Chance = Chance::percent(10);
+pub(in crate::engine) const SELDOM: Chance = Chance::percent(10);
 pub(super) const SELDOM_LOGIT: f64 = -2.8;
 
 /// Speeds count up to this, in mg/dL per minute.
@@ -103,6 +104,20 @@ impl Engine {
         let outlook = Outlook { condition, side, limit, policy, measured: reading.measured };
         self.chance_of(&outlook, reading, self.moves(reading)?, UNLIKELY)
     }
+
+    /// Where the newest reading is headed: its value at the horizon, by its speed, which fades. Nothing where it has none.
+    pub(in crate::engine) fn ahead(&self, now: Timestamp) -> Option<Ahead> {
+        let reading = self.state.window.newest().filter(|reading| reading.glucose.measured() == Measured::Number)?;
+        let moves = self.moves(reading)?;
+        let value = f64::from(reading.glucose.hundredths()) + 100.0 * carried(moves.speed, HORIZON);
+        Some(Ahead { value: Glucose::from_received(whole(value), Unit::MgDl), by: now.max(reading.measured) + HORIZON })
+    }
+}
+
+/// Whole mg/dL are as fine as a value that is foreseen is said.
+#[expect(clippy::cast_possible_truncation, reason = "what is beyond the range of an i32 is cut to it")]
+fn whole(hundredths: f64) -> i32 {
+    ((hundredths / 100.0).round() as i32).saturating_mul(100).max(MG_DL_MIN_HUNDREDTHS)
 }
 
 #[cfg(test)]

@@ -59,7 +59,7 @@ pub struct Modes {
     /// Do not drive yet.
     pub hold: Option<Hold>,
     /// For when ketones were last noted.
-    ketones: Option<Timestamp>,
+    pub(super) ketones: Option<Timestamp>,
 }
 
 /// A mode in force.

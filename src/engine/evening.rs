@@ -1,0 +1,100 @@
+//! A look in the small hours after a high was treated in the evening: insulin taken late goes on working while its
+//! wearer sleeps. It is recorded, and rings only for a value that is low already or will be.
+//!
+//! A children's hospital's teaching sheet has it so: after an evening correction, check at 02:00 to 03:00.
+
+use super::Engine;
+use super::effect::{Condition, Id, Side, What};
+use super::reason::{Reason, Treatment};
+use super::timers::Timer;
+use super::turn::{Judged, Turn};
+use crate::domain::glucose::Glucose;
+use crate::domain::local::TimeOfDay;
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// When it looks, and for a late correction at the latest so much after that: the middle and the end of the hour that
+/// the sheet names.
+const LOOK_AT: &str = "02:30";
+const LATER_AT_MOST: Span = Span::minutes(30);
+
+/// A treatment from 20:00 to 02:00 is of the evening.
+const BEFORE_AT_MOST: Span = Span::minutes(390);
+const BEFORE_AT_LEAST: Span = Span::minutes(30);
+
+/// Insulin has done about half of its work after so long: sooner there is little to see.
+const NOT_SOONER: Span = Span::hours(2);
+
+/// It rings below this, and for a fall that reaches it within the span at the speed there is.
+const RINGS_BELOW: Glucose = Glucose::mg_dl(100);
+const FALLS_WITHIN_MIN: i64 = 60;
+
+/// A look that is due.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct EveningLook {
+    id: Id,
+    treated: Treatment,
+}
+
+impl Engine {
+    /// A high was treated: if that was in the evening, it is looked at in the small hours too.
+    pub(super) fn plan_evening_look(&mut self, turn: &Turn, id: Id, treated: Treatment) {
+        if !self.policy.recheck.evening_look {
+            return;
+        }
+        let Some(time) = TimeOfDay::parse(LOOK_AT) else { return };
+        let of_this_evening = |look: &Timestamp| (BEFORE_AT_LEAST..=BEFORE_AT_MOST).contains(&(*look - treated.at));
+        let Some(look) = self.policy.zone.shows(time, treated.at).find(of_this_evening) else { return };
+        let due = look.max(treated.at + NOT_SOONER).min(look + LATER_AT_MOST);
+        if due > turn.now {
+            self.state.evening_look = Some(EveningLook { id, treated });
+            self.state.timers.set(Timer::EveningLook, due);
+        }
+    }
+
+    /// The treatment that it looks back at was taken back.
+    pub(super) fn drop_evening_look(&mut self, treated: Timestamp) {
+        if self.state.evening_look.is_some_and(|look| look.treated.at == treated) {
+            self.state.evening_look = None;
+            self.state.timers.stop(Timer::EveningLook);
+        }
+    }
+
+    /// The hour has come.
+    pub(super) fn look_after_evening(&mut self, turn: &mut Turn) {
+        let Some(EveningLook { id, treated }) = self.state.evening_look.take() else { return };
+        turn.judged = self.lowest_latest(turn.now);
+        let reason = Reason::EveningLook { treated };
+        turn.tell(What::Look, Condition::RecheckHigh, id, None, reason.clone(), false);
+        // What is low already, or treated as a low, is told and looked at as one.
+        let low_is_told = self.side(Side::Low).root().is_some() || self.state.low_care.is_some();
+        if !low_is_told && turn.judged.is_some_and(goes_low) {
+            turn.tell(What::Prompt, Condition::RecheckHigh, id, None, reason, true);
+        }
+    }
+}
+
+/// Low enough to look at, and not rising; or falling there.
+fn goes_low(judged: Judged) -> bool {
+    let (value, below) = (judged.glucose.hundredths(), RINGS_BELOW.hundredths());
+    let Some(rate) = judged.rate else { return value < below };
+    let soon = i64::from(value) + i64::from(rate.0) * FALLS_WITHIN_MIN;
+    let direction = rate.direction();
+    value < below && !direction.rises() || direction.falls() && soon < i64::from(below)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::trend::Rate;
+
+    #[test]
+    fn it_rings_for_what_is_low_already_or_will_be() {
+        let rings = |value: i32, rate: Option<i32>| {
+            goes_low(Judged { glucose: Glucose::mg_dl(value), at: Timestamp::from_seconds(0), rate: rate.map(Rate) })
+        };
+        assert!(rings(99, Some(0)) && rings(99, None) && rings(150, Some(-100)));
+        assert!(!rings(100, Some(0)) && !rings(99, Some(60)), "within range and steady, or rising");
+        assert!(!rings(220, Some(-100)) && !rings(130, Some(-40)), "it does not reach it within the hour");
+    }
+}

@@ -1,0 +1,247 @@
+//! Insulin that was noted: when it was taken, which of two doses work at the same time, and how far glucose came down
+//! after each correction. Only the times count here; what of a dose is still to come is in [`crate::domain::insulin`].
+
+use super::Engine;
+use super::effect::{Condition, Id, Side, What};
+use super::reason::Reason;
+use super::turn::Turn;
+use crate::domain::drops::{Drops, PastDrops, STEP, STEPS};
+use crate::domain::glucose::Glucose;
+use crate::domain::reading::Reading;
+use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// A correction within this after another dose stacks: what diabetes education calls so (three hours: needs of people
+/// who correct twice; a joint clinic's teaching text, seen as an excerpt).
+pub const STACKS_WITHIN: Span = Span::hours(3);
+
+/// Doses are kept for so long after the newest: longer than any of them works.
+const KEPT: Span = Span::hours(24);
+
+/// Most doses kept. Ours: one every half hour of a day.
+const DOSES_MAX: usize = 48;
+
+/// A reading belongs to a step of a correction that is followed if it is no further from it than this.
+const NEAR_STEP: Span = Span::minutes(8);
+
+/// A dose of the insulin that is taken for meals and for highs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Dose {
+    /// When it was taken.
+    pub at: Timestamp,
+    /// It was noted while glucose was high.
+    correction: bool,
+    /// The wearer was told that it stacks upon an earlier one.
+    told: bool,
+}
+
+/// A correction that is still followed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+struct Followed {
+    at: Timestamp,
+    before: Glucose,
+    /// From then on something else was eaten or injected.
+    until: Option<Timestamp>,
+    /// What was read at each step.
+    read: Vec<Option<Glucose>>,
+}
+
+/// What is known of the insulin that was noted.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Doses {
+    /// In order of time.
+    taken: Vec<Dose>,
+    followed: Vec<Followed>,
+    past: PastDrops,
+}
+
+impl Doses {
+    /// The last dose.
+    #[must_use]
+    pub fn last(&self) -> Option<Timestamp> {
+        self.taken.last().map(|dose| dose.at)
+    }
+
+    /// The doses in order of time.
+    pub fn taken(&self) -> impl DoubleEndedIterator<Item = Timestamp> {
+        self.taken.iter().map(|dose| dose.at)
+    }
+
+    /// How far glucose came down after this person's own past corrections.
+    #[must_use]
+    pub const fn past(&self) -> &PastDrops {
+        &self.past
+    }
+
+    fn add(&mut self, at: Timestamp) {
+        let place = self.taken.partition_point(|dose| dose.at < at);
+        if self.taken.get(place).is_none_or(|dose| dose.at != at) {
+            self.taken.insert(place, Dose { at, correction: false, told: false });
+        }
+        let newest = self.last().unwrap_or(at);
+        let over = self.taken.len().saturating_sub(DOSES_MAX);
+        let old = self.taken.partition_point(|dose| newest - dose.at > KEPT);
+        self.taken.drain(..over.max(old));
+        self.something_else(at);
+    }
+
+    /// Food or another dose at that time: what is followed from before it does not show what its own dose did.
+    fn something_else(&mut self, at: Timestamp) {
+        for followed in self.followed.iter_mut().filter(|followed| followed.at < at) {
+            followed.until = Some(followed.until.map_or(at, |until| until.min(at)));
+        }
+    }
+
+    /// A dose was taken back: nothing follows from it.
+    pub(super) fn forget(&mut self, at: Timestamp) {
+        self.taken.retain(|dose| dose.at != at);
+        self.followed.retain(|followed| followed.at != at);
+        self.past.forget(at, at + Span::millis(1));
+    }
+
+    /// A dose counts as a correction from now on, and is followed from its value.
+    fn is_correction(&mut self, at: Timestamp, before: Option<Glucose>) {
+        if let Some(dose) = self.taken.iter_mut().find(|dose| dose.at == at) {
+            dose.correction = true;
+        }
+        if let Some(before) = before.filter(|_| self.followed.iter().all(|followed| followed.at != at)) {
+            let until = self.taken.iter().map(|dose| dose.at).find(|other| *other > at);
+            self.followed.push(Followed { at, before, until, read: vec![None; STEPS] });
+        }
+    }
+
+    /// A correction that stacks upon the dose before it, and was not told: both.
+    fn stacked(&mut self) -> Option<(Timestamp, Timestamp)> {
+        let place = self.taken.windows(2).position(|pair| {
+            let [earlier, later] = pair else { return false };
+            later.correction && !later.told && later.at - earlier.at < STACKS_WITHIN
+        })?;
+        let [earlier, later] = self.taken.get_mut(place..place + 2)? else { return None };
+        later.told = true;
+        Some((earlier.at, later.at))
+    }
+
+    /// A reading of a correction that is followed, and what of them is complete.
+    #[cold]
+    fn follow(&mut self, reading: &Reading) {
+        for followed in &mut self.followed {
+            let since = reading.measured - followed.at;
+            let step = (since + STEP.times(1, 2)).as_millis() / STEP.as_millis();
+            let away = (since.as_millis() - STEP.times(step, 1).as_millis()).abs();
+            let near = away <= NEAR_STEP.as_millis();
+            let place = usize::try_from(step).ok().and_then(|step| step.checked_sub(1));
+            if let Some(read) = place.filter(|_| near).and_then(|place| followed.read.get_mut(place)) {
+                read.get_or_insert(reading.glucose);
+            }
+        }
+        let ends = STEP.times(i64::try_from(STEPS).unwrap_or(i64::MAX), 1) + NEAR_STEP;
+        while let Some(place) = self.followed.iter().position(|followed| reading.measured - followed.at > ends) {
+            let done = self.followed.remove(place);
+            let read = |then: Timestamp| {
+                let step = (then - done.at).as_millis() / STEP.as_millis();
+                let place = usize::try_from(step).ok().and_then(|step| step.checked_sub(1));
+                place.and_then(|place| done.read.get(place).copied().flatten())
+            };
+            self.past.keep(Drops::new(done.at, done.before, done.until, read));
+        }
+    }
+}
+
+impl Engine {
+    /// A dose was noted, whenever it was taken.
+    pub(super) fn remember_dose(&mut self, at: Timestamp) {
+        self.state.doses.add(at);
+    }
+
+    /// Food was noted.
+    pub(super) fn remember_food(&mut self, at: Timestamp) {
+        self.state.doses.something_else(at);
+    }
+
+    /// One more reading, for what follows corrections.
+    pub(super) fn follow_corrections(&mut self, reading: &Reading) {
+        if !self.state.doses.followed.is_empty() {
+            self.state.doses.follow(reading);
+        }
+    }
+
+    /// A dose was noted while high.
+    pub(super) fn correction_noted(&mut self, at: Timestamp) {
+        let before = self.value_at(at).filter(|value| Side::High.is_beyond(*value, self.policy.levels.high.limit));
+        self.state.doses.is_correction(at, before);
+    }
+
+    /// Says once of each pair that a correction stacks upon the dose before it. At a keyboard it is part of the answer;
+    /// a line of a file has nobody who reads one.
+    pub(super) fn tell_stacked(&mut self, turn: &mut Turn) {
+        while let Some((earlier, later)) = self.state.doses.stacked() {
+            let (what, rings) = if turn.written { (What::Told, true) } else { (What::Answer, false) };
+            turn.tell(what, Condition::Stacking, Id(0), None, Reason::Stacked { earlier, later }, rings);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::reading::SourceId;
+
+    fn at(minute: i64) -> Timestamp {
+        Timestamp::from_seconds(minute * 60)
+    }
+
+    #[test]
+    fn a_correction_within_three_hours_of_a_dose_is_told_once_whichever_is_noted_first() {
+        let mut doses = Doses::default();
+        doses.add(at(0));
+        doses.add(at(179));
+        assert_eq!(doses.stacked(), None, "a dose for a meal stacks upon nothing");
+        doses.is_correction(at(179), None);
+        assert_eq!(doses.stacked(), Some((at(0), at(179))));
+        assert_eq!(doses.stacked(), None);
+        doses.add(at(359));
+        doses.is_correction(at(359), None);
+        assert_eq!(doses.stacked(), None, "three hours after the last");
+        doses.add(at(300));
+        assert_eq!(doses.stacked(), Some((at(300), at(359))), "the earlier one noted late");
+        doses.add(at(300));
+        assert_eq!(doses.taken().count(), 4);
+    }
+
+    #[test]
+    fn what_followed_a_correction_is_kept_until_something_else_came_in_between() {
+        let fall = |doses: &mut Doses| {
+            for minute in (0..300).step_by(5) {
+                let value = Glucose::mg_dl(260 - i32::try_from(minute / 3).unwrap());
+                doses.follow(&Reading { source: SourceId(0), measured: at(minute), glucose: value });
+            }
+        };
+        let mut doses = Doses::default();
+        doses.add(at(0));
+        doses.is_correction(at(0), Some(Glucose::mg_dl(260)));
+        fall(&mut doses);
+        assert_eq!((doses.past.len(), doses.followed.len()), (1, 0));
+        let at_age = |doses: &Doses, minutes| doses.past.at_age(Span::minutes(minutes)).n;
+        assert_eq!((at_age(&doses, 60), at_age(&doses, 240)), (1, 1));
+
+        let mut doses = Doses::default();
+        doses.add(at(0));
+        doses.is_correction(at(0), Some(Glucose::mg_dl(260)));
+        doses.something_else(at(100));
+        fall(&mut doses);
+        assert_eq!((at_age(&doses, 60), at_age(&doses, 120)), (1, 0));
+        doses.forget(at(0));
+        assert_eq!((doses.past.len(), doses.taken().count()), (0, 0));
+    }
+
+    #[test]
+    fn doses_are_bounded() {
+        let mut doses = Doses::default();
+        for minute in 0..5_000 {
+            doses.add(at(minute));
+        }
+        assert_eq!(doses.taken.len(), DOSES_MAX);
+        doses.add(at(10_000));
+        assert_eq!(doses.taken.len(), 1);
+    }
+}
