@@ -18,6 +18,7 @@ mod say;
 mod sources;
 mod status;
 mod status_hours;
+mod status_insulin;
 mod stories;
 mod suggest;
 mod suggest_picture;

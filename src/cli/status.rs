@@ -2,7 +2,7 @@
 
 use super::print::{Failure, folded, line};
 use super::sources::order;
-use super::{Place, calls, mode, status_hours};
+use super::{Place, calls, mode, status_hours, status_insulin};
 use crate::config::ChannelSettings;
 use crate::daemon::{clock, control};
 use crate::domain::reading::SourceId;
@@ -116,6 +116,7 @@ impl Seen<'_> {
             "last_turn": alive.map(|alive| stamp(alive.at)),
             "last_turn_age_s": alive.map(|alive| (self.now - alive.at).as_millis() / 1_000),
             "reading": reading,
+            "insulin": status_insulin::value(self.engine, self.now),
             "zone": self.zone(),
             "alerts": self.alerts(&names),
             "rechecks": self.rechecks(),
@@ -277,6 +278,7 @@ impl Seen<'_> {
                 )
             }
         });
+        lines.extend(status_insulin::line(&all["insulin"]));
         lines.extend(all["zone"]["words"].as_str().map(|words| format!("You are in {words}")));
         lines.extend(mode::lines(&all["modes"]));
         section(&mut lines, "Open alerts", &all["alerts"], |alert| {
