@@ -2,12 +2,14 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod diary;
+pub mod drops;
 pub mod glucose;
 pub mod local;
 pub mod mode;
 pub mod reading;
 pub mod reminder;
 pub mod schedule;
+pub mod spread;
 pub mod time;
 pub mod travel;
 pub mod written;
