@@ -30,6 +30,7 @@ use recheck::store::commit::{Intake, Turn};
 use recheck::store::inbox::Said;
 use serde_json::Value;
 use std::collections::BTreeSet;
+use std::fmt::Write as _;
 
 /// 2026-03-02 00:00 UTC, a Monday.
 const START: Timestamp = Timestamp::from_seconds(1_772_409_600);
@@ -662,7 +663,9 @@ fn fenced(name: &str) -> String {
 /// A name for what is written to a folder of the program's own.
 fn files(recheck: &Recheck, all: &[(&str, &str)]) -> Vec<String> {
     let path = |name: &str| recheck.exports().join(name);
-    all.iter().for_each(|(name, text)| std::fs::write(path(name), text).unwrap());
+    for (name, text) in all {
+        std::fs::write(path(name), text).unwrap();
+    }
     all.iter().map(|(name, _)| path(name).display().to_string()).collect()
 }
 
@@ -709,7 +712,6 @@ fn the_tables_and_the_object_say_the_same() {
     let (mut readings, mut diary) = ("timestamp,glucose\n".to_owned(), "time,kind,amount,unit,note\n".to_owned());
     let stamp = |minute_of: i64| Zone::UTC.wall(minute(minute_of)).format("%Y-%m-%d %H:%M").to_string();
     for (step, value) in (0..).zip(swings(7, 30 * 288)) {
-        use std::fmt::Write as _;
         writeln!(readings, "{},{value}", stamp(step * 5)).unwrap();
         // Something every four and a half hours, or so; and nothing on every fifth day.
         if step % 53 == 0 && step / 288 % 5 > 0 {
@@ -784,11 +786,17 @@ fn the_tables_and_the_object_say_the_same() {
 
 fn all_keys(value: &Value, into: &mut BTreeSet<String>) {
     match value {
-        Value::Object(object) => object.iter().for_each(|(key, value)| {
-            into.insert(key.clone());
-            all_keys(value, into);
-        }),
-        Value::Array(all) => all.iter().for_each(|value| all_keys(value, into)),
+        Value::Object(object) => {
+            for (key, value) in object {
+                into.insert(key.clone());
+                all_keys(value, into);
+            }
+        }
+        Value::Array(all) => {
+            for value in all {
+                all_keys(value, into);
+            }
+        }
         _ => {}
     }
 }

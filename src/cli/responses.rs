@@ -205,7 +205,9 @@ fn of_files(settings: &Settings, typed: &Typed) -> Result<Days, Failure> {
     for file in &typed.files {
         let found = read_any(file, &format, &mut told)?;
         rows.extend(found.rows);
-        found.diary.iter().for_each(|row| take(&row.written, &mut notes, &mut treated));
+        for row in &found.diary {
+            take(&row.written, &mut notes, &mut treated);
+        }
     }
     for text in &told {
         words(text);

@@ -126,7 +126,9 @@ impl Responses {
         let sorted = Sorted::new(past, &trace);
         let corrections = correction::rows(past, &trace, &sorted);
         let mut drops = PastDrops::new();
-        corrections.iter().for_each(|correction| drops.keep(correction.drops(&trace)));
+        for correction in &corrections {
+            drops.keep(correction.drops(&trace));
+        }
         Self {
             meals: meal::rows(past, &trace, &sorted),
             lows: low::rows(past, &trace, &sorted),

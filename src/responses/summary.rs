@@ -92,8 +92,9 @@ fn is_mixed(course: &Course) -> bool {
     !course.is_alone_for(MIXED_WITHIN_HOURS)
 }
 
-fn changes<'a>(courses: impl Iterator<Item = &'a Course> + Clone) -> [Spread; 3] {
-    [0, 1, 2].map(|hour| Spread::of(courses.clone().filter_map(|course| course.change(hour)).collect()))
+fn changes<'a>(courses: impl Iterator<Item = &'a Course>) -> [Spread; 3] {
+    let courses: Vec<&Course> = courses.collect();
+    [0, 1, 2].map(|hour| Spread::of(courses.iter().filter_map(|course| course.change(hour)).collect()))
 }
 
 fn minutes(spans: impl Iterator<Item = Option<Span>>) -> Spread {
