@@ -10,6 +10,7 @@ pub mod formats;
 pub mod intake;
 pub mod outbox;
 pub mod replay;
+pub mod responses;
 pub mod store;
 pub mod wearer;
 pub mod wording;

@@ -37,6 +37,7 @@ mod real;
 mod rebound;
 mod reminder;
 mod replay;
+mod responses;
 mod sensor;
 mod storm;
 mod suggest;

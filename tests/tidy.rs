@@ -136,8 +136,27 @@ fn the_webhook_document_names_every_condition() {
 #[test]
 fn the_documents_name_real_commands() {
     let known = [
-        "run", "status", "seen", "treated", "note", "why", "check", "try", "replay", "inspect", "sources", "zone",
-        "demo", "trust", "quiet", "remind", "burden", "mode", "suggest", "help",
+        "run",
+        "status",
+        "seen",
+        "treated",
+        "note",
+        "why",
+        "check",
+        "try",
+        "replay",
+        "inspect",
+        "sources",
+        "zone",
+        "demo",
+        "trust",
+        "quiet",
+        "remind",
+        "burden",
+        "mode",
+        "suggest",
+        "responses",
+        "help",
     ];
     let mut files = vec![top().join("README.md"), top().join("DEVELOPERS.md")];
     files.extend(

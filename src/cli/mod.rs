@@ -14,6 +14,10 @@ mod replay;
 mod replay_lines;
 mod replay_own;
 mod replay_table;
+mod responses;
+mod responses_json;
+mod responses_table;
+mod responses_talk;
 mod say;
 mod sources;
 mod status;
@@ -165,6 +169,11 @@ enum Command {
     ///
     /// The first seven tenths of the days choose, the others only check.
     Suggest(suggest::Typed),
+    /// What followed on your corrections, meals and treated lows, by the part of the day: facts for a talk with your care
+    /// team.
+    ///
+    /// Counts what was noted, with how many each number is of. It works out no amounts, and is no advice.
+    Responses(responses::Typed),
     /// How a file is written: what was found out, a preview, and the settings that say the same.
     Inspect {
         /// The file.
@@ -200,6 +209,7 @@ pub fn main() -> ExitCode {
         Command::Try => check::trial(&place),
         Command::Replay(typed) => replay::run(&place, &typed),
         Command::Suggest(typed) => suggest::run(&place, &typed),
+        Command::Responses(typed) => responses::run(&place, &typed),
         Command::Inspect { file, set } => inspect::run(&place, &file, &set),
         Command::Demo => demo::run(),
     };

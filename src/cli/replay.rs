@@ -198,22 +198,29 @@ fn format(settings: &Settings, is_zone_given: bool) -> Wanted {
 }
 
 pub(super) fn read(path: &Path, format: &Wanted, told: &mut Vec<String>) -> Result<Vec<Row>, Failure> {
+    let before = told.len();
+    let found = read_any(path, format, told)?;
+    if found.of_diary {
+        told.truncate(before);
+        told.push(format!("left out: {} is a diary, and replay reads readings", path.display()));
+    }
+    Ok(found.rows)
+}
+
+/// What a file holds, readings in order or a diary. What is refused is told.
+pub(super) fn read_any(path: &Path, format: &Wanted, told: &mut Vec<String>) -> Result<Rows, Failure> {
     let name = path.display().to_string();
     let bytes = std::fs::read(path).map_err(|error| Failure::new(format!("cannot read {name}: {error}")))?;
     let encoding = format.encoding.unwrap_or_else(|| Encoding::guess(bytes.get(..4_096).unwrap_or(&bytes)));
     let text = encoding.text(&bytes);
     let dialect = match format.sniff(&text, encoding, None) {
         Ok(dialect) => dialect,
-        Err(NotFound::NoRowYet) => return Ok(Vec::new()),
+        Err(NotFound::NoRowYet) => return Ok(Rows::default()),
         Err(NotFound::Question { line, what, hint }) => {
             return Err(Failure::new(format!("{name}: line {line}: {what}"))
                 .hint(format!("{hint}, with --set source.NAME.KEY=VALUE or in the settings")));
         }
     };
-    if dialect.is_diary() {
-        told.push(format!("left out: {name} is a diary, and replay reads readings"));
-        return Ok(Vec::new());
-    }
     let mut found = dialect.rows(after_lines(&text, dialect.head_lines), dialect.head_lines + 1, None);
     let refusals = found.refused.iter().take(REFUSALS_TOLD_MAX);
     told.extend(refusals.map(|refusal| format!("refused: {}", named(&name, refusal))));
@@ -223,7 +230,7 @@ pub(super) fn read(path: &Path, format: &Wanted, told: &mut Vec<String>) -> Resu
     }
     keep_both(&mut found);
     put_in_order(&mut found.rows);
-    Ok(found.rows)
+    Ok(found)
 }
 
 /// Of the rows that a repeated hour leaves open the earlier instant counts, and both where the values differ.

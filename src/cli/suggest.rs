@@ -101,11 +101,7 @@ fn own_rows(place: &Place, days: u16) -> Result<Vec<Row>, Failure> {
     let until = burden::until(&store, &folder)?;
     let from = until - Span::hours(i64::from(days) * 24);
     let readings = store.readings_since(from)?;
-    let mut of_each: BTreeMap<SourceId, usize> = BTreeMap::new();
-    for reading in &readings {
-        *of_each.entry(reading.source).or_default() += 1;
-    }
-    let most = of_each.into_iter().max_by_key(|(_, count)| *count).ok_or_else(nothing)?.0;
+    let most = most_read(&readings).ok_or_else(nothing)?;
     let left_out = doubted(&store.decisions_between(from, until)?);
     let is_left_out = |at: Timestamp| left_out.iter().any(|(begin, end)| *begin <= at && at < *end);
     let counts =
@@ -114,6 +110,15 @@ fn own_rows(place: &Place, days: u16) -> Result<Vec<Row>, Failure> {
     let mut rows = readings.iter().filter(counts).map(row).collect();
     put_in_order(&mut rows);
     Ok(rows)
+}
+
+/// The source that gave most.
+pub(super) fn most_read(readings: &[Reading]) -> Option<SourceId> {
+    let mut of_each: BTreeMap<SourceId, usize> = BTreeMap::new();
+    for reading in readings {
+        *of_each.entry(reading.source).or_default() += 1;
+    }
+    of_each.into_iter().max_by_key(|(_, count)| *count).map(|(source, _)| source)
 }
 
 /// Lives through the days with each choice, on all cores.
