@@ -223,6 +223,7 @@ pub(super) fn rings(text: &str) -> Option<Rings> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::mode::profile::Profile;
     use crate::engine::policy::Whom;
 
     fn problems(text: &str) -> Vec<String> {

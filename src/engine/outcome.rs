@@ -109,7 +109,7 @@ pub(super) enum Finding {
 /// The rule of the looks, by therapy. The first look is early for injected insulin, of which five sixths are still to
 /// come then: it asks only when the high is very high and rising. The published guidance behind it: pumps, check at one
 /// hour (a failed site is found early); injections, check again after two. On the open traces nothing that stayed was
-/// asked about any later for it (tests/treated_data.rs).
+/// asked about any later for it (`tests/treated_data.rs`).
 pub(super) fn find(
     value: Glucose,
     rate: Option<Rate>,

@@ -161,6 +161,7 @@ mod tests {
             rate: None,
             doubt: None,
             after_low: None,
+            insulin: None,
             mode: None,
             to: Audience::Wearer,
             reason: Reason::Mode { said },

@@ -109,6 +109,7 @@ mod tests {
             to: Audience::Wearer,
             doubt: None,
             after_low: None,
+            insulin: None,
             mode: None,
             reason: Reason::ReminderDue { reminder },
         };
