@@ -137,7 +137,7 @@ fn the_webhook_document_names_every_condition() {
 fn the_documents_name_real_commands() {
     let known = [
         "run", "status", "seen", "treated", "note", "why", "check", "try", "replay", "inspect", "sources", "zone",
-        "demo", "trust", "quiet", "remind", "burden", "mode", "suggest", "help",
+        "demo", "trust", "quiet", "remind", "burden", "mode", "suggest", "help", "diary", "exclude",
     ];
     let mut files = vec![top().join("README.md"), top().join("DEVELOPERS.md")];
     files.extend(

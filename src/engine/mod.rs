@@ -10,6 +10,7 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod alarm;
+mod amend;
 mod arrival;
 pub mod bedtime;
 pub mod effect;
@@ -152,6 +153,8 @@ impl Engine {
                 turn.judged = self.latest(now);
                 self.noted(&mut turn, note);
             }
+            Event::Excluded { stretches } => self.leave_out(&mut turn, stretches),
+            Event::Amended { was, is, others } => self.amended(&mut turn, was.as_ref(), is.as_ref(), others),
             Event::Seen { which, until, by } => self.seen(&mut turn, *which, *until, by.as_deref()),
             Event::Quiet { span, condition } => self.quiet(&mut turn, *span, *condition),
             Event::QuietOff => self.quiet_off(&mut turn),
@@ -251,7 +254,7 @@ impl Engine {
             turn.judged = self.of_two_signals(side, turn.now).or(latest);
             let value = turn.judged.map_or(reading.glucose, |judged| judged.glucose);
             let first = turn.out.len();
-            self.see_what_came(turn, side, reading, doubt.is_none());
+            self.see_what_came(turn, side, reading, doubt.is_none() && !self.is_left_out(reading.measured));
             self.judge_side(turn, &Seen { side, value, measured: reading.measured, cadence });
             self.foresee(turn, side, reading);
             match side {

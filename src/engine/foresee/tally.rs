@@ -27,6 +27,12 @@ struct Day {
     rang_false: u16,
     silent_true: u16,
     silent_false: u16,
+    /// From its first reading to its last; not known of one that an older version kept.
+    #[serde(default)]
+    stretch: Option<(Timestamp, Timestamp)>,
+    /// A stretch that is not to be counted reaches into it.
+    #[serde(default)]
+    left_out: bool,
 }
 
 /// A forecast of which it is not known yet what came.
@@ -67,6 +73,13 @@ impl Day {
         };
         *into = into.saturating_add(1);
     }
+
+    /// Does something that is not to be counted reach into it?
+    fn leave_out(&mut self, stretches: &[(Timestamp, Timestamp)]) {
+        let reaches =
+            |(first, last): (Timestamp, Timestamp)| stretches.iter().any(|(from, to)| *from <= last && first < *to);
+        self.left_out = self.stretch.is_some_and(reaches);
+    }
 }
 
 impl Tally {
@@ -83,6 +96,7 @@ impl Tally {
             self.decide(at, beyond);
         }
         self.followed = self.followed + step;
+        self.today.stretch = self.today.stretch.map(|(first, _)| (first, at)).or(Some((at, at)));
         if self.followed >= Span::hours(24) {
             self.end_day(policy);
         }
@@ -116,9 +130,12 @@ impl Tally {
             return;
         }
         self.days_since = 0;
-        let last = self.days.iter().rev().take(usize::from(STEP_DAYS));
-        let rang_false: u32 = last.map(|day| u32::from(day.rang_false)).sum();
-        let (rate, target) = (rang_false * 100, u32::from(target) * u32::from(STEP_DAYS));
+        let last = self.days.iter().rev().take(usize::from(STEP_DAYS)).filter(|day| !day.left_out);
+        let (days, rang_false) = last.fold((0, 0), |(days, sum), day| (days + 1, sum + u32::from(day.rang_false)));
+        if days == 0 {
+            return;
+        }
+        let (rate, target) = (rang_false * 100, u32::from(target) * days);
         let before = self.sounds_from(policy);
         let by = if rate > target {
             STEP_PERCENT
@@ -132,6 +149,11 @@ impl Tally {
         if self.sounds_from(policy) == before {
             self.moved -= by;
         }
+    }
+
+    /// Days that something reaches into that is not to be counted do not count, and count again when it is taken back.
+    pub(super) fn leave_out(&mut self, stretches: &[(Timestamp, Timestamp)]) {
+        self.days.iter_mut().chain(std::iter::once(&mut self.today)).for_each(|day| day.leave_out(stretches));
     }
 
     /// A forecast was raised; what comes of it is not known yet.
@@ -159,7 +181,7 @@ impl Tally {
     /// How the forecasts of the last four weeks came out: those that rang, or those that did not.
     #[must_use]
     pub fn came(&self, rang: bool) -> Came {
-        let days = self.days.iter().chain(std::iter::once(&self.today));
+        let days = self.days.iter().chain(std::iter::once(&self.today)).filter(|day| !day.left_out);
         days.fold(Came { came: 0, of: 0 }, |sum, day| {
             let (came, not) = if rang { (day.rang_true, day.rang_false) } else { (day.silent_true, day.silent_false) };
             Came { came: sum.came + u32::from(came), of: sum.of + u32::from(came) + u32::from(not) }
