@@ -17,6 +17,7 @@ mod clocks;
 mod corpus;
 mod daemon;
 mod diary;
+mod diary_care;
 mod exhaust;
 mod forecast;
 mod forecast_data;

@@ -16,6 +16,8 @@
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
 //! `10:00 writes treated [high|low] [at 09:50]`, `10:00 writes insulin|carbohydrate|symptoms|scan|text [at 09:50]`,
 //! `10:00 writes seen [by NAME] [at 09:50]` (a diary file brings a line at 10:00), `10:00 writes 3 odd lines`,
+//! `10:00 amends insulin at 09:50 to 09:40`, `10:00 amends insulin at 09:50 into carbohydrate`,
+//! `10:00 deletes treated high at 09:50`, `10:00 restores insulin at 09:50` (what stands in the diary is kept by it);
 //! `10:00 started`, `10:00 later` (time passes); `10:00 reminds 14:30|45m WORDS`, and after the words, each after
 //! `; `, `every 1d|12h|mon,thu`, `above 180`, `below 80`; `10:00 reminds 51 times`, `10:00 cancels 1|all`.
 //! `10:00 -> WHAT CONDITION REASON [rings]`, optionally followed by the title in quotes, is expected; `, 50 times`
@@ -23,6 +25,7 @@
 
 use recheck::config::meant::{Purpose, settings};
 use recheck::config::words::span;
+use recheck::domain::change::treatment;
 use recheck::domain::diary::{Amount, Kind, Note};
 use recheck::domain::glucose::{Glucose, Unit};
 use recheck::domain::local::Zone;
@@ -30,6 +33,7 @@ use recheck::domain::mode::{Mode, Wish};
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::reminder::{Asked, Every, Only, Wall, Weekdays, When};
 use recheck::domain::time::{Span, Timestamp};
+use recheck::domain::written::Excursion;
 use recheck::engine::effect::{Audience, Condition, Decision, Id, Side};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
@@ -47,6 +51,8 @@ struct Life {
     engine: Engine,
     sets: Vec<String>,
     told: Vec<Told>,
+    /// What stands in the diary, and what was deleted last.
+    diary: Vec<Note>,
 }
 
 /// A decision, when, and its title.
@@ -111,7 +117,7 @@ fn agree(shown: &[String], wanted: &[String]) -> bool {
 }
 
 fn live(lines: &[String]) -> (Vec<Told>, Vec<String>) {
-    let mut life = Life { engine: Engine::new(policy(&[])), sets: Vec::new(), told: Vec::new() };
+    let mut life = Life { engine: Engine::new(policy(&[])), sets: Vec::new(), told: Vec::new(), diary: Vec::new() };
     let mut expected = Vec::new();
     for line in lines.iter().map(|line| line.trim()).filter(|line| !line.is_empty()) {
         if line.contains("->") {
@@ -192,6 +198,7 @@ impl Life {
             ["treated", rest @ ..] => treated(at, rest),
             ["notes", kind] => Event::Noted(Note { at, kind: note(kind), words: String::new() }),
             ["meter", value] => Event::Noted(Note { at, kind: Kind::Meter(glucose(value)), words: String::new() }),
+            ["amends" | "deletes" | "restores", ..] => self.amends(&words),
             ["seen"] => Event::Seen { which: None, until: None, by: None },
             ["seen", "by", name] => seen_by(name, None),
             ["seen", id] => Event::Seen { which: Some(Id(id.parse().unwrap())), until: None, by: None },
@@ -233,7 +240,53 @@ impl Life {
             ["later"] => Event::Tick,
             _ => panic!("a timeline does not know: {line}"),
         };
+        self.keep(&event);
         self.happens(at, &event);
+    }
+
+    /// The diary keeps what is noted, as the store does.
+    fn keep(&mut self, event: &Event) {
+        match event {
+            Event::Noted(note) => self.diary.push(note.clone()),
+            Event::Treated { which, at, .. } => {
+                let which = match which {
+                    Some(Which::Side(Side::High)) => Some(Excursion::High),
+                    Some(Which::Side(Side::Low)) => Some(Excursion::Low),
+                    Some(Which::Alert(_)) | None => None,
+                };
+                self.diary.push(treatment(*at, which));
+            }
+            Event::Written { said, .. } => self.keep(said),
+            _ => {}
+        }
+    }
+
+    /// A line of the diary is another, or is none, or is one again.
+    fn amends(&mut self, words: &[&str]) -> Event {
+        let place = words.iter().position(|word| *word == "at").unwrap();
+        let at = time(words[place + 1]);
+        let named = match &words[1..place] {
+            ["treated", which @ ..] => match treated(at, which) {
+                Event::Treated { which: Some(Which::Side(Side::High)), .. } => treatment(at, Some(Excursion::High)),
+                _ => treatment(at, Some(Excursion::Low)),
+            },
+            ["meter"] => self.diary.iter().find(|note| note.at == at).unwrap().clone(),
+            [kind] => Note { at, kind: note(kind), words: String::new() },
+            other => panic!("a timeline does not know: {other:?}"),
+        };
+        let known = self.diary.iter().position(|note| *note == named);
+        let is = match (words[0], &words[place + 2..]) {
+            ("deletes", _) => None,
+            ("restores", _) => Some(named.clone()),
+            ("amends", ["to", then]) => Some(Note { at: time(then), ..named.clone() }),
+            ("amends", ["into", kind]) => Some(Note { kind: note(kind), words: "amended".to_owned(), ..named.clone() }),
+            other => panic!("a timeline does not know: {other:?}"),
+        };
+        let was = known.map(|known| self.diary.remove(known));
+        assert_eq!(was.is_none(), words[0] == "restores", "{words:?}");
+        let others = self.diary.clone();
+        self.diary.extend(is.clone());
+        Event::Amended { was, is, others }
     }
 
     fn read_stretch(&mut self, from: Timestamp, to: Timestamp, words: &[&str]) {

@@ -12,7 +12,7 @@ use recheck::engine::outcome::{Found, Outcome};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy, Therapy};
 use recheck::engine::reason::Reason;
 use recheck::wording::Voice;
-use recheck::wording::answer::answers;
+use recheck::wording::answer::{answer, together};
 use recheck::wording::reason::line;
 use recheck::wording::text::text;
 
@@ -55,7 +55,9 @@ impl Life {
     fn notes(&mut self, kind: Kind) -> String {
         let note = Note { at: self.now, kind, words: String::new() };
         let told = self.happens(&Event::Noted(note), self.now);
-        answers(&told, self.engine.policy(), self.now).map_or_else(String::new, |answer| answer.words)
+        let answers = told.iter().filter(|decision| decision.what == What::Answer);
+        let answers: Vec<_> = answers.map(|one| answer(one, self.engine.policy(), self.now)).collect();
+        together(&answers).words
     }
 
     fn last(&self, wanted: impl Fn(&Decision) -> bool) -> (String, String, String) {

@@ -157,6 +157,8 @@ fn the_documents_name_real_commands() {
         "suggest",
         "responses",
         "help",
+        "diary",
+        "exclude",
     ];
     let mut files = vec![top().join("README.md"), top().join("DEVELOPERS.md")];
     files.extend(

@@ -1,13 +1,14 @@
 //! `recheck burden`: what the alerts asked of the wearer. docs/burden.md defines each number.
 
-use super::Place;
 use super::print::{Failure, line};
+use super::{Place, exclude};
 use crate::config::files::computer_zone;
 use crate::daemon::{clock, control};
+use crate::domain::change::treated;
 use crate::domain::diary::Kind;
 use crate::domain::local::{Hours, Zone};
 use crate::domain::time::{Span, Timestamp};
-use crate::domain::written::{Entry, Excursion};
+use crate::domain::written::{Entry, Excursion, Written};
 use crate::engine::effect::{Priority, Side};
 use crate::engine::event::Which;
 use crate::replay::answers::{Act, Action};
@@ -53,8 +54,7 @@ pub(super) fn run(place: &Place, days: u16, as_json: bool) -> Result<ExitCode, F
     decisions.retain(|(_, decision)| decision.to.is_wearer());
     let readings = store.readings_since(lead)?;
     // What is said is about the time it was said, or about an earlier one.
-    let mut actions: Vec<Action> = store.said_since(lead)?.iter().filter_map(action).collect();
-    actions.sort_by_key(|action| action.at);
+    let actions = actions(&store, lead)?;
     let period = Story {
         from,
         until,
@@ -65,9 +65,18 @@ pub(super) fn run(place: &Place, days: u16, as_json: bool) -> Result<ExitCode, F
         night: settings.policy.night,
         levels: &settings.policy.levels,
     };
-    let mut burden = Burden::default();
+    let left_out = store.excluded(from, until)?;
+    let mut burden = Burden::leaving_out(&left_out);
     burden.add(&period);
-    let shown = Shown { burden: &burden, from, until, zone: wall.zone_at(until), night: settings.policy.night };
+    let exclusions: Vec<Value> = store
+        .exclusions()?
+        .iter()
+        .filter(|one| one.overlaps(from, until))
+        .map(|one| exclude::object(one, &wall))
+        .collect();
+    let left_out = exclude::left_out(&left_out, from, until);
+    let (zone, night) = (wall.zone_at(until), settings.policy.night);
+    let shown = Shown { burden: &burden, from, until, zone, night, left_out, exclusions };
     if as_json {
         line(&shown.json().to_string());
     } else {
@@ -85,8 +94,29 @@ pub(super) fn until(store: &Store, folder: &Path) -> Result<Timestamp, Failure> 
     Ok(if control::is_there(folder) { now } else { last_turn + Span::millis(1) })
 }
 
+/// What the wearer did, as the diary says it now, oldest first.
+pub(super) fn actions(store: &Store, from: Timestamp) -> Result<Vec<Action>, Failure> {
+    let changed = store.changed_since_said()?;
+    let lines = store.said_since(from)?;
+    let now = lines.iter().filter_map(|line| match changed.get(&line.number) {
+        None => action(line),
+        Some(None) => None,
+        Some(Some(note)) => {
+            let what = match treated(note) {
+                Some(which) => Entry::Treated(which),
+                None => Entry::Noted { kind: note.kind.clone(), words: note.words.clone() },
+            };
+            let said = Said::Written { line: Written { at: note.at, what }, whence: String::new() };
+            action(&Line { number: line.number, said: line.said, what: said })
+        }
+    });
+    let mut actions: Vec<Action> = now.collect();
+    actions.sort_by_key(|action| action.at);
+    Ok(actions)
+}
+
 /// What a line of the inbox says that the wearer did.
-pub(super) fn action(line: &Line) -> Option<Action> {
+fn action(line: &Line) -> Option<Action> {
     let (at, act) = match &line.what {
         Said::Treated { which, at, .. } => (*at, Act::Treated(*which)),
         Said::Seen { which, .. } => (line.said, Act::Seen(*which)),
@@ -108,7 +138,9 @@ pub(super) fn action(line: &Line) -> Option<Action> {
         | Said::Zone(_)
         | Said::Home
         | Said::Remind(_)
-        | Said::CancelReminders { .. } => return None,
+        | Said::CancelReminders { .. }
+        | Said::Diary { .. }
+        | Said::Excluded => return None,
     };
     let end = if at.millis() % MINUTE_MILLIS == 0 { at + Span::millis(MINUTE_MILLIS - 1) } else { at };
     Some(Action { at: end.min(line.said.max(at)), act })
@@ -121,7 +153,13 @@ const fn noted(kind: &Kind) -> Option<Act> {
         Kind::Meter(_) => Some(Act::Meter),
         Kind::Symptoms => Some(Act::Symptoms),
         Kind::Sensor | Kind::SensorStart(_) | Kind::SensorStop(_) | Kind::Scan => Some(Act::Sensor),
-        Kind::LongActing(_) | Kind::Ketones(_) | Kind::Exercise | Kind::Site | Kind::Text => None,
+        Kind::LongActing(_)
+        | Kind::Ketones(_)
+        | Kind::Exercise
+        | Kind::Site
+        | Kind::A1c(_)
+        | Kind::Therapy
+        | Kind::Text => None,
     }
 }
 
@@ -131,6 +169,9 @@ struct Shown<'a> {
     until: Timestamp,
     zone: Zone,
     night: Hours,
+    /// What is not counted, in words and as objects.
+    left_out: Option<String>,
+    exclusions: Vec<Value>,
 }
 
 impl Shown<'_> {
@@ -150,6 +191,7 @@ impl Shown<'_> {
                 self.night
             ),
         ];
+        lines.extend(self.left_out.clone());
         if self.is_little() {
             lines.push(format!("too little data: fewer than {LITTLE_DAYS} watched days"));
         }
@@ -230,6 +272,7 @@ impl Shown<'_> {
             "hours": hours(self.until - self.from),
             "hours_watched": hours(burden.watched),
             "too_little_data": self.is_little(),
+            "excluded": self.exclusions,
             "rings": burden.rings(),
             "rings_by_priority": by_priority(&burden.by_priority),
             "interruptions_by_day": interruptions(&burden.day),

@@ -6,6 +6,8 @@ mod calls;
 mod chart;
 mod check;
 mod demo;
+mod diary;
+mod exclude;
 mod inspect;
 mod mode;
 mod print;
@@ -98,7 +100,10 @@ enum Command {
         #[arg(long, value_name = "SPAN")]
         look: Option<String>,
     },
-    /// Write a diary line: insulin, carbohydrate, meter, ketones, symptoms, exercise, site, sensor, scan, text.
+    /// Write a diary line: insulin, carbohydrate, meter, ketones, symptoms, exercise, site, sensor, scan, a1c, therapy, text.
+    ///
+    /// `a1c` is a laboratory's, in % or mmol/mol; `therapy` says which settings of your therapy changed, in your own
+    /// words. Both may be of a day: --at 2026-03-02.
     Note {
         /// What it is about.
         kind: String,
@@ -108,6 +113,10 @@ enum Command {
         #[arg(long, value_name = "TIME")]
         at: Option<String>,
     },
+    /// The diary by number; amend, delete or restore a line. What hangs on it follows, and what it said is kept.
+    ///
+    /// `recheck diary amend 12 --at 14:05` moves line 12, `recheck diary amend 12 insulin 4 supper` says it anew.
+    Diary(diary::Typed),
     /// No ring for a while, of one condition or of what rang last; `quiet off` ends it. What is graver rings.
     Quiet {
         /// For how long: 15m, 1h; or `off`.
@@ -142,6 +151,10 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Leave a stretch of time out of all that is counted, with the reason: a faulty sensor. Alerts ring as ever.
+    ///
+    /// `recheck exclude 14:00 20:30 the sensor came loose`; `recheck exclude off 3` takes it back.
+    Exclude(exclude::Typed),
     /// Where you are when that is not home: the zone in force, or NAME until DATE, or home.
     ///
     /// By night, in texts, and for times without an offset the zone there counts while you are there.
@@ -198,11 +211,13 @@ pub fn main() -> ExitCode {
         Command::Seen { id, by } => say::seen(&place, id, by.as_deref()),
         Command::Treated { which, at, look } => say::treated(&place, which.as_deref(), at.as_deref(), look.as_deref()),
         Command::Note { kind, words, at } => say::note(&place, &kind, &words, at.as_deref()),
+        Command::Diary(typed) => diary::run(&place, &typed),
         Command::Quiet { how_long, condition } => say::quiet(&place, &how_long, condition.as_deref()),
         Command::Mode { words } => mode::run(&place, &words),
         Command::Trust { which } => say::trust(&place, &which),
         Command::Why { id } => why::run(&place, id),
         Command::Burden { days, json } => burden::run(&place, days, json),
+        Command::Exclude(typed) => exclude::run(&place, &typed),
         Command::Zone { words, from } => zone::run(&place, &words, from.as_deref()),
         Command::Remind(typed) => remind::run(&place, &typed),
         Command::Check => check::check(&place),

@@ -3,6 +3,7 @@
 use super::Place;
 use super::at_once::{Share, in_order};
 use super::burden::{self, LEAD_MIN};
+use super::exclude::left_out;
 use super::print::{Failure, line, words};
 use super::replay::{Tried, Typed};
 use super::replay_lines;
@@ -28,6 +29,8 @@ struct History {
     sources: Vec<String>,
     readings: Vec<Reading>,
     actions: Vec<Action>,
+    /// Stretches that are not to be counted.
+    left_out: Vec<(Timestamp, Timestamp)>,
     from: Timestamp,
     until: Timestamp,
 }
@@ -58,10 +61,15 @@ pub(super) fn run(place: &Place, typed: &Typed, tried: &[Tried]) -> Result<ExitC
     }
     let measured = lived.iter().zip(tried).zip(&clocks).map(|((one, tried), clock)| history.measure(one, tried, clock));
     let summaries = measured.map(|measures| measures.summary()).collect();
+    let left_out = left_out(&history.left_out, history.from, history.until);
+    if typed.summary {
+        left_out.iter().for_each(|text| words(text));
+    }
     let through = Through::Life {
         from: history.from,
         until: history.until,
         zone: clocks[0].zone_at(history.until),
+        left_out,
         answers: lived.iter().map(|one| (one.answers.given, one.answers.without_alert)).collect(),
     };
     Shown::new(&through, tried, summaries).print(typed.summary);
@@ -80,12 +88,12 @@ impl History {
         let begun = *begun;
         let from = begun.max(until - Span::hours(i64::from(days) * 24));
         let lead = from - Span::minutes(LEAD_MIN);
-        let mut actions: Vec<Action> = store.said_since(lead)?.iter().filter_map(burden::action).collect();
-        actions.sort_by_key(|action| action.at);
+        let actions = burden::actions(store, lead)?;
         Ok(Some(Self {
             decisions: store.decisions_as_made(begun)?,
             sources: store.source_names()?,
             readings: store.readings_since(lead)?,
+            left_out: store.excluded(from, until)?,
             events,
             actions,
             from,
@@ -118,7 +126,7 @@ impl History {
             lived.decisions.iter().filter(|(_, decision)| decision.to.is_wearer()).cloned().collect();
         let actions: Vec<Action> =
             self.actions.iter().filter_map(|action| by_its_number_now(*action, &lived.answers)).collect();
-        let mut measures = Measures::default();
+        let mut measures = Measures::leaving_out(&self.left_out);
         let story = Story {
             from: self.from,
             until: self.until,

@@ -90,6 +90,8 @@ pub(super) enum Through {
         until: Timestamp,
         /// The zone in force then.
         zone: Zone,
+        /// What is not counted, in words.
+        left_out: Option<String>,
         /// Answers, and those without an alert, with each of the settings that are tried.
         answers: Vec<(u64, u64)>,
     },
@@ -240,12 +242,14 @@ impl Through {
                 format!("{readings} readings, {days:.1} days covered, in {files} files; if nobody answers"),
                 "Each file is taken for one person.".to_owned(),
             ],
-            Self::Life { from, until, zone, .. } => {
+            Self::Life { from, until, zone, left_out, .. } => {
                 let stamp = |at: &Timestamp| zone.wall(*at).format("%Y-%m-%d %H:%M").to_string();
-                vec![
+                let mut lines = vec![
                     format!("{readings} readings, {days:.1} days covered, of your own history"),
                     format!("{} to {}, {}; with the answers that were given", stamp(from), stamp(until), zone.name()),
-                ]
+                ];
+                lines.extend(left_out.clone());
+                lines
             }
         };
         #[expect(clippy::cast_precision_loss, reason = "a few days")]
@@ -258,7 +262,7 @@ impl Through {
     fn object(&self, which: usize, tried: &Tried, summary: Summary) -> Object {
         let (replayed, files, period, answers) = match self {
             Self::Files { files } => ("files", Some(*files), None, None),
-            Self::Life { from, until, zone, answers } => {
+            Self::Life { from, until, zone, answers, .. } => {
                 let period = (zone.rfc3339(*from), zone.rfc3339(*until));
                 ("own_history", None, Some(period), answers.get(which).copied())
             }

@@ -5,6 +5,7 @@ use super::Place;
 use super::print::{ASKED_BACK, Failure, folded, line};
 use crate::config::words::{SPAN_EXPECTED, span};
 use crate::daemon::{clock, control};
+use crate::domain::a1c::A1cUnit;
 use crate::domain::diary::{Amount, Kind, Note};
 use crate::domain::glucose::Unit;
 use crate::domain::local::TimeOfDay;
@@ -86,7 +87,23 @@ pub(super) fn note(place: &Place, kind: &str, words: &[String], at: Option<&str>
         return Err(Failure::new(format!("it is not clear whether a sensor is to {what}"))
             .hint(format!("write it as: recheck note sensor {what} {name}")));
     }
-    say(&place.state(), &Said::Noted(Note { at: when(at, &clock)?, kind, words: words.join(" ") }))
+    let at = noted_at(&kind, at, &clock)?;
+    say(&place.state(), &Said::Noted(Note { at, kind, words: words.join(" ") }))
+}
+
+/// When it happened. What a laboratory or a clinic did may be of a day: then it was at noon.
+pub(super) fn noted_at(kind: &Kind, text: Option<&str>, clock: &WallClock) -> Result<Timestamp, Failure> {
+    let of_a_day = matches!(kind, Kind::A1c(_) | Kind::Therapy);
+    let day = text.filter(|_| of_a_day).and_then(super::zone::day);
+    let Some((day, text)) = day.zip(text) else { return when(text, clock) };
+    let now = clock::wall();
+    let has_come = day <= clock.zone_at(now).wall(now).date();
+    let noon = on_clock(&format!("{text} 12:00"), clock, now).filter(|_| has_come);
+    noon.map(|at| at.min(now)).ok_or_else(|| in_the_future(text))
+}
+
+fn in_the_future(text: &str) -> Failure {
+    Failure::new(format!("--at {text} is in the future")).hint("note it when it has happened")
 }
 
 pub(super) fn quiet(place: &Place, how_long: &str, condition: Option<&str>) -> Result<ExitCode, Failure> {
@@ -152,13 +169,13 @@ pub(super) fn say(folder: &Path, said: &Said) -> Result<ExitCode, Failure> {
 
 /// The kind with its amount, and the words that are left. How much may stand first among the words, and its
 /// unit with it or after it: `4 U`, `15g`, `142 mg/dL`.
-fn kind_of<'a>(kind: &str, words: &'a [String], unit: Unit) -> Result<(Kind, &'a [String]), Failure> {
+pub(super) fn kind_of<'a>(kind: &str, words: &'a [String], unit: Unit) -> Result<(Kind, &'a [String]), Failure> {
     let first = words.first().map_or("", String::as_str);
     let (number, with_it) = first.split_at(first.find(|c| !matches!(c, '0'..='9' | '.' | ',')).unwrap_or(first.len()));
     let second = words.get(1).map(String::as_str).filter(|word| with_it.is_empty() && is_unit(word));
     let has_amount = match kind.to_lowercase().as_str() {
         "insulin" | "carbohydrate" => Amount::parse(number).is_some() && (with_it.is_empty() || is_unit(with_it)),
-        "meter" | "ketones" => !first.is_empty(),
+        "meter" | "ketones" | "a1c" => !first.is_empty(),
         _ => false,
     };
     let (amount, its_unit, rest) = match second {
@@ -178,7 +195,8 @@ fn kind_of<'a>(kind: &str, words: &'a [String], unit: Unit) -> Result<(Kind, &'a
 
 /// A word that is a unit, wherever it belongs.
 fn is_unit(word: &str) -> bool {
-    ["U", "unit", "units", "g"].iter().any(|unit| word.eq_ignore_ascii_case(unit)) || Unit::named(word).is_some()
+    let plain = ["U", "unit", "units", "g"].iter().any(|unit| word.eq_ignore_ascii_case(unit));
+    plain || Unit::named(word).is_some() || A1cUnit::named(word).is_some()
 }
 
 fn example(kind: &str, unit: Unit) -> &'static str {
@@ -188,6 +206,8 @@ fn example(kind: &str, unit: Unit) -> &'static str {
         ("insulin", _) => "\"before supper\"",
         ("carbohydrate", _) => "\"a bun\"",
         ("ketones", _) => "0.4",
+        ("a1c", _) => "7.1 %",
+        ("therapy", _) => "\"what changed\"",
         _ => "\"walked home\"",
     }
 }
@@ -198,7 +218,7 @@ fn when(text: Option<&str>, clock: &WallClock) -> Result<Timestamp, Failure> {
     let Some(text) = text else { return Ok(now) };
     let at = past(text, clock, now)?;
     if at > now {
-        return Err(Failure::new(format!("--at {text} is in the future")).hint("note it when it has happened"));
+        return Err(in_the_future(text));
     }
     Ok(at)
 }
@@ -293,6 +313,24 @@ mod tests {
         }
         let refused = noted("meter", &["62"], Unit::MmolL).unwrap_err();
         assert!(refused.contains("is the unit mg/dL?") && refused.contains("recheck note meter 7.9"), "{refused}");
+        for (words, shown) in [
+            (&["53", "mmol/mol", "spring"][..], "53 mmol/mol (7.0 %)"),
+            (&["6.8%", "spring"], "6.8 % (51 mmol/mol)"),
+            (&["6,8", "spring"], "6.8 % (51 mmol/mol)"),
+        ] {
+            match noted("a1c", words, Unit::MgDl) {
+                Ok((Kind::A1c(a1c), rest)) => {
+                    assert_eq!((a1c.to_string(), rest.as_str()), (shown.to_owned(), "spring"))
+                }
+                other => panic!("{words:?}: {other:?}"),
+            }
+        }
+        let refused = noted("a1c", &["12"], Unit::MgDl).unwrap_err();
+        assert!(refused.contains("note a1c needs % or mmol/mol: 12 could be either"), "{refused}");
+        let refused = noted("a1c", &["53", "%"], Unit::MgDl).unwrap_err();
+        assert!(refused.contains("an A1c in %; or is the unit mmol/mol?"), "{refused}");
+        let refused = noted("therapy", &[], Unit::MgDl).unwrap_err();
+        assert!(refused.contains("note therapy needs what changed"), "{refused}");
         let refused = noted("insulin", &["4", "g"], Unit::MgDl).unwrap_err();
         assert!(refused.contains("note insulin needs U, or nothing"), "{refused}");
     }

@@ -2,7 +2,7 @@
 
 use super::print::{Failure, folded, line};
 use super::sources::order;
-use super::{Place, calls, mode, status_hours, status_insulin};
+use super::{Place, calls, exclude, mode, status_hours, status_insulin};
 use crate::config::ChannelSettings;
 use crate::daemon::{clock, control};
 use crate::domain::reading::SourceId;
@@ -47,8 +47,8 @@ pub(super) fn run(place: &Place, as_json: bool) -> Result<ExitCode, Failure> {
     if as_json {
         line(&all.to_string());
     } else {
-        for text in seen.lines(&all) {
-            folded(&text);
+        for text in seen.lines(&all).iter().chain(&exclude::covering(&store, &clock, now)?) {
+            folded(text);
         }
     }
     Ok(ExitCode::SUCCESS)
@@ -130,6 +130,7 @@ impl Seen<'_> {
             "quiet_hours_until": status_hours::quiet_hours(self.engine, self.now),
             "held": status_hours::held(self.engine),
             "modes": mode::all(self.engine, self.now),
+            "not_counted_now": exclude::covering(self.store, self.clock, self.now)?,
             "channels": channels,
             "sources": sources,
             "refusals": refusals,

@@ -1,12 +1,12 @@
 //! `recheck suggest`: which settings would have asked less of this person on their own past days, and what they would
 //! have cost. Searches, shows, and changes nothing.
 
-use super::Place;
 use super::at_once::in_order;
 use super::burden;
 use super::print::{Failure, folded, line, words};
 use super::replay::read;
 use super::suggest_picture;
+use super::{Place, exclude};
 use crate::config::files::computer_zone;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
@@ -16,7 +16,7 @@ use crate::formats::rows::Row;
 use crate::replay::run::{put_in_order, run as live};
 use crate::replay::suggest::choices::{Choice, Search, together};
 use crate::replay::suggest::{Days, Figures, Outcome, counts, front, holds};
-use crate::replay::watched::doubted;
+use crate::replay::watched::{doubted, is_in};
 use crate::store::Store;
 use clap::Args;
 use serde_json::{Value, json};
@@ -102,8 +102,12 @@ fn own_rows(place: &Place, days: u16) -> Result<Vec<Row>, Failure> {
     let from = until - Span::hours(i64::from(days) * 24);
     let readings = store.readings_since(from)?;
     let most = most_read(&readings).ok_or_else(nothing)?;
-    let left_out = doubted(&store.decisions_between(from, until)?);
-    let is_left_out = |at: Timestamp| left_out.iter().any(|(begin, end)| *begin <= at && at < *end);
+    let mut left_out = store.excluded(from, until)?;
+    if let Some(text) = exclude::left_out(&left_out, from, until) {
+        words(&text);
+    }
+    left_out.extend(doubted(&store.decisions_between(from, until)?));
+    let is_left_out = |at: Timestamp| is_in(&left_out, at);
     let counts =
         |reading: &&Reading| reading.source == most && reading.measured < until && !is_left_out(reading.measured);
     let row = |reading: &Reading| Row { measured: reading.measured, glucose: reading.glucose };

@@ -1,7 +1,7 @@
 //! `recheck why`: the chain behind an alert, or behind a silence.
 
-use super::Place;
 use super::print::{Failure, folded, line};
+use super::{Place, exclude};
 use crate::daemon::clock;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Audience, Id, Priority};
@@ -18,7 +18,7 @@ const LAST: u32 = 20;
 const READINGS_BEFORE_MIN: i64 = 45;
 
 pub(super) fn run(place: &Place, id: Option<u64>) -> Result<ExitCode, Failure> {
-    let (settings, _) = place.settings_in_force()?;
+    let (settings, clock) = place.settings_in_force()?;
     let Some(store) = Store::look(&place.state())? else {
         return Err(Failure::new("nothing has been decided yet").hint("start watching with `recheck run`"));
     };
@@ -36,6 +36,9 @@ pub(super) fn run(place: &Place, id: Option<u64>) -> Result<ExitCode, Failure> {
     };
     if id.is_some() {
         readings(&store, voice, first.at)?;
+    }
+    for text in exclude::covering(&store, &clock, voice.now)? {
+        folded(&text);
     }
     for past in &decisions {
         decision(&store, &settings.policy, voice, past)?;

@@ -137,6 +137,6 @@ const fn first(meaning: Meaning) -> Timestamp {
     }
 }
 
-fn day(text: &str) -> Option<NaiveDate> {
+pub(super) fn day(text: &str) -> Option<NaiveDate> {
     NaiveDate::parse_from_str(text, "%Y-%m-%d").ok()
 }

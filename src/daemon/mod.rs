@@ -2,6 +2,8 @@
 //! about glucose.
 
 pub mod alive;
+mod answers;
+mod care;
 pub mod clock;
 pub mod control;
 mod deliver;

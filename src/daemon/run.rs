@@ -2,11 +2,11 @@
 //! the store, and only then sends. It sleeps until the next deadline or the longest nap.
 
 use super::alive::{self, Lock};
+use super::answers::{Taken, failed_inside, treatment};
 use super::clock::{Clock, Happened};
 use super::control::Ear;
 use super::deliver::{Tried, Unwritten};
 use crate::channels::{Channel, Click};
-use crate::domain::diary::Note;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
@@ -19,7 +19,6 @@ use crate::outbox::health::Health;
 use crate::outbox::plan::Addresses;
 use crate::store::commit::{Answered, Intake, Turn, Written};
 use crate::store::{self, Store};
-use crate::wording::answer::{Answer, answers, to_note};
 use crate::wording::{Voice, reason};
 use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -57,9 +56,6 @@ pub enum Heard {
         title: String,
     },
 }
-
-/// The answer to a line on which the engine failed.
-const FAILED_INSIDE: &str = "recheck failed inside on this. It is kept in the diary, and no look follows from it.";
 
 /// How a run ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -179,7 +175,7 @@ impl Daemon {
         &mut self,
         event: Option<&Event>,
         intake: Option<&Intake>,
-        line: Option<(i64, Option<&Note>)>,
+        taken: Option<Taken<'_>>,
     ) -> Result<(), Broken> {
         let now = self.clock.now();
         let mut next = self.engine.clone();
@@ -196,7 +192,8 @@ impl Daemon {
             // up, so that a restart does not meet the same event again.
             let mut before = self.engine.clone();
             before.give_up_due(now);
-            let failed = line.map(|(line, note)| Answered { line, accepted: false, words: FAILED_INSIDE, note });
+            let answer = failed_inside();
+            let failed = taken.map(|taken| taken.answered(&answer, None));
             let written = self.write(now, None, &before, &[], intake, failed);
             if let Err(error) = written {
                 tracing::error!(%error, "cannot write down the event that failed");
@@ -204,19 +201,10 @@ impl Daemon {
             return Err(Broken);
         };
         let voice = Voice::new(next.policy(), now);
-        let said = line.map(|(line, note)| {
-            let answer = answers(&decisions, next.policy(), now).map(|answer| match note {
-                Some(note) => Answer { words: to_note(note, &answer, next.policy(), now), ..answer },
-                None => answer,
-            });
-            (line, note, answer)
-        });
-        let answered = said.as_ref().map(|(line, note, answer)| Answered {
-            line: *line,
-            accepted: answer.as_ref().is_none_or(|answer| answer.accepted),
-            words: answer.as_ref().map_or("Noted.", |answer| &answer.words),
-            note: *note,
-        });
+        let answer = taken.map(|taken| taken.answer(&decisions, next.policy(), now));
+        let treatment = event.and_then(|event| treatment(event, &decisions));
+        let answered = taken.zip(answer.as_ref());
+        let answered = answered.map(|(taken, answer)| taken.answered(answer, treatment.as_ref()));
         match self.write(now, event, &next, &decisions, intake, answered) {
             Ok(written) => {
                 self.unsaved = false;
@@ -225,7 +213,7 @@ impl Daemon {
             Err(error) => {
                 tracing::error!(%error, "cannot save a turn");
                 self.send_unsaved(&decisions, now, &error.to_string());
-                self.handled_unsaved.extend(line.map(|(line, _)| line));
+                self.handled_unsaved.extend(taken.map(|taken| taken.line));
                 if intake.is_some() {
                     self.go_back(now);
                 }

@@ -1,5 +1,6 @@
 //! What reaches the loop becomes events: pieces of text, words of the wearer, pressed buttons.
 
+use super::answers::{Keeps, Taken};
 use super::run::{Broken, Daemon, Heard};
 use crate::channels::{Button, Click};
 use crate::domain::diary::Note;
@@ -175,11 +176,12 @@ impl Daemon {
         self.more_said = lines.len() > LINES_MAX;
         lines.truncate(LINES_MAX);
         for line in lines {
-            if self.heard_where(&line)? {
+            if self.heard_where(&line)? || self.cared_for(&line)? {
                 continue;
             }
             let Some((event, note)) = event_of(&line) else { continue };
-            self.turn(Some(&event), None, Some((line.number, note.as_ref())))?;
+            let keeps = note.as_ref().map_or(Keeps::Nothing, Keeps::Note);
+            self.turn(Some(&event), None, Some(Taken { line: line.number, keeps }))?;
         }
         Ok(())
     }
@@ -255,6 +257,6 @@ fn event_of(line: &Line) -> Option<(Event, Option<Note>)> {
         Said::Written { line: written, whence } => super::diary::event_of(written, whence, line.said),
         Said::Remind(asked) => (Event::Remind(asked.clone()), None),
         Said::CancelReminders { which } => (Event::CancelReminders { which: *which }, None),
-        Said::Zone(_) | Said::Home => return None,
+        Said::Zone(_) | Said::Home | Said::Diary { .. } | Said::Excluded => return None,
     })
 }

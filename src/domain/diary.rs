@@ -1,5 +1,6 @@
 //! What the wearer notes: insulin, food, meter checks and the rest. No amounts are ever worked out here.
 
+use super::a1c::A1c;
 use super::glucose::Glucose;
 use super::time::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -63,6 +64,10 @@ pub enum Kind {
     SensorStop(Option<String>),
     /// The sensor was scanned, and the scan is not exported yet.
     Scan,
+    /// An A1c of a laboratory, for reports.
+    A1c(A1c),
+    /// The settings of a therapy were changed: what changed is in the words, for reports.
+    Therapy,
     /// Words only.
     Text,
 }
@@ -84,6 +89,8 @@ impl Kind {
             Self::SensorStart(_) => "sensor start",
             Self::SensorStop(_) => "sensor stop",
             Self::Scan => "scan",
+            Self::A1c(_) => "a1c",
+            Self::Therapy => "therapy",
             Self::Text => "text",
         }
     }
@@ -92,7 +99,12 @@ impl Kind {
     #[must_use]
     pub const fn has_amount(&self) -> bool {
         match self {
-            Self::Insulin(_) | Self::LongActing(_) | Self::Carbohydrate(_) | Self::Meter(_) | Self::Ketones(_) => true,
+            Self::Insulin(_)
+            | Self::LongActing(_)
+            | Self::Carbohydrate(_)
+            | Self::Meter(_)
+            | Self::Ketones(_)
+            | Self::A1c(_) => true,
             Self::Symptoms
             | Self::Exercise
             | Self::Site
@@ -100,6 +112,7 @@ impl Kind {
             | Self::SensorStart(_)
             | Self::SensorStop(_)
             | Self::Scan
+            | Self::Therapy
             | Self::Text => false,
         }
     }

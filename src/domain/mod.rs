@@ -1,6 +1,8 @@
 //! What the words mean: time, glucose, readings, the diary. Uses nothing else of the program.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+pub mod a1c;
+pub mod change;
 pub mod diary;
 pub mod drops;
 pub mod glucose;

@@ -1,5 +1,6 @@
 //! A line of a diary file, as it was understood: when, and what. Decides nothing about it.
 
+use super::change::treatment;
 use super::diary::{Kind, Note};
 use super::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -94,13 +95,12 @@ impl Written {
     /// What of it belongs in the diary. A line that is a little ahead of the clock is about `now`.
     #[must_use]
     pub fn note(&self, now: Timestamp) -> Option<Note> {
-        let (kind, words) = match &self.what {
-            Entry::Noted { kind, words } => (kind.clone(), words.clone()),
-            Entry::Treated(None) => (Kind::Text, "treated".to_owned()),
-            Entry::Treated(Some(which)) => (Kind::Text, format!("treated {}", which.word())),
-            Entry::Seen | Entry::SeenBy(_) => return None,
-        };
-        Some(Note { at: self.at.min(now), kind, words })
+        let at = self.at.min(now);
+        match &self.what {
+            Entry::Noted { kind, words } => Some(Note { at, kind: kind.clone(), words: words.clone() }),
+            Entry::Treated(which) => Some(treatment(at, *which)),
+            Entry::Seen | Entry::SeenBy(_) => None,
+        }
     }
 }
 
@@ -108,6 +108,9 @@ impl std::fmt::Display for Written {
     /// What it says, without its time: `insulin 4 U before supper`.
     fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let parts = match &self.what {
+            Entry::Noted { kind: kind @ Kind::A1c(a1c), words } => {
+                [kind.word().to_owned(), a1c.to_string(), String::new(), words.clone()]
+            }
             Entry::Noted { kind, words } => {
                 let (amount, unit) = amount_and_unit(kind);
                 [kind.word().to_owned(), amount, unit.to_owned(), words.clone()]
@@ -124,12 +127,15 @@ impl std::fmt::Display for Written {
     }
 }
 
-fn amount_and_unit(kind: &Kind) -> (String, &'static str) {
+/// How much a note says, and in which unit; both may be empty.
+#[must_use]
+pub fn amount_and_unit(kind: &Kind) -> (String, &'static str) {
     match kind {
         Kind::Insulin(Some(amount)) => (amount.to_string(), "U"),
         Kind::Carbohydrate(Some(amount)) => (amount.to_string(), "g"),
         Kind::Meter(glucose) => (glucose.shown(glucose.received(), None), glucose.received().name()),
         Kind::Ketones(amount) => (amount.to_string(), "mmol/L"),
+        Kind::A1c(a1c) => (a1c.amount().to_string(), a1c.unit().name()),
         _ => (String::new(), ""),
     }
 }

@@ -88,6 +88,23 @@ pub struct Memory {
     pub scan_now: bool,
 }
 
+impl BeforeSleep {
+    /// When insulin was last noted.
+    pub(super) const fn insulin_mut(&mut self) -> &mut Option<Timestamp> {
+        &mut self.insulin
+    }
+
+    /// When exercise was last noted.
+    pub(super) const fn exercise_mut(&mut self) -> &mut Option<Timestamp> {
+        &mut self.exercise
+    }
+
+    /// When a high was last marked as treated.
+    pub(super) const fn high_treated_mut(&mut self) -> &mut Option<Timestamp> {
+        &mut self.high_treated
+    }
+}
+
 impl Engine {
     /// Whatever the turn did, the next line is planned: the timer runs whenever there is a bedtime.
     pub(super) fn plan_bedtime(&mut self, now: Timestamp) {

@@ -228,6 +228,27 @@ impl Engine {
         about
     }
 
+    /// What answered a low was none: it calls as if it had rung now. Says when it does next; none where nothing called,
+    /// or something else was the answer.
+    pub(super) fn call_again(&mut self, turn: &Turn, answered: Timestamp) -> Option<Timestamp> {
+        let chain = self.state.chain.as_mut().filter(|chain| chain.answered == Some(answered))?;
+        (chain.answered, chain.by) = (None, None);
+        (chain.began, chain.rests, chain.made) = (turn.now, None, Made::default());
+        chain.very_low = chain.very_low.map(|_| turn.now);
+        self.plan_chain(turn);
+        self.state.timers.due(Timer::Chain)
+    }
+
+    /// What answered a low was at another time: where that was before it rang, it calls again.
+    pub(super) fn move_answer(&mut self, turn: &Turn, from: Timestamp, to: Timestamp) {
+        let Some(chain) = self.state.chain.as_mut().filter(|chain| chain.answered == Some(from)) else { return };
+        if to + Span::minutes(WRITTEN_TO_MIN) > chain.since {
+            chain.answered = Some(to);
+        } else {
+            self.call_again(turn, from);
+        }
+    }
+
     /// The clock was set: every span of what nobody answers keeps its length.
     pub(super) fn shift_calls(&mut self, by: Span) {
         if let Some(chain) = &mut self.state.chain {

@@ -72,6 +72,20 @@ pub enum Event {
         /// Where it stands: file and line.
         whence: String,
     },
+    /// A line of the diary is another than it was.
+    Amended {
+        /// What it said; none when it was deleted.
+        was: Option<Note>,
+        /// What it says; none when it is deleted.
+        is: Option<Note>,
+        /// What else stands in the diary of the last hours.
+        others: Vec<Note>,
+    },
+    /// Stretches of time are not to be counted: all that there are, in order and apart from each other.
+    Excluded {
+        /// From the first instant of each to the first after it.
+        stretches: Vec<(Timestamp, Timestamp)>,
+    },
     /// Lines of a diary file were not understood.
     DiaryRefused {
         /// The first of them, in words, with its file, line and column.

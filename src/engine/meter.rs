@@ -15,7 +15,7 @@ use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 
 /// A meter and a sensor speak of the same time within this, and a check quiets no longer than this. Ours.
-const SAME_TIME_MIN: i64 = 15;
+pub(super) const SAME_TIME_MIN: i64 = 15;
 
 impl Engine {
     /// A check with a meter. Looks that waited for a value have one.

@@ -10,6 +10,7 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod alarm;
+mod amend;
 mod arrival;
 pub mod bedtime;
 pub mod effect;
@@ -158,6 +159,8 @@ impl Engine {
                 turn.judged = self.latest(now);
                 self.noted(&mut turn, note);
             }
+            Event::Excluded { stretches } => self.leave_out(&mut turn, stretches),
+            Event::Amended { was, is, others } => self.amended(&mut turn, was.as_ref(), is.as_ref(), others),
             Event::Seen { which, until, by } => self.seen(&mut turn, *which, *until, by.as_deref()),
             Event::Quiet { span, condition } => self.quiet(&mut turn, *span, *condition),
             Event::QuietOff => self.quiet_off(&mut turn),
@@ -256,7 +259,7 @@ impl Engine {
         self.notice_two_signals(turn);
         let (doubt, cadence) = (self.doubt(turn.now), self.source(reading.source).cadence());
         let low_since = self.side(Side::Low).root().map(|root| root.since);
-        self.follow_forecasts(reading, doubt.is_none());
+        self.follow_forecasts(reading, doubt.is_none() && !self.is_left_out(reading.measured));
         for side in [Side::Low, Side::High] {
             turn.doubt = doubt.or_else(|| self.doubt_of_shape(side, reading));
             turn.judged = self.of_two_signals(side, turn.now).or(latest);

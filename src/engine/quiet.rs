@@ -141,6 +141,15 @@ impl Engine {
         self.ring_withheld(turn, &over);
     }
 
+    /// A check with a meter at that time was none: what is quiet for it rings.
+    pub(super) fn end_quiet_of_meter(&mut self, turn: &mut Turn, measured: Timestamp) {
+        let is_of_it = |quiet: &Quiet| quiet.until == measured + Span::minutes(super::meter::SAME_TIME_MIN);
+        let (over, rest): (Vec<Quiet>, Vec<Quiet>) = self.state.quiet.iter().partition(|quiet| is_of_it(quiet));
+        self.state.quiet = rest;
+        self.plan_quiet();
+        self.ring_withheld(turn, &over);
+    }
+
     fn ring_withheld(&self, turn: &mut Turn, over: &[Quiet]) {
         turn.judged = self.latest(turn.now);
         for Quiet { condition, .. } in over.iter().filter(|quiet| quiet.withheld) {

@@ -239,6 +239,8 @@ pub enum Reason {
     NoSuchAlert { id: Id },
     /// A note was taken in, and nothing follows from it.
     Noted,
+    /// The diary no longer says that this was treated: since when it stands, and when it is asked about, or calls.
+    NoLongerTreated { side: Side, since: Option<Timestamp>, next: Option<Timestamp> },
     /// These alerts are marked as seen.
     MarkedSeen { ids: Vec<Id> },
     /// Lines of a diary file were not understood: the first in words, and how many more.

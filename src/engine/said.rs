@@ -25,7 +25,7 @@ impl Engine {
     }
 
     /// A low is treated, or what is none but asks for caution.
-    fn treat_low_or_caution(&mut self, turn: &mut Turn, at: Timestamp) {
+    pub(super) fn treat_low_or_caution(&mut self, turn: &mut Turn, at: Timestamp) {
         if !self.treat_caution(turn, at) {
             self.treat_low(turn, at, Began::Treated);
         }
@@ -76,7 +76,7 @@ impl Engine {
     }
 
     /// Is a later treatment of this side looked at already?
-    fn treated_since(&self, side: Side, at: Timestamp) -> bool {
+    pub(super) fn treated_since(&self, side: Side, at: Timestamp) -> bool {
         match (side, &self.state.high_care, &self.state.low_care) {
             (Side::High, Some(HighCare { stage: Stage::Looking { treated, .. }, .. }), _)
             | (Side::Low, _, Some(LowCare { treated: Some(treated), .. })) => treated.at > at,
@@ -127,6 +127,8 @@ impl Engine {
             | Kind::Exercise
             | Kind::Site
             | Kind::Sensor
+            | Kind::A1c(_)
+            | Kind::Therapy
             | Kind::Text => {}
         }
         self.tell_stacked(turn);

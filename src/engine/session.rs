@@ -8,6 +8,7 @@ use super::reason::Reason;
 use super::source::SourceState;
 use super::timers::Timer;
 use super::turn::Turn;
+use crate::domain::diary::{Kind, Note};
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -105,6 +106,23 @@ impl Engine {
             reason = Reason::SensorOff { until };
         }
         turn.tell(What::Answer, Condition::Sensor, Id(0), None, reason, false);
+    }
+
+    /// A sensor's start or stop that was none: its silence is one from now on.
+    pub(super) fn forget_session(&mut self, now: Timestamp, was: &Note) {
+        for source in self.numbers() {
+            let session = &mut self.source(source).session;
+            match was.kind {
+                Kind::SensorStart(_) if session.started == Some(was.at) => session.started = None,
+                Kind::SensorStop(_) if session.stopped == Some(was.at) => session.stopped = None,
+                _ => continue,
+            }
+            self.state.timers.stop(Timer::SensorEnd(source));
+            let silent = now + self.policy.gap.after;
+            if self.state.timers.due(Timer::Gap(source)).is_some_and(|due| due > silent) {
+                self.state.timers.set(Timer::Gap(source), silent);
+            }
+        }
     }
 
     /// The evening before the sensor's end.

@@ -109,6 +109,9 @@ pub struct State {
     /// What is seen to come.
     #[serde(default)]
     pub foreseen: Foreseen,
+    /// Stretches of time that are not to be counted.
+    #[serde(default)]
+    pub(super) left_out: Vec<(Timestamp, Timestamp)>,
     /// What falls due, and when.
     pub timers: Timers,
 }

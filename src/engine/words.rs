@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 103] = [
+    pub const WORDS: [&'static str; 104] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -87,6 +87,7 @@ impl Reason {
         "which_one",
         "no_such_alert",
         "noted",
+        "no_longer_treated",
         "marked_seen",
         "diary_line_refused",
         "diary_line_asks",
@@ -197,6 +198,7 @@ impl Reason {
             Self::WhichOne { .. } => "which_one",
             Self::NoSuchAlert { .. } => "no_such_alert",
             Self::Noted => "noted",
+            Self::NoLongerTreated { .. } => "no_longer_treated",
             Self::MarkedSeen { .. } => "marked_seen",
             Self::DiaryLineRefused { .. } => "diary_line_refused",
             Self::DiaryLineAsks { .. } => "diary_line_asks",

@@ -63,6 +63,7 @@ impl Doses {
     }
 
     /// The doses in order of time.
+    #[must_use]
     pub fn taken(&self) -> impl DoubleEndedIterator<Item = Timestamp> {
         self.taken.iter().map(|dose| dose.at)
     }

@@ -5,6 +5,7 @@ use super::repeated::After;
 use super::row_error::RowError;
 use super::rows::{Changed, Rows, for_each_record, with_point};
 use super::wanted::Dialect;
+use crate::domain::a1c::{A1c, A1cUnit, NotAnA1c};
 use crate::domain::diary::{Amount, Kind};
 use crate::domain::glucose::{Glucose, MG_DL_MIN_HUNDREDTHS, MMOL_L_MAX_HUNDREDTHS, Unit};
 use crate::domain::reading::Undecided;
@@ -14,7 +15,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
 /// The kinds of note, as the command line and a file name them.
-pub const KINDS: [&str; 11] = [
+pub const KINDS: [&str; 13] = [
     "insulin",
     "long-acting",
     "carbohydrate",
@@ -25,6 +26,8 @@ pub const KINDS: [&str; 11] = [
     "site",
     "sensor",
     "scan",
+    "a1c",
+    "therapy",
     "text",
 ];
 
@@ -91,8 +94,9 @@ pub fn kind_of(told: &Told<'_>, wearers: Unit) -> Result<Kind, NotANote> {
         text => Amount::parse(text).map(Some).ok_or_else(|| wrong(Part::Amount, "a number, with up to two decimals")),
     };
     Ok(match told.kind.to_lowercase().as_str() {
-        "insulin" if !unit_is(&["u", "unit", "units"]) => return Err(wrong(Part::Unit, "U, or nothing")),
-        "long-acting" if !unit_is(&["u", "unit", "units"]) => return Err(wrong(Part::Unit, "U, or nothing")),
+        "insulin" | "long-acting" if !unit_is(&["u", "unit", "units"]) => {
+            return Err(wrong(Part::Unit, "U, or nothing"));
+        }
         "insulin" => Kind::Insulin(amount()?),
         "long-acting" => Kind::LongActing(amount()?),
         "carbohydrate" if !unit_is(&["g"]) => return Err(wrong(Part::Unit, "g, or nothing")),
@@ -103,11 +107,14 @@ pub fn kind_of(told: &Told<'_>, wearers: Unit) -> Result<Kind, NotANote> {
             let known = amount()?.filter(|amount| amount.0 <= KETONES_MAX_HUNDREDTHS);
             Kind::Ketones(known.ok_or_else(|| wrong(Part::Amount, "a value in mmol/L"))?)
         }
+        "a1c" => Kind::A1c(a1c(told)?),
         "symptoms" => Kind::Symptoms,
         "exercise" => Kind::Exercise,
         "site" => Kind::Site,
         "sensor" => sensor(told),
         "scan" => Kind::Scan,
+        "therapy" if told.words.is_empty() => return Err(wrong(Part::Note, "what changed, in your own words")),
+        "therapy" => Kind::Therapy,
         "text" if told.words.is_empty() => return Err(wrong(Part::Note, "words")),
         "text" => Kind::Text,
         _ => return Err(wrong(Part::Kind, &format!("one of {}", KINDS.join(", ")))),
@@ -123,6 +130,24 @@ fn sensor(told: &Told<'_>) -> Kind {
         "stop" => Kind::SensorStop(of),
         _ => Kind::Sensor,
     }
+}
+
+/// An A1c of a laboratory, in % or in mmol/mol.
+fn a1c(told: &Told<'_>) -> Result<A1c, NotANote> {
+    let wrong = |part: Part, expected: String| NotANote { part, expected };
+    let unit = match told.unit {
+        "" => None,
+        text => Some(A1cUnit::named(text).ok_or_else(|| wrong(Part::Unit, "% or mmol/mol".to_owned()))?),
+    };
+    let none = || wrong(Part::Amount, "an A1c in % or in mmol/mol".to_owned());
+    let amount = Amount::parse(told.amount).ok_or_else(none)?;
+    A1c::new(amount, unit).map_err(|not| match (not, unit) {
+        (NotAnA1c::EitherUnit, _) => wrong(Part::Unit, format!("% or mmol/mol: {amount} could be either")),
+        (NotAnA1c::OtherUnit(other), Some(unit)) => {
+            wrong(Part::Amount, format!("an A1c in {}; or is the unit {}?", unit.name(), other.name()))
+        }
+        (NotAnA1c::OtherUnit(_), None) | (NotAnA1c::Neither, _) => none(),
+    })
 }
 
 /// A value that a meter shows. A finger-prick of 5.4 in mg/dL is the other unit, not a very low value.
@@ -412,6 +437,27 @@ mod tests {
         assert_eq!(refused(&told("ketones", "20.1", "mmol/L"), Unit::MgDl).0, Part::Amount);
         assert_eq!(refused(&told("text", "", ""), Unit::MgDl).0, Part::Note);
         assert_eq!(refused(&told("insuline", "4", ""), Unit::MgDl).0, Part::Kind);
+    }
+
+    #[test]
+    fn an_a1c_is_in_one_of_two_units_and_never_guessed() {
+        let shown = |amount, unit| match kind_of(&told("A1c", amount, unit), Unit::MgDl).unwrap() {
+            Kind::A1c(a1c) => a1c.to_string(),
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(shown("7,1", "%"), "7.1 % (54 mmol/mol)");
+        assert_eq!(shown("53", "MMOL/MOL"), "53 mmol/mol (7.0 %)");
+        assert_eq!(shown("53", ""), "53 mmol/mol (7.0 %)");
+        assert_eq!(
+            refused(&told("a1c", "12", ""), Unit::MgDl),
+            (Part::Unit, "% or mmol/mol: 12 could be either".into())
+        );
+        assert_eq!(refused(&told("a1c", "7.1", "mmol/L"), Unit::MgDl).0, Part::Unit);
+        assert_eq!(refused(&told("a1c", "7.1", "mmol/mol"), Unit::MgDl).1, "an A1c in mmol/mol; or is the unit %?");
+        for none in ["", "-7", "some", "0", "400"] {
+            assert_eq!(refused(&told("a1c", none, ""), Unit::MgDl).0, Part::Amount, "{none}");
+        }
+        assert_eq!(refused(&told("therapy", "", ""), Unit::MgDl).0, Part::Note);
     }
 
     #[test]

@@ -3,7 +3,7 @@
 
 use super::answers::Sides;
 use super::story::{Story, limit_in, only_tells, rings};
-use super::watched::{Part, Watched, doubted, parts};
+use super::watched::{Part, Watched, doubted, is_in, parts};
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
@@ -106,6 +106,8 @@ pub struct Burden {
     pub in_flood: u64,
     /// How long readings came and somebody watched.
     pub watched: Span,
+    /// Stretches that are not to be counted.
+    left_out: Vec<(Timestamp, Timestamp)>,
 }
 
 /// An alert that is open.
@@ -129,11 +131,17 @@ struct Ring {
 }
 
 impl Burden {
+    /// Counts nothing of some stretches.
+    #[must_use]
+    pub fn leaving_out(stretches: &[(Timestamp, Timestamp)]) -> Self {
+        Self { left_out: stretches.to_vec(), ..Self::default() }
+    }
+
     /// Adds some time of a wearer's life.
     pub fn add(&mut self, story: &Story<'_>) {
         let sides = Sides::of(story.decisions);
         let parts = parts(story.clock, story.night, story.from, story.until);
-        let watched = Watched::new(story.readings, story.decisions);
+        let watched = Watched::new(story.readings, story.decisions).without(&self.left_out);
         self.watched = self.watched + watched.within(story.from, story.until);
         let rings = self.add_rings(story, &sides, &parts);
         self.add_alerts(story, &sides, &parts);
@@ -172,7 +180,7 @@ impl Burden {
         let mut all = Vec::new();
         let doubted = doubted(story.decisions);
         for (place, (at, decision)) in story.decisions.iter().enumerate() {
-            let counts = !doubted.iter().any(|(from, to)| from <= at && at < to);
+            let counts = !is_in(&doubted, *at) && !is_in(&self.left_out, *at);
             let (at, inside) = (*at, counts && story.from <= *at && *at < story.until);
             if !inside || !rings(decision) {
                 continue;
@@ -208,7 +216,8 @@ impl Burden {
         for (place, (at, decision)) in story.decisions.iter().enumerate().take_while(|(_, (at, _))| *at < story.until) {
             let (at, id, condition) = (*at, decision.id, decision.condition);
             let known = open.get(&id).is_some_and(|alert| alert.condition == condition);
-            if decision.what == What::Raised && !known {
+            let counts = !is_in(&self.left_out, at);
+            if decision.what == What::Raised && !known && counts {
                 // A level has one alert at a time, and a number one meaning: the end of the other is not known.
                 let is_level = limit_in(&decision.reason).is_some();
                 let lost: Vec<Id> = open
@@ -229,7 +238,7 @@ impl Burden {
                     of.cleared_at_next += u64::from(story.cleared_at_next(place, at, decision));
                 }
             }
-            if decision.what == What::Repeated && at >= story.from {
+            if decision.what == What::Repeated && at >= story.from && counts {
                 self.conditions.entry(condition).or_default().repeated += 1;
             }
             if rings(decision) {

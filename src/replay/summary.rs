@@ -5,6 +5,7 @@ use super::burden::{Burden, OfCondition};
 use super::foreseen::ForecastScore;
 use super::score::{LevelScore, Score};
 use super::story::Story;
+use super::watched::is_in;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Condition, Decision};
 use crate::engine::policy::Policy;
@@ -19,9 +20,17 @@ use std::collections::BTreeMap;
 pub struct Measures {
     score: Score,
     burden: Burden,
+    /// Stretches that are not to be counted.
+    left_out: Vec<(Timestamp, Timestamp)>,
 }
 
 impl Measures {
+    /// Counts nothing of some stretches.
+    #[must_use]
+    pub fn leaving_out(stretches: &[(Timestamp, Timestamp)]) -> Self {
+        Self { burden: Burden::leaving_out(stretches), left_out: stretches.to_vec(), ..Self::default() }
+    }
+
     /// Adds a replay of one file, which nobody answers.
     pub fn add_file(&mut self, rows: &[Row], decisions: &[(Timestamp, Decision)], policy: &Policy) {
         self.score.add(rows, decisions, &policy.levels);
@@ -32,7 +41,14 @@ impl Measures {
     pub fn add_life(&mut self, rows: &[Row], story: &Story<'_>) {
         let place = |at: Timestamp| story.decisions.partition_point(|(decided, _)| *decided < at);
         let inside = &story.decisions[place(story.from)..place(story.until)];
-        self.score.add(rows, inside, story.levels);
+        if self.left_out.is_empty() {
+            self.score.add(rows, inside, story.levels);
+        } else {
+            let counts = |at: Timestamp| !is_in(&self.left_out, at);
+            let rows: Vec<Row> = rows.iter().filter(|row| counts(row.measured)).copied().collect();
+            let inside: Vec<_> = inside.iter().filter(|(at, _)| counts(*at)).cloned().collect();
+            self.score.add(&rows, &inside, story.levels);
+        }
         self.burden.add(story);
     }
 

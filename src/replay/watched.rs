@@ -47,15 +47,21 @@ impl Watched {
             Reason::Unwatched { from, to, .. } => Some((from, to)),
             _ => None,
         });
-        for (from, to) in unwatched.chain(doubted(decisions)) {
-            covered = covered
-                .into_iter()
-                .flat_map(|(begin, end)| [(begin, end.min(from)), (begin.max(to), end)])
-                .filter(|(begin, end)| begin < end)
-                .collect();
-        }
+        let without: Vec<(Timestamp, Timestamp)> = unwatched.chain(doubted(decisions)).collect();
         covered.retain(|(begin, end)| begin < end);
-        Self(covered)
+        Self(covered).without(&without)
+    }
+
+    /// The same without some stretches.
+    #[must_use]
+    pub fn without(self, stretches: &[(Timestamp, Timestamp)]) -> Self {
+        Self(stretches.iter().fold(self.0, |covered, (from, to)| {
+            covered
+                .into_iter()
+                .flat_map(|(begin, end)| [(begin, end.min(*from)), (begin.max(*to), end)])
+                .filter(|(begin, end)| begin < end)
+                .collect()
+        }))
     }
 
     /// How much of a stretch was watched.
@@ -68,6 +74,12 @@ impl Watched {
             .map(|(begin, end)| (*end).min(until) - (*begin).max(from))
             .fold(Span::ZERO, |sum, span| sum + span)
     }
+}
+
+/// Is an instant in one of some stretches?
+#[must_use]
+pub fn is_in(stretches: &[(Timestamp, Timestamp)], at: Timestamp) -> bool {
+    stretches.iter().any(|(from, to)| *from <= at && at < *to)
 }
 
 /// Stretches in which the wearer doubted the sensor, as decisions tell of that mode. One that began before the first

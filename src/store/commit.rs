@@ -1,6 +1,7 @@
 //! One turn, written as one transaction: what came in, what the engine now remembers, what it decided,
 //! what is owed. Either all of it is on the disk or none.
 
+use super::diary::Changed;
 use super::{Error, Store, json};
 use crate::domain::diary::Note;
 use crate::domain::glucose::{Glucose, Measured, Unit};
@@ -88,6 +89,8 @@ pub struct Answered<'a> {
     pub words: &'a str,
     /// The note to keep in the diary.
     pub note: Option<&'a Note>,
+    /// What becomes of a line of the diary.
+    pub changed: Option<&'a Changed>,
 }
 
 /// What a commit made.
@@ -219,7 +222,10 @@ fn write(transaction: &Transaction<'_>, turn: &Turn<'_>, addresses: &Addresses) 
             .prepare_cached("UPDATE inbox SET accepted = ?2, answer = ?3 WHERE number = ?1")?
             .execute(params![answered.line, answered.accepted, answered.words])?;
         if let Some(note) = answered.note {
-            self::note(transaction, turn.at, note)?;
+            super::diary::note(transaction, turn.at, note, Some(answered.line))?;
+        }
+        if let Some(changed) = answered.changed {
+            super::diary::change(transaction, turn.at, changed)?;
         }
     }
     let mut written = Written::default();
@@ -249,16 +255,6 @@ fn write(transaction: &Transaction<'_>, turn: &Turn<'_>, addresses: &Addresses) 
         }
     }
     Ok(written)
-}
-
-/// Writes a note into the diary.
-pub(super) fn note(transaction: &Transaction<'_>, at: Timestamp, note: &Note) -> rusqlite::Result<()> {
-    transaction.prepare_cached("INSERT INTO diary (at, noted, body) VALUES (?1, ?2, ?3)")?.execute(params![
-        note.at.millis(),
-        at.millis(),
-        json(note)
-    ])?;
-    Ok(())
 }
 
 fn write_intake(transaction: &Transaction<'_>, at: Timestamp, intake: &Intake) -> rusqlite::Result<()> {

@@ -2,6 +2,7 @@
 //! with or without a running daemon, nothing said is lost, and it is taken in exactly once.
 
 use super::{Error, Store, json};
+use crate::domain::change::{Change, WhichLine};
 use crate::domain::diary::Note;
 use crate::domain::mode::Wish;
 use crate::domain::reminder::Asked;
@@ -67,6 +68,15 @@ pub enum Said {
         /// Which; none for all.
         which: Option<Id>,
     },
+    /// What is not to be counted has changed; the store knows how.
+    Excluded,
+    /// A line of the diary is to be changed.
+    Diary {
+        /// Which line.
+        which: WhichLine,
+        /// How.
+        change: Change,
+    },
 }
 
 impl Said {
@@ -85,7 +95,9 @@ impl Said {
             | Self::Zone(_)
             | Self::Home
             | Self::Remind(_)
-            | Self::CancelReminders { .. } => None,
+            | Self::CancelReminders { .. }
+            | Self::Diary { .. }
+            | Self::Excluded => None,
         }
     }
 }
@@ -125,12 +137,13 @@ impl Store {
         Ok(!self.all(answers, [], |_| Ok(()))?.is_empty())
     }
 
-    /// Is there a line of a diary file with that key?
+    /// Is there a line of a diary file with that key, or was one amended to say that?
     ///
     /// # Errors
     /// When the store cannot be read.
     pub fn knows_line(&self, key: &str) -> Result<bool, Error> {
-        Ok(!self.all("SELECT 1 FROM inbox WHERE key = ?1", [key], |_| Ok(()))?.is_empty())
+        let known = "SELECT 1 FROM inbox WHERE key = ?1 UNION ALL SELECT 1 FROM diary_changes WHERE key = ?1";
+        Ok(!self.all(known, [key], |_| Ok(()))?.is_empty())
     }
 
     /// Lines not taken in yet, in the order said.
@@ -173,7 +186,8 @@ pub(super) fn keep(
     lines: &[(String, Written)],
 ) -> rusqlite::Result<usize> {
     let mut insert = transaction.prepare_cached(
-        "INSERT OR IGNORE INTO inbox (said, body, key, accepted, answer) VALUES (?1, ?2, ?3, ?4, ?5)",
+        "INSERT OR IGNORE INTO inbox (said, body, key, accepted, answer)
+         SELECT ?1, ?2, ?3, ?4, ?5 WHERE NOT EXISTS (SELECT 1 FROM diary_changes WHERE key = ?3)",
     )?;
     let mut taken = 0;
     for (whence, line) in lines {
@@ -183,7 +197,7 @@ pub(super) fn keep(
         let new = insert.execute(params![at.millis(), json(&said), line.key(), past.then_some(true), answer])?;
         taken += new;
         if let (1, true, Some(note)) = (new, past, line.note(at)) {
-            super::commit::note(transaction, at, &note)?;
+            super::diary::note(transaction, at, &note, Some(transaction.last_insert_rowid()))?;
         }
     }
     Ok(taken)

@@ -38,6 +38,16 @@ const STEPS: &[&str] = &["
     CREATE UNIQUE INDEX inbox_by_key ON inbox (key) WHERE key IS NOT NULL;
 ", "
     CREATE TABLE travels (start INTEGER PRIMARY KEY, until INTEGER NOT NULL, zone TEXT NOT NULL);
+", "
+    ALTER TABLE diary ADD COLUMN said INTEGER;
+    CREATE INDEX diary_by_said ON diary (said) WHERE said IS NOT NULL;
+    CREATE TABLE diary_changes (number INTEGER PRIMARY KEY, line INTEGER NOT NULL, at INTEGER NOT NULL, body TEXT, key TEXT);
+    CREATE INDEX diary_changes_by_line ON diary_changes (line);
+    CREATE INDEX diary_changes_by_key ON diary_changes (key) WHERE key IS NOT NULL;
+    CREATE TABLE exclusions (
+        number INTEGER PRIMARY KEY, said INTEGER NOT NULL, start INTEGER NOT NULL, until INTEGER NOT NULL, reason TEXT NOT NULL,
+        taken_back INTEGER
+    );
 "];
 
 /// The form this program writes.

@@ -2,6 +2,8 @@
 //! that one transaction can hold a whole turn. Decides nothing.
 
 pub mod commit;
+pub mod diary;
+pub mod exclusions;
 pub mod history;
 pub mod inbox;
 mod migrations;
@@ -134,6 +136,12 @@ impl Store {
     /// When the store cannot be read.
     pub fn source_names(&self) -> Result<Vec<String>, Error> {
         self.all("SELECT name FROM sources ORDER BY number", [], |row| row.get(0))
+    }
+
+    /// A store that only older versions have opened lacks what came later.
+    fn has_table(&self, name: &str) -> Result<bool, Error> {
+        let found = self.all("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?1", [name], |_| Ok(()))?;
+        Ok(!found.is_empty())
     }
 
     fn all<T>(

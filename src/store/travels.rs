@@ -24,7 +24,9 @@ pub fn follow(clock: &mut WallClock, line: &Line) -> Option<Vec<Travel>> {
         | Said::Seen { .. }
         | Said::Written { .. }
         | Said::Remind(_)
-        | Said::CancelReminders { .. } => None,
+        | Said::CancelReminders { .. }
+        | Said::Diary { .. }
+        | Said::Excluded => None,
     }
 }
 
@@ -34,9 +36,7 @@ impl Store {
     /// # Errors
     /// When the store cannot be read.
     pub fn travels(&self, home: Zone) -> Result<WallClock, Error> {
-        // A store that only older versions have opened has no such table yet.
-        let table = "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'travels'";
-        if self.all(table, [], |_| Ok(()))?.is_empty() {
+        if !self.has_table("travels")? {
             return Ok(WallClock::at_home(home));
         }
         let rows = self.all("SELECT zone, start, until FROM travels ORDER BY start", [], |row| {

@@ -1,10 +1,11 @@
 //! What the wearer is answered when they say something: what was understood, or what is still asked.
 
 use super::{Voice, mode};
+use crate::domain::change::{NotChanged, WhichLine, treated};
 use crate::domain::diary::{Kind, Note};
 use crate::domain::time::Timestamp;
 use crate::domain::written::{Entry, Written};
-use crate::engine::effect::{Decision, Side, What};
+use crate::engine::effect::{Decision, Side};
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 use crate::engine::two_signals::Trust;
@@ -28,9 +29,65 @@ pub fn to_note(note: &Note, answer: &Answer, policy: &Policy, now: Timestamp) ->
         // Its answer says it already.
         return answer.words.clone();
     }
-    let line = Written { at: note.at, what: Entry::Noted { kind: note.kind.clone(), words: note.words.clone() } };
-    let noted = format!("Noted: {line}, at {}.", Voice::new(policy, now).clock(note.at));
+    let noted = format!("Noted: {}.", line_of(note, Voice::new(policy, now)));
     if answer.words == NOTED { noted } else { format!("{noted}\n{}", answer.words) }
+}
+
+/// The same to a change of the diary: what it says now, what it said, and what follows from that.
+#[must_use]
+pub fn to_change(
+    number: i64,
+    was: Option<&Note>,
+    is: Option<&Note>,
+    answers: &[Answer],
+    policy: &Policy,
+    now: Timestamp,
+) -> Answer {
+    let told = |note: &Note| line_of(note, Voice::new(policy, now));
+    let words = match (was, is) {
+        (Some(was), Some(is)) => format!("Line {number} now: {}.\nIt was: {}.", told(is), told(was)),
+        (Some(was), None) => {
+            format!("Deleted line {number}: {}.\n`recheck diary restore {number}` brings it back.", told(was))
+        }
+        (None, Some(is)) => format!("Line {number} counts again: {}.", told(is)),
+        (None, None) => String::new(),
+    };
+    let follows = answers.iter().map(|answer| answer.words.as_str()).filter(|words| *words != NOTED);
+    let words: Vec<&str> = std::iter::once(words.as_str()).chain(follows).collect();
+    Answer { accepted: true, words: words.join("\n") }
+}
+
+/// A line of the diary, as it was understood: `insulin 4 U supper, at 14:05`.
+#[must_use]
+pub fn line_of(note: &Note, voice: Voice) -> String {
+    format!("{}, at {}", what_of(note), voice.clock(note.at))
+}
+
+/// The same without its time.
+#[must_use]
+pub fn what_of(note: &Note) -> String {
+    let what = match treated(note) {
+        Some(which) => Entry::Treated(which),
+        None => Entry::Noted { kind: note.kind.clone(), words: note.words.clone() },
+    };
+    Written { at: note.at, what }.to_string()
+}
+
+/// Why a line of the diary is not changed.
+#[must_use]
+pub fn not_changed(which: WhichLine, not: NotChanged) -> String {
+    match not {
+        NotChanged::NoSuchLine => format!("The diary has no line {which}. `recheck diary` lists them."),
+        NotChanged::IsDeleted => format!("Line {which} is deleted. `recheck diary restore {which}` brings it back."),
+        NotChanged::NotDeleted => format!("Line {which} is not deleted: there is nothing to bring back."),
+        NotChanged::SaysSo => format!("Line {which} says that already."),
+        NotChanged::OtherSaysSo(other) => {
+            format!(
+                "Line {other} says that already. Two lines that agree are one: delete one, or give one other words."
+            )
+        }
+        NotChanged::InFuture => "That would be in the future.".to_owned(),
+    }
 }
 
 /// The answer in a decision, if it is one.
@@ -92,6 +149,7 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
                 .collect();
             no(format!("Several alerts are open. Which one was treated?\n{}", lines.join("\n")))
         }
+        Reason::NoLongerTreated { side, since, next } => yes(no_longer_treated(*side, *since, *next, voice)),
         Reason::NoSuchAlert { id } => no(format!("No open alert has the number {id}. `recheck status` lists them.")),
         Reason::Trusts { trust: None } => yes("All readings count.".to_owned()),
         Reason::Trusts { trust: Some(Trust::Source(source)) } => {
@@ -134,15 +192,31 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
     }
 }
 
-/// All that is answered to one word, in one.
+/// All that is answered to one word, in one; that it was noted goes without saying where more is said.
 #[must_use]
-pub fn answers(decisions: &[Decision], policy: &Policy, now: Timestamp) -> Option<Answer> {
-    let all = decisions.iter().filter(|decision| decision.what == What::Answer);
-    let all: Vec<Answer> = all.map(|decision| answer(decision, policy, now)).collect();
-    let says = |answer: &&Answer| all.len() == 1 || answer.words != NOTED;
-    let words: Vec<&str> = all.iter().filter(says).map(|answer| answer.words.as_str()).collect();
+pub fn together(all: &[Answer]) -> Answer {
     let accepted = all.iter().all(|answer| answer.accepted);
-    (!all.is_empty()).then(|| Answer { accepted, words: words.join("\n") })
+    let more: Vec<&str> = all.iter().map(|answer| answer.words.as_str()).filter(|words| *words != NOTED).collect();
+    Answer { accepted, words: if more.is_empty() { NOTED.to_owned() } else { more.join("\n") } }
+}
+
+/// What becomes of a high or a low that was treated by a line that is no more.
+fn no_longer_treated(side: Side, since: Option<Timestamp>, next: Option<Timestamp>, voice: Voice) -> String {
+    let what = if side == Side::High { "high" } else { "low" };
+    match (since, next, side) {
+        (None, _, _) => format!("No look at a {what} hangs on it any more."),
+        (Some(since), Some(next), Side::High) => format!(
+            "The high of {} is not marked as treated now. If it stays, you are asked about it at {}.",
+            voice.clock(since),
+            voice.clock(next)
+        ),
+        (Some(since), Some(next), Side::Low) => format!(
+            "The low of {} is not marked as treated now. If nobody answers it, it rings again at {}.",
+            voice.clock(since),
+            voice.clock(next)
+        ),
+        (Some(since), None, _) => format!("The {what} of {} is not marked as treated now.", voice.clock(since)),
+    }
 }
 
 /// Answers about limited silence.

@@ -116,6 +116,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::WhichOne { .. }
         | Reason::NoSuchAlert { .. }
         | Reason::Noted
+        | Reason::NoLongerTreated { .. }
         | Reason::MarkedSeen { .. }
         | Reason::DiaryLineRefused { .. }
         | Reason::DiaryLineAsks { .. } => of_what_was_said(reason, voice),
@@ -219,6 +220,10 @@ fn of_what_was_said(reason: &Reason, voice: Voice) -> String {
         Reason::WhichOne { open } => format!("{} open alerts could be meant", open.len()),
         Reason::NoSuchAlert { id } => format!("no open alert has the number {id}"),
         Reason::Noted => "noted, nothing follows from it".to_owned(),
+        Reason::NoLongerTreated { next, .. } => {
+            let next = next.map_or_else(String::new, |next| format!(", asked about again at {}", clock(next)));
+            format!("the diary no longer says that it was treated{next}")
+        }
         Reason::DiaryLineRefused { words, more: 0 } => format!("a diary line was not understood: {words}"),
         Reason::DiaryLineRefused { words, more } => {
             format!("{} diary lines were not understood, the first: {words}", more.saturating_add(1))

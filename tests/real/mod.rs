@@ -39,8 +39,7 @@ const LOOK_EVERY: Duration = Duration::from_millis(20);
 const DEMAND: &str = "RECHECK_DEMAND_REAL_PARTS";
 
 /// Leads a new store back to its first released form.
-pub(crate) const FIRST_FORM: &str =
-    "DROP TABLE travels; DROP INDEX inbox_by_key; ALTER TABLE inbox DROP COLUMN key; PRAGMA user_version = 1;";
+pub(crate) const FIRST_FORM: &str = "DROP TABLE exclusions; DROP TABLE diary_changes; DROP INDEX diary_by_said; ALTER TABLE diary DROP COLUMN said; DROP TABLE travels; DROP INDEX inbox_by_key; ALTER TABLE inbox DROP COLUMN key; PRAGMA user_version = 1;";
 
 /// Are the parts there that a test needs? A part is a command, or the full path of a program.
 pub(crate) fn need(test: &str, parts: &[&str]) -> bool {

@@ -344,6 +344,29 @@ impl Engine {
         }
     }
 
+    /// Stretches are not to be counted, or count again. Nothing that alerts is touched.
+    pub(super) fn leave_out(&mut self, turn: &mut Turn, stretches: &[(Timestamp, Timestamp)]) {
+        self.state.left_out = stretches.to_vec();
+        let today = self.state.foreseen.followed.today();
+        for condition in Condition::FORECASTS {
+            if let Some(foresight) = self.state.foreseen.of_mut(condition) {
+                foresight.tally.leave_out(stretches, today);
+            }
+        }
+        turn.only_noted();
+    }
+
+    /// Is an instant not to be counted?
+    pub(super) fn is_left_out(&self, at: Timestamp) -> bool {
+        self.state.left_out.iter().any(|(from, to)| *from <= at && at < *to)
+    }
+
+    /// What was noted last was none, or at another time.
+    pub(super) fn forget_what_moves(&mut self, was: Timestamp, last: Option<Timestamp>) {
+        let noted = &mut self.state.foreseen.noted;
+        *noted = if *noted == Some(was) { last } else { *noted };
+    }
+
     /// The thread that what is said of a side belongs to: that of its alert, or of what was foreseen.
     pub(super) fn foreseen_thread(&self, side: Side) -> Option<Id> {
         let root = self.side(side).root().map(|root| root.part_of.unwrap_or(root.id));

@@ -27,6 +27,12 @@ struct Day {
     rang_false: u16,
     silent_true: u16,
     silent_false: u16,
+    /// From its first reading to its last; not known of one that an older version kept.
+    #[serde(default)]
+    stretch: Option<(Timestamp, Timestamp)>,
+    /// A stretch that is not to be counted reaches into it.
+    #[serde(default)]
+    left_out: bool,
 }
 
 /// A forecast of which it is not known yet what came.
@@ -65,6 +71,13 @@ impl Day {
         };
         *into = into.saturating_add(1);
     }
+
+    /// Does something that is not to be counted reach into it?
+    fn leave_out(&mut self, stretches: &[(Timestamp, Timestamp)]) {
+        let reaches =
+            |(first, last): (Timestamp, Timestamp)| stretches.iter().any(|(from, to)| *from <= last && first < *to);
+        self.left_out = self.stretch.is_some_and(reaches);
+    }
 }
 
 /// How long readings were followed of the day under way; the same for all forecasts.
@@ -72,6 +85,9 @@ impl Day {
 pub struct Followed {
     span: Span,
     last: Option<Timestamp>,
+    /// The first reading of that day.
+    #[serde(default)]
+    first: Option<Timestamp>,
 }
 
 /// How one more reading follows those before.
@@ -79,8 +95,11 @@ pub struct Followed {
 pub(super) enum Follows {
     /// It goes on.
     On,
-    /// It completes a day.
-    EndsDay,
+    /// It completes the day that began then.
+    EndsDay {
+        /// When.
+        first: Timestamp,
+    },
     /// After a silence, or while the sensor is doubted: what came meanwhile is not known.
     Not,
 }
@@ -93,12 +112,18 @@ impl Followed {
         if !counts || step <= Span::ZERO || step > Span::minutes(SILENCE_MIN) {
             return Follows::Not;
         }
+        self.first.get_or_insert(at);
         self.span = self.span + step;
         if self.span < Span::hours(24) {
             return Follows::On;
         }
         self.span = Span::ZERO;
-        Follows::EndsDay
+        Follows::EndsDay { first: self.first.take().unwrap_or(at) }
+    }
+
+    /// The day under way, as far as it was followed.
+    pub(super) fn today(&self) -> Option<(Timestamp, Timestamp)> {
+        self.first.zip(self.last)
     }
 }
 
@@ -115,8 +140,11 @@ impl Tally {
             self.waiting.clear();
             return;
         }
-        self.decide(at, beyond);
-        if follows == Follows::EndsDay {
+        if self.waits() {
+            self.decide(at, beyond);
+        }
+        if let Follows::EndsDay { first } = follows {
+            self.today.stretch = Some((first, at));
             self.end_day(policy);
         }
     }
@@ -146,9 +174,12 @@ impl Tally {
             return;
         }
         self.days_since = 0;
-        let last = self.days.iter().rev().take(usize::from(STEP_DAYS));
-        let rang_false: u32 = last.map(|day| u32::from(day.rang_false)).sum();
-        let (rate, target) = (rang_false * 100, u32::from(target) * u32::from(STEP_DAYS));
+        let last = self.days.iter().rev().take(usize::from(STEP_DAYS)).filter(|day| !day.left_out);
+        let (days, rang_false) = last.fold((0, 0), |(days, sum), day| (days + 1, sum + u32::from(day.rang_false)));
+        if days == 0 {
+            return;
+        }
+        let (rate, target) = (rang_false * 100, u32::from(target) * days);
         let before = self.sounds_from(policy);
         let by = if rate > target {
             STEP_PERCENT
@@ -162,6 +193,12 @@ impl Tally {
         if self.sounds_from(policy) == before {
             self.moved -= by;
         }
+    }
+
+    /// Days that something reaches into that is not to be counted do not count, and count again when it is taken back.
+    pub(super) fn leave_out(&mut self, stretches: &[(Timestamp, Timestamp)], today: Option<(Timestamp, Timestamp)>) {
+        self.today.stretch = today;
+        self.days.iter_mut().chain(std::iter::once(&mut self.today)).for_each(|day| day.leave_out(stretches));
     }
 
     /// A forecast was raised; what comes of it is not known yet.
@@ -189,7 +226,7 @@ impl Tally {
     /// How the forecasts of the last four weeks came out: those that rang, or those that did not.
     #[must_use]
     pub fn came(&self, rang: bool) -> Came {
-        let days = self.days.iter().chain(std::iter::once(&self.today));
+        let days = self.days.iter().chain(std::iter::once(&self.today)).filter(|day| !day.left_out);
         days.fold(Came { came: 0, of: 0 }, |sum, day| {
             let (came, not) = if rang { (day.rang_true, day.rang_false) } else { (day.silent_true, day.silent_false) };
             Came { came: sum.came + u32::from(came), of: sum.of + u32::from(came) + u32::from(not) }

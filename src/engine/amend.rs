@@ -1,0 +1,256 @@
+//! A line of the diary is changed after it was taken in: what hangs on it follows. A look moves with its treatment;
+//! where none is left that counts, a high or a low is as if nobody had treated it: asked about again, never silent.
+
+use super::Engine;
+use super::effect::{Condition, Side, What};
+use super::reason::{Began, Reason};
+use super::recheck_high::{HighCare, Stage};
+use super::timers::Timer;
+use super::turn::Turn;
+use crate::domain::change::treated;
+use crate::domain::diary::{Kind, Note};
+use crate::domain::time::{Span, Timestamp};
+use crate::domain::written::{Excursion, is_diary_only};
+
+/// One change of the diary, with what else stands in it.
+#[derive(Debug, Clone, Copy)]
+struct Amended<'a> {
+    was: Option<&'a Note>,
+    is: Option<&'a Note>,
+    others: &'a [Note],
+}
+
+impl<'a> Amended<'a> {
+    /// All that stands now, the newest last.
+    fn standing(self) -> Vec<&'a Note> {
+        let mut all: Vec<&Note> = self.others.iter().chain(self.is).collect();
+        all.sort_by_key(|note| note.at);
+        all
+    }
+
+    /// When a kind was last noted, as far as that is known now.
+    fn last(self, is_kind: impl Fn(&Kind) -> bool) -> Option<Timestamp> {
+        self.standing().iter().rev().find(|note| is_kind(&note.kind)).map(|note| note.at)
+    }
+}
+
+/// Does a note treat that side of the range? One that does not say which may treat either.
+fn treats(note: &Note, side: Side) -> bool {
+    match (&note.kind, side) {
+        (Kind::Insulin(_), Side::High) | (Kind::Carbohydrate(_) | Kind::Symptoms, Side::Low) => true,
+        (Kind::Text, _) => match treated(note) {
+            Some(Some(which)) => (which == Excursion::High) == (side == Side::High),
+            Some(None) => true,
+            None => false,
+        },
+        _ => false,
+    }
+}
+
+impl Engine {
+    /// A line of the diary was another, or is one no more, or is one again.
+    pub(super) fn amended(&mut self, turn: &mut Turn, was: Option<&Note>, is: Option<&Note>, others: &[Note]) {
+        let amended = Amended { was, is, others };
+        // As of a line that comes late: an answer by it counts from its own time.
+        turn.written = true;
+        turn.judged = self.latest(turn.now);
+        let first = turn.out.len();
+        self.forget_what_was(amended);
+        self.forget_meter(turn, amended);
+        if let Some(was) = was.filter(|was| is.is_none_or(|is| (is.at, &is.kind) != (was.at, &was.kind))) {
+            self.forget_session(turn.now, was);
+        }
+        let mut is_new = is;
+        for side in [Side::High, Side::Low] {
+            if was.is_some_and(|was| self.hangs_on(side, was)) {
+                is_new = is_new.filter(|is| !treats(is, side));
+                self.follow_amended(turn, side, amended);
+            }
+        }
+        if let Some(is) = is_new {
+            self.remember_note(is);
+            self.take_in_amended(turn, was, is);
+        }
+        if !turn.out[first..].iter().any(|decision| decision.what == What::Answer) {
+            turn.only_noted();
+        }
+    }
+
+    /// Do the looks of that side hang on a note?
+    fn hangs_on(&self, side: Side, note: &Note) -> bool {
+        let told = match note.kind {
+            Kind::Symptoms => Began::Symptoms,
+            Kind::Meter(_) => Began::Meter,
+            _ => Began::Treated,
+        };
+        let treatment = match side {
+            Side::High => self.state.high_care.as_ref().and_then(|care| match care.stage {
+                Stage::Looking { treated, .. } => Some(treated),
+                Stage::Asking { .. } => None,
+            }),
+            Side::Low => self.state.low_care.as_ref().and_then(|care| care.treated),
+        };
+        let is_of_side = treats(note, side) || side == Side::Low && told == Began::Meter;
+        is_of_side && treatment.is_some_and(|treatment| treatment.at == note.at && treatment.told == told)
+    }
+
+    /// The looks of a side hung on what was: they hang on the newest that stands, or on nothing.
+    fn follow_amended(&mut self, turn: &mut Turn, side: Side, amended: Amended<'_>) {
+        let since = self.side(side).root().map(|root| root.since);
+        let counts = |note: &&&Note| {
+            let was_out = self.value_at(note.at).is_some_and(|value| match side {
+                Side::Low => side.is_beyond(value, self.policy.levels.low.limit),
+                Side::High => side.is_beyond(value, self.policy.levels.high.limit),
+            });
+            // What is moved has started looks before: it does so wherever it is moved to.
+            let is_moved = amended.is == Some(**note);
+            let is_of_it = is_moved || was_out || since.is_some_and(|since| since <= note.at);
+            treats(note, side) && is_of_it && !is_diary_only(Some(&note.kind), note.at, turn.now)
+        };
+        let next = amended.standing().iter().rev().find(counts).copied();
+        let asked_for = match (side, &self.state.high_care, amended.was, amended.is) {
+            // A look that was asked for belongs to what is moved.
+            (Side::High, Some(HighCare { stage: Stage::Looking { asked_for: Some(asked), .. }, .. }), Some(was), _)
+                if next == amended.is =>
+            {
+                Some(*asked - was.at)
+            }
+            _ => None,
+        };
+        if let (Side::Low, Some(was), Some(next)) = (side, amended.was, next) {
+            self.move_answer(turn, was.at, next.at);
+        }
+        match (side, next) {
+            (Side::High, Some(note)) => {
+                if matches!(note.kind, Kind::Insulin(_)) {
+                    self.correction_noted(note.at);
+                }
+                self.treat_high(turn, note.at, asked_for);
+            }
+            (Side::Low, Some(note)) if note.kind == Kind::Symptoms => self.treat_low(turn, note.at, Began::Symptoms),
+            (Side::Low, Some(note)) => self.treat_low_or_caution(turn, note.at),
+            (Side::High, None) => self.leave_high_untreated(turn),
+            (Side::Low, None) => self.leave_low_untreated(turn),
+        }
+    }
+
+    /// What nothing hung on before is taken in like a line that comes late.
+    fn take_in_amended(&mut self, turn: &mut Turn, was: Option<&Note>, is: &Note) {
+        let side = [Side::High, Side::Low].into_iter().find(|side| treats(is, *side));
+        let as_before = was.is_some_and(|was| {
+            was.at == is.at && side.is_some_and(|side| treats(was, side)) && was.kind.word() == is.kind.word()
+        });
+        let is_looked_at = side.is_some_and(|side| self.treated_since(side, is.at));
+        if as_before || is_looked_at || is_diary_only(Some(&is.kind), is.at, turn.now) {
+            return;
+        }
+        match treated(is) {
+            // Of a treatment that says no side nothing is asked back: it was understood once.
+            Some(None) => {}
+            Some(Some(Excursion::High)) => self.treat_high(turn, is.at, None),
+            Some(Some(Excursion::Low)) => self.treat_low_or_caution(turn, is.at),
+            None => self.noted(turn, is),
+        }
+    }
+
+    /// A high that nobody has treated is asked about at the growing spans from its beginning: at the next of them.
+    fn leave_high_untreated(&mut self, turn: &mut Turn) {
+        let Some(HighCare { id, part_of, since, ketones, .. }) = self.state.high_care.take() else { return };
+        self.state.timers.stop(Timer::HighLook);
+        let root = self.side(Side::High).root().map(|root| (root.id, root.since));
+        let Some((alert, alert_since)) = root else {
+            let reason = Reason::NoLongerTreated { side: Side::High, since: None, next: None };
+            turn.tell(What::Ended, Condition::RecheckHigh, id, part_of, reason.clone(), false);
+            turn.tell(What::Answer, Condition::RecheckHigh, id, part_of, reason, false);
+            return;
+        };
+        let since = since.max(alert_since);
+        let spans = &self.policy.recheck.still_high;
+        let (mut asked, mut next) = (0, since);
+        while next <= turn.now {
+            let span = spans.get(asked).or(spans.last()).copied().unwrap_or(Span::hours(2));
+            next = next + span.max(Span::minutes(1));
+            asked += 1;
+        }
+        let stage = Stage::Asking { marked: false, asked: asked.saturating_sub(1) };
+        self.state.high_care = Some(HighCare { id, part_of: Some(alert), since, ketones, stage });
+        self.state.timers.set(Timer::HighLook, next);
+        let reason = Reason::NoLongerTreated { side: Side::High, since: Some(since), next: Some(next) };
+        turn.tell(What::Answer, Condition::RecheckHigh, id, Some(alert), reason, false);
+    }
+
+    /// A low that nobody has treated calls again, from now on.
+    fn leave_low_untreated(&mut self, turn: &mut Turn) {
+        let Some(care) = self.state.low_care.take() else { return };
+        self.state.timers.stop(Timer::LowLook);
+        if care.is_cautious()
+            && let Some(active) = self.state.modes.caution.active_mut()
+        {
+            active.seen = false;
+        }
+        let next = care.treated.and_then(|treated| self.call_again(turn, treated.at));
+        let since = self.side(Side::Low).root().map(|root| root.since);
+        let reason = Reason::NoLongerTreated { side: Side::Low, since, next };
+        if since.is_none() {
+            turn.tell(What::Ended, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
+        }
+        turn.tell(What::Answer, Condition::RecheckLow, care.id, care.part_of, reason, false);
+    }
+
+    /// What is remembered of a note is what stands now.
+    fn forget_what_was(&mut self, amended: Amended<'_>) {
+        let Some(was) = amended.was else { return };
+        let again = |last: &mut Option<Timestamp>, is_kind: fn(&Kind) -> bool| {
+            if *last == Some(was.at) && is_kind(&was.kind) {
+                *last = amended.last(is_kind);
+            }
+        };
+        let memory = &mut self.state.before_sleep;
+        again(memory.insulin_mut(), |kind| matches!(kind, Kind::Insulin(_)));
+        again(memory.exercise_mut(), |kind| *kind == Kind::Exercise);
+        again(self.state.modes.ketones_mut(), |kind| matches!(kind, Kind::Ketones(_)));
+        let moves = |kind: &Kind| matches!(kind, Kind::Insulin(_) | Kind::Carbohydrate(_));
+        if moves(&was.kind) {
+            self.forget_what_moves(was.at, amended.last(moves));
+        }
+        self.forget_dose(amended, was);
+        let of_high = self.state.before_sleep.high_treated_mut();
+        if *of_high == Some(was.at) && treats(was, Side::High) {
+            *of_high = amended.standing().iter().rev().find(|note| treats(note, Side::High)).map(|note| note.at);
+            // Its looks may be over: then it is one that nobody marked.
+            if let Some(HighCare { stage: Stage::Asking { marked, .. }, .. }) = &mut self.state.high_care {
+                *marked = of_high.is_some();
+            }
+        }
+    }
+
+    /// A dose that was another, or none; and what was planned or followed for it.
+    fn forget_dose(&mut self, amended: Amended<'_>, was: &Note) {
+        if treats(was, Side::High) {
+            self.drop_evening_look(was.at);
+        }
+        let is_dose = |note: &Note| matches!(note.kind, Kind::Insulin(_));
+        if is_dose(was) && !amended.others.iter().any(|note| is_dose(note) && note.at == was.at) {
+            self.state.doses.forget(was.at);
+        }
+        if let Some(is) = amended.is.filter(|is| is_dose(is)) {
+            self.remember_dose(is.at);
+        }
+    }
+
+    /// A check with a meter that was another, or none: what it said no longer holds, and what it kept quiet rings.
+    fn forget_meter(&mut self, turn: &mut Turn, amended: Amended<'_>) {
+        let Some(was) = amended.was else { return };
+        let Kind::Meter(said) = was.kind else { return };
+        if self.state.meter != Some((was.at, said)) || amended.is == Some(was) {
+            return;
+        }
+        let value = |note: &&Note| if let Kind::Meter(value) = note.kind { Some((note.at, value)) } else { None };
+        self.state.meter = amended.others.iter().filter_map(|note| value(&note)).max_by_key(|(at, _)| *at);
+        self.end_quiet_of_meter(turn, was.at);
+        if let Some(care) = &mut self.state.low_care {
+            let low = self.policy.levels.low.limit.hundredths();
+            care.by_meter &= self.state.meter.is_some_and(|(_, meter)| meter.hundredths() < low);
+        }
+    }
+}
