@@ -41,3 +41,4 @@ mod storm;
 mod suggest;
 mod swings;
 mod tidy;
+mod wearer;
