@@ -25,6 +25,7 @@ mod hours;
 mod intake;
 mod layers;
 mod links;
+mod lives;
 mod meter;
 mod mistakes;
 mod modes;

@@ -99,8 +99,10 @@ pub enum Purpose {
     Noise = 3,
     /// What becomes of the sensor on one day.
     Sensor = 4,
-    /// What the wearer hears, and how they take it.
+    /// How the wearer takes what they see.
     Habits = 5,
+    /// What the wearer hears.
+    Ears = 6,
 }
 
 /// The exponential, to some fourteen digits, from products alone: a short series, squared eight times.
