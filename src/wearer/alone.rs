@@ -185,9 +185,9 @@ impl Alone {
 
     /// What was done in this minute is noted, or not.
     fn tell(&mut self, chance: &mut Chance) {
-        let done = self.life.deeds().get(self.told..).unwrap_or_default().to_vec();
-        self.told += done.len();
-        for (_, deed) in done {
+        let new = self.life.deeds().get(self.told..).unwrap_or_default().to_vec();
+        self.told += new.len();
+        for (_, deed) in new {
             if !chance.happens(self.habits.notes) {
                 continue;
             }

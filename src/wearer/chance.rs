@@ -1,6 +1,6 @@
 //! Chance from a seed: the same seed gives the same numbers for ever, on every machine.
 //!
-//! The generator is xoshiro256++ 1.0 with its state filled by SplitMix64 (Blackman and Vigna 2019, *Scrambled
+//! The generator is xoshiro256++ 1.0 with its state filled by `SplitMix64` (Blackman and Vigna 2019, *Scrambled
 //! linear pseudorandom number generators*; both are in the public domain). Written out, because a life must
 //! not change with a dependency. Nothing here asks the platform for a logarithm or an exponential, whose last
 //! digits differ between systems: sums, products and divisions are all there is.
@@ -11,7 +11,7 @@ pub struct Chance {
     state: [u64; 4],
 }
 
-/// One step of SplitMix64: the state after it, and what it gives.
+/// One step of `SplitMix64`: the state after it, and what it gives.
 const fn split_mix(state: u64) -> (u64, u64) {
     let state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
     let mixed = (state ^ (state >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);

@@ -274,7 +274,8 @@ impl Life {
             self.long_acting.push(self.minute);
         }
         if self.person.means == Means::Pump {
-            if let Some((_, lets_in)) = self.today.site_fails.filter(|(at, _)| *at == minute) {
+            if let Some((_, lets_in)) = self.today.site_fails.filter(|(at, _)| *at == minute && self.person.sites_fail)
+            {
                 self.site_lets_in = lets_in;
             }
             if self.minute - self.site_since >= SITE_DAYS * DAY_MIN && minute == WAKES_AT_MIN + 60 {
@@ -323,9 +324,9 @@ impl Life {
         });
         let [rises, full, falls, over] = DAWN;
         let minute = self.minute.rem_euclid(DAY_MIN);
-        let up = f64::from(minute - rises) / f64::from(full - rises);
-        let down = f64::from(over - minute) / f64::from(over - falls);
-        let dawn = self.person.dawn * up.min(down).clamp(0.0, 1.0);
+        let rising = f64::from(minute - rises) / f64::from(full - rises);
+        let falling = f64::from(over - minute) / f64::from(over - falls);
+        let dawn = self.person.dawn * rising.min(falling).clamp(0.0, 1.0);
         Hour { sensitivity: self.today.sensitivity * (1.0 + exercise), liver: 1.0 + dawn }
     }
 }

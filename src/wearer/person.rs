@@ -33,6 +33,8 @@ pub struct Person {
     pub target_mmol_l: f64,
     /// By which share the liver gives more before breakfast.
     pub dawn: f64,
+    /// Do the sites of a pump fail at times? Else they never do.
+    pub sites_fail: bool,
     /// The sensor.
     pub sensor: sensor::Kind,
 }
@@ -71,6 +73,7 @@ impl Person {
                 mmol_l_per_unit: rise / high * chance.factor(0.12),
                 target_mmol_l: chance.between(6.0, 7.5),
                 dawn: chance.between(0.0, 0.3),
+                sites_fail: true,
                 sensor: sensor::Kind { lag_min: chance.between(5.0, 11.0), ..sensor::Kind::default() },
             };
         }
@@ -101,7 +104,7 @@ fn draw_body(chance: &mut Chance) -> Parameters {
         meal_share: (middle.meal_share * chance.factor(0.08)).min(1.0),
         liver_mmol_kg_min: middle.liver_mmol_kg_min * chance.factor(0.10),
         brain_mmol_kg_min: middle.brain_mmol_kg_min * chance.factor(0.10),
-        defence: 0.4,
+        defence: 0.2,
     }
 }
 
