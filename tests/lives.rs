@@ -5,6 +5,7 @@
 //!
 //! lives 40 bodies through 28 days for each arm and therapy, and prints the tables of docs/lives-measured.md. Without the
 //! variable a few bodies live a few days, and what must hold of any size is held.
+#![expect(clippy::cast_precision_loss, reason = "counts are small")]
 
 use recheck::engine::effect::{Condition, Side, What};
 use recheck::wearer::alone::{Alone, Lived, usual_policy};
@@ -125,9 +126,10 @@ fn mean(values: &[f64]) -> f64 {
 /// The middle 95 % of the means of 4,000 samples of bodies, drawn with replacement.
 fn interval(values: &[f64]) -> (f64, f64) {
     let mut chance = Chance::new(95);
+    let last = i32::try_from(values.len()).unwrap() - 1;
     let mut means: Vec<f64> = (0..4_000)
         .map(|_| {
-            let drawn = (0..values.len()).map(|_| values[(chance.unit() * values.len() as f64) as usize]);
+            let drawn = (0..values.len()).map(|_| values[usize::try_from(chance.minutes(0, last)).unwrap()]);
             drawn.sum::<f64>() / values.len() as f64
         })
         .collect();

@@ -1,5 +1,6 @@
 //! The pretend wearer against published values and exact solutions. Each check has its source beside it: *published*
 //! parameters stand in docs/wearer.md with theirs; what is computed from them by hand is said so.
+#![expect(clippy::cast_precision_loss, reason = "counts are small")]
 
 use recheck::domain::glucose::{Glucose, Measured};
 use recheck::domain::reading::{Reading, SourceId};
@@ -79,10 +80,7 @@ fn half_a_tenth_a_twentieth_and_a_hundredth_come_at_their_minutes() {
             bolus.pass(1);
             minute += 1;
         }
-        assert!(
-            (minute - expected) as i32 <= 1 && (expected - minute) as i32 <= 0,
-            "{share}: {minute}, not {expected}"
-        );
+        assert!((0..=1).contains(&(minute - expected)), "{share}: {minute}, not {expected}");
     }
 }
 
@@ -185,7 +183,7 @@ fn sugar_is_much_faster_than_a_meal_and_a_slow_meal_is_slower() {
         1.0 - body.in_gut_mmol() / eaten
     };
     near(after(Pace::Fast, 15), 0.442, 0.001, "(1 - 2.5 e^-1.5) by hand");
-    assert!(after(Pace::Slow, 120) < 0.6 * after(Pace::Meal, 120) + 0.1);
+    near(after(Pace::Slow, 120), 0.511, 0.001, "(1 + 120/70) e^(-120/70) is left, by hand");
 }
 
 /// Basal insulin of 70 kg, units an hour: computed from the published parameters, outside this program.
@@ -217,8 +215,14 @@ fn nothing_is_made_and_nothing_is_lost() {
     let insulin_first = body.under_skin() * 1_000.0 + plasma_mu(&body);
     let (mut given, mut cleared) = (0.0, 0.0);
     for minute in 0..1_440 {
-        if [420, 780, 1_140].contains(&minute) {
-            body.eat(60.0, Pace::ALL[minute as usize / 420 % 3]);
+        let eaten = match minute {
+            420 => Some(Pace::Fast),
+            780 => Some(Pace::Meal),
+            1_140 => Some(Pace::Slow),
+            _ => None,
+        };
+        if let Some(pace) = eaten {
+            body.eat(60.0, pace);
             body.inject(5.0);
             given += 5_000.0;
         }
@@ -307,9 +311,9 @@ fn weaker_insulin_needs_more_of_it() {
 /// constant later, 1 - 1/e of it has come. Published lags are 4 to 10 minutes (Boyne 2003, Diabetes 52:2790).
 #[test]
 fn a_sensor_is_late_by_its_filter() {
-    for lag in [4.0, 8.0, 10.0] {
-        let mut sensor = Sensor::new(Kind { lag_min: lag, ..Kind::PERFECT }, 1, 5.0);
-        (0..lag as i32).for_each(|_| sensor.minute(10.0));
+    for lag in [4, 8, 10] {
+        let mut sensor = Sensor::new(Kind { lag_min: f64::from(lag), ..Kind::PERFECT }, 1, 5.0);
+        (0..lag).for_each(|_| sensor.minute(10.0));
         near(sensor.tissue_mmol_l(), 10.0 - 5.0 * (-1.0_f64).exp(), 1e-6, "mmol/L one time constant after a step");
     }
 }
@@ -422,17 +426,17 @@ fn lived(seed: u64, means: Means, habits: Habits, days: i32) -> Lived {
 /// FNV-1a of a life: its readings, what was done, and blood glucose to the last bit.
 fn checksum(lived: &Lived) -> u64 {
     let mut sum = 0xcbf2_9ce4_8422_2325_u64;
-    let mut add = |number: u64| {
-        for byte in number.to_le_bytes() {
-            sum = (sum ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
+    let mut add = |bytes: &[u8]| {
+        for byte in bytes {
+            sum = (sum ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3);
         }
     };
     for (at, glucose) in &lived.readings {
-        add(*at as u64);
-        add(glucose.hundredths() as u64);
+        add(&at.to_le_bytes());
+        add(&glucose.hundredths().to_le_bytes());
     }
-    lived.deeds.iter().for_each(|(at, _)| add(*at as u64));
-    lived.blood.iter().for_each(|mmol_l| add(mmol_l.to_bits()));
+    lived.deeds.iter().for_each(|(at, _)| add(&at.to_le_bytes()));
+    lived.blood.iter().for_each(|mmol_l| add(&mmol_l.to_le_bytes()));
     sum
 }
 
@@ -442,7 +446,7 @@ fn checksum(lived: &Lived) -> u64 {
 fn the_same_seed_is_the_same_life() {
     let alone = |seed: u64, means: Means| checksum(&lived(seed, means, Habits::without_alerts(), 5));
     let found = [alone(1, Means::Pens), alone(1, Means::Pump), alone(2, Means::Pens)];
-    assert_eq!(found.map(|sum| format!("{sum:016x}")), ["bfbf7a82e5d50b4d", "72efc1a3d96da9ca", "b5f194dce4bac9d4"]);
+    assert_eq!(found.map(|sum| format!("{sum:016x}")), ["0253cc969f62259d", "99a89ca6132f29ea", "6c61b3ee64621b34"]);
     let with_engine = || lived(3, Means::Pump, Habits::annoyed(Looks::Heeded), 5);
     assert_eq!(with_engine(), with_engine());
 }
@@ -498,7 +502,7 @@ fn shown(habits: Habits, means: Means) -> Shown {
             .collect();
         let fast = quarters.iter().filter(|rate| **rate > 1.8).count();
         shown.fast.push(100.0 * fast as f64 / quarters.len() as f64);
-        let blood = |at: i32| lived.blood[at as usize / 5] * 18.0;
+        let blood = |at: i32| lived.blood[usize::try_from(at / 5).unwrap()] * 18.0;
         let pairs: Vec<(f64, f64)> = lived
             .readings
             .iter()
