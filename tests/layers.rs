@@ -19,7 +19,7 @@ const PARTS: &[Part] = &[
     Part { name: "outbox", pure: true, uses: &["domain", "engine", "wording"] },
     Part { name: "replay", pure: true, uses: &["domain", "formats", "engine"] },
     Part { name: "responses", pure: true, uses: &["domain", "engine"] },
-    Part { name: "wearer", pure: true, uses: &["domain"] },
+    Part { name: "wearer", pure: true, uses: &["domain", "engine"] },
     Part { name: "store", pure: false, uses: &["domain", "engine", "outbox"] },
     Part { name: "config", pure: false, uses: &["domain", "formats", "engine"] },
     Part { name: "channels", pure: false, uses: &["domain", "engine", "outbox", "config"] },

@@ -1,4 +1,4 @@
-//! `recheck demo`: a scripted day through everything that is real: a file in a folder, the watcher, the
+//! `recheck demo`: a scripted day of a modelled body through everything that is real: a file in a folder, the watcher, the
 //! engine, the store, the outbox, and desktop notifications if a server is there. Only time runs fast.
 
 use super::chart;
@@ -16,7 +16,7 @@ use crate::engine::policy::{Policy, SourceKind, SourcePolicy};
 use crate::formats::wanted::Wanted;
 use crate::store::Store;
 use crate::store::inbox::Said;
-use crate::wearer::script::{ACTS, Act, CADENCE_MIN, LENGTH_MIN, at, reading};
+use crate::wearer::script::{ACTS, Act, LENGTH_MIN, at, readings};
 use std::collections::BTreeMap;
 use std::fs::OpenOptions;
 use std::io::Write as _;
@@ -104,12 +104,11 @@ async fn live(folder: &Path, settings: Settings, policy: &Policy) -> Result<Vec<
 /// Writes each reading when it is due, and does what the wearer does.
 async fn act(file: &Path, state: &Path, pace: &Clock, zone: Zone) -> Result<(), Failure> {
     let mut acts = ACTS.iter().peekable();
+    let mut readings = readings().into_iter().peekable();
     for minute in 0..=LENGTH_MIN {
         let now = START + at(minute);
         tokio::time::sleep(pace.until(now)).await;
-        if minute % CADENCE_MIN == 0
-            && let Some(glucose) = reading(minute)
-        {
+        if let Some((_, Some(glucose))) = readings.next_if(|(at, _)| *at == minute) {
             append(file, &format!("{},{}\n", written(now), glucose.shown(crate::domain::glucose::Unit::MgDl, None)))?;
         }
         if let Some((_, Act::Treats, words)) = acts.next_if(|(at, _, _)| *at == minute) {

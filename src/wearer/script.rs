@@ -1,6 +1,9 @@
-//! One scripted day of an invented night-shift baker: a late lunch, a high that stays after it is
-//! treated, a low before work, a sensor that falls silent. Drawn by hand, not by a model of physiology.
+//! One scripted day of an invented night-shift baker: a late lunch, a high that stays after it is treated, a low before
+//! work, a sensor that falls silent. What she does is written here; what glucose does with it is the model's, and what the
+//! sensor makes of that comes from a fixed seed.
 
+use super::body::{Action, Body, Hour, Pace, Parameters};
+use super::sensor::{Kind, Sensor};
 use crate::domain::glucose::Glucose;
 use crate::domain::time::Span;
 
@@ -17,54 +20,76 @@ pub enum Act {
     Treats,
 }
 
-/// When the wearer does something, in minutes from the start, and what it looks like.
+/// When the wearer does something that she says, in minutes from the start, and what it looks like.
 pub const ACTS: [(i64, Act, &str); 2] = [
     (168, Act::Treats, "takes insulin and types: recheck treated"),
     (664, Act::Treats, "eats something sweet and types: recheck treated"),
 ];
 
+/// What her body meets, and when. The amounts make this story; they are nobody's, and nobody is shown them.
+enum Meets {
+    Carbohydrate(f64, Pace),
+    Insulin(f64),
+}
+
+const DAY: [(i64, Meets); 6] = [
+    (70, Meets::Carbohydrate(34.0, Pace::Meal)),
+    (120, Meets::Carbohydrate(24.0, Pace::Slow)),
+    (168, Meets::Insulin(2.8)),
+    (395, Meets::Carbohydrate(7.0, Pace::Meal)),
+    (460, Meets::Insulin(3.2)),
+    (664, Meets::Carbohydrate(21.0, Pace::Meal)),
+];
+
+/// Her weight, kg.
+const WEIGHT_KG: f64 = 64.0;
+
+/// Her glucose when the day begins, mmol/L.
+const BEGINS_MMOL_L: f64 = 6.5;
+
 /// The sensor is silent between these minutes.
 const SILENT: (i64, i64) = (781, 834);
 
-/// The curve's corners: minutes from the start, mg/dL.
-const CORNERS: [(i64, i32); 21] = [
-    (0, 118),
-    (60, 112),
-    (105, 176),
-    (140, 232),
-    (170, 256),
-    (228, 263),
-    (250, 262),
-    (315, 232),
-    (375, 176),
-    (450, 124),
-    (540, 104),
-    (620, 82),
-    (645, 71),
-    (660, 63),
-    (668, 60),
-    (680, 63),
-    (700, 82),
-    (740, 132),
-    (800, 150),
-    (880, 138),
-    (960, 124),
-];
+/// A sensor in the middle of its days, that nobody lies on.
+const SENSOR: Kind = Kind { lag_min: 8.0, noise: 0.015, noise_kept: 0.8, ..Kind::PERFECT };
+const SEED: u64 = 11;
 
-/// The reading at a minute of the day, or none while the sensor is silent.
+/// What the sensor says, every five minutes from the start to the end; none while it is silent.
 #[must_use]
-pub fn reading(minute: i64) -> Option<Glucose> {
-    if (SILENT.0..SILENT.1).contains(&minute) {
-        return None;
+pub fn readings() -> Vec<(i64, Option<Glucose>)> {
+    let Some((mut body, basal)) = Body::steady(her_body(), BEGINS_MMOL_L) else {
+        unreachable!("the published body has a steady state here")
+    };
+    let mut sensor = Sensor::new(SENSOR, SEED, BEGINS_MMOL_L);
+    let mut found = Vec::new();
+    for (minute, number) in (0..=LENGTH_MIN).zip(0..) {
+        if minute % CADENCE_MIN == 0 {
+            let reading = sensor.reading(number);
+            found.push((minute, reading.filter(|_| !(SILENT.0..SILENT.1).contains(&minute))));
+        }
+        for (_, meets) in DAY.iter().filter(|(at, _)| *at == minute) {
+            match meets {
+                Meets::Carbohydrate(grams, pace) => body.eat(*grams, *pace),
+                Meets::Insulin(units) => body.inject(*units),
+            }
+        }
+        let before = body.mmol_l();
+        body.minute(basal, Hour::USUAL);
+        sensor.minute(f64::midpoint(before, body.mmol_l()));
     }
-    let place = CORNERS.partition_point(|(at, _)| *at <= minute);
-    let (from, start) = CORNERS.get(place.saturating_sub(1)).copied().unwrap_or(CORNERS[0]);
-    let (to, end) = CORNERS.get(place).copied().unwrap_or((from + 1, start));
-    let passed = i32::try_from(minute - from).unwrap_or(0);
-    let whole = i32::try_from(to - from).unwrap_or(1).max(1);
-    // A little unrest, the same in every run.
-    let unrest = i32::try_from((minute * 7_919).rem_euclid(3)).unwrap_or(0) - 1;
-    Some(Glucose::mg_dl(start + (end - start) * passed / whole + unrest))
+    found
+}
+
+/// The published body, on which insulin is not half as strong: nearer to the fit of 2019 (docs/wearer.md).
+fn her_body() -> Parameters {
+    let published = Parameters::published(WEIGHT_KG);
+    let weaker = |action: Action| Action { strength: 0.43 * action.strength, ..action };
+    Parameters {
+        transport: weaker(published.transport),
+        disposal: weaker(published.disposal),
+        production: weaker(published.production),
+        ..published
+    }
 }
 
 /// The span from the start to a minute.
