@@ -11,7 +11,7 @@ use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
 use crate::engine::Engine;
-use crate::engine::effect::{Decision, What};
+use crate::engine::effect::Decision;
 use crate::engine::event::{Cause, Event};
 use crate::intake::Incoming;
 use crate::intake::folder::Wake;
@@ -19,7 +19,7 @@ use crate::outbox::health::Health;
 use crate::outbox::plan::Addresses;
 use crate::store::commit::{Answered, Intake, Turn, Written};
 use crate::store::{self, Store};
-use crate::wording::answer::{Answer, answer, to_note};
+use crate::wording::answer::{Answer, to_note, whole_answer};
 use crate::wording::{Voice, reason};
 use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -205,14 +205,10 @@ impl Daemon {
         };
         let voice = Voice::new(next.policy(), now);
         let said = line.map(|(line, note)| {
-            let answer = decisions
-                .iter()
-                .find(|decision| decision.what == What::Answer)
-                .map(|decision| answer(decision, next.policy(), now))
-                .map(|answer| match note {
-                    Some(note) => Answer { words: to_note(note, &answer, next.policy(), now), ..answer },
-                    None => answer,
-                });
+            let answer = whole_answer(&decisions, next.policy(), now).map(|answer| match note {
+                Some(note) => Answer { words: to_note(note, &answer, next.policy(), now), ..answer },
+                None => answer,
+            });
             (line, note, answer)
         });
         let answered = said.as_ref().map(|(line, note, answer)| Answered {

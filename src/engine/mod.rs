@@ -12,6 +12,7 @@
 pub mod alarm;
 mod arrival;
 pub mod bedtime;
+pub mod compare;
 pub mod effect;
 pub mod escalation;
 pub mod event;
@@ -24,6 +25,7 @@ pub mod lost;
 mod meter;
 pub mod mode;
 pub mod morning;
+pub mod nadir;
 mod past;
 pub mod people;
 pub mod policy;
@@ -35,6 +37,7 @@ mod rebound;
 pub mod recheck_high;
 pub mod recheck_low;
 pub mod reminder;
+pub mod rise;
 mod said;
 mod scan;
 pub mod service;
@@ -274,6 +277,7 @@ impl Engine {
         self.complete_high_look(turn);
         self.complete_low_look(turn);
         turn.judged = latest;
+        self.notice_rise(turn, reading);
         self.watch_for_gap(turn, reading);
     }
 

@@ -24,7 +24,7 @@
 //! | last call for a scan, memory full | values lost | delayed | low |
 //! | look at a high that is very high and does not fall | irreversible harm possible (ketones) | delayed | medium |
 //! | look at a treated high that falls fast | reversible (a low) | prompt | medium |
-//! | other looks at a high, past readings, stretches not watched, first call for a scan, end of a sensor, what waited for the end of quiet hours, a level that is switched off, own reminders, the line before sleep, looks and ends of modes, too early to drive | none by themselves | - | information |
+//! | other looks at a high, a rise that nothing was noted for, past readings, stretches not watched, first call for a scan, end of a sensor, what waited for the end of quiet hours, a level that is switched off, own reminders, the line before sleep, looks and ends of modes, too early to drive | none by themselves | - | information |
 //!
 //! Deviation: a gap after a low is high by the letter of the table; medium, since the low is not established.
 
@@ -80,7 +80,8 @@ pub(super) fn of(condition: Condition, reason: &Reason, judged: Option<Judged>, 
             Reason::LooksPlanned { .. } => Priority::Information,
             _ => of_look_at_high(judged, very_high),
         },
-        Condition::Sensor
+        Condition::UnnotedRise
+        | Condition::Sensor
         | Condition::WhileAway
         | Condition::NotWatching
         | Condition::Diary

@@ -15,6 +15,7 @@ use super::rebound::LastLow;
 use super::recheck_high::HighCare;
 use super::recheck_low::LowCare;
 use super::reminder::Reminder;
+use super::rise::Meal;
 use super::service::Off;
 use super::side::SideState;
 use super::source::SourceState;
@@ -98,6 +99,9 @@ pub struct State {
     /// Modes in force, and what follows from them.
     #[serde(default)]
     pub modes: Modes,
+    /// The meal there is, as far as a rise tells.
+    #[serde(default)]
+    pub(super) meal: Option<Meal>,
     /// What is seen to come.
     #[serde(default)]
     pub foreseen: Foreseen,

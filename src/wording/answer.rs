@@ -4,7 +4,7 @@ use super::{Voice, mode};
 use crate::domain::diary::{Kind, Note};
 use crate::domain::time::Timestamp;
 use crate::domain::written::{Entry, Written};
-use crate::engine::effect::{Decision, Side};
+use crate::engine::effect::{Decision, Side, What};
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 use crate::engine::two_signals::Trust;
@@ -33,6 +33,16 @@ pub fn to_note(note: &Note, answer: &Answer, policy: &Policy, now: Timestamp) ->
     if answer.words == NOTED { noted } else { format!("{noted}\n{}", answer.words) }
 }
 
+/// The answer in the decisions of a turn, if there is one: a check with a meter may have several.
+#[must_use]
+pub fn whole_answer(decisions: &[Decision], policy: &Policy, now: Timestamp) -> Option<Answer> {
+    let all = decisions.iter().filter(|decision| decision.what == What::Answer);
+    all.map(|decision| answer(decision, policy, now)).reduce(|one, next| Answer {
+        accepted: one.accepted && next.accepted,
+        words: if one.words == NOTED { next.words } else { format!("{}\n{}", one.words, next.words) },
+    })
+}
+
 /// The answer in a decision, if it is one.
 #[must_use]
 pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
@@ -47,6 +57,9 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
     }
     if let Some(words) = super::meter::answer(&decision.reason, policy, voice) {
         return yes(words);
+    }
+    if let Reason::Compared(compared) = &decision.reason {
+        return yes(super::compare::answer(compared, voice));
     }
     match &decision.reason {
         Reason::LooksPlanned { side, treated, looks, night_rule } => {

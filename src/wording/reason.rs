@@ -50,6 +50,8 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::StillHigh { .. }
         | Reason::NightOver { .. }
         | Reason::QuietHoursOver { .. } => of_looks(reason, voice),
+        Reason::UnnotedRise { .. } => super::rise::sentence(reason, voice),
+        Reason::Compared(compared) => super::compare::sentence(compared, voice),
         Reason::Likely(_)
         | Reason::CameTrue { .. }
         | Reason::DidNotCome { .. }
@@ -389,9 +391,7 @@ fn of_looks(reason: &Reason, voice: Voice) -> String {
                 clock(*next)
             )
         }
-        Reason::StillLow { treated, next } => {
-            format!("still low; treated at {}, next look {}", clock(treated.at), clock(*next))
-        }
+        Reason::StillLow { treated, lowest, next } => super::still_low::sentence(treated, *lowest, *next, voice),
         Reason::NoFreshReading { treated, next, .. } => {
             format!("no fresh reading to look at; treated at {}, next look {}", clock(treated.at), clock(*next))
         }
