@@ -17,6 +17,7 @@ use crate::engine::two_signals::Trust;
 use crate::engine::{Engine, PAST_MIN};
 use crate::store::Store;
 use crate::store::history::ChannelPast;
+use crate::wording::compare;
 use crate::wording::zone::travel;
 use serde_json::{Value, json};
 use std::process::ExitCode;
@@ -173,6 +174,10 @@ impl Seen<'_> {
             let end = sensor.life.map_or_else(String::new, |life| format!(", ends {}", clock(started + life)));
             let warm = if warm > self.now { format!(", warms up until {}", clock(warm)) } else { String::new() };
             notes.push(format!("sensor started {}{warm}{end}", clock(started)));
+        }
+        if let Some(bias) = source.checks().bias() {
+            let off = if source.checks().is_off() { ", which is more than published accuracy allows" } else { "" };
+            notes.push(format!("{}{off}", compare::over(&bias)));
         }
         let id = u16::try_from(number).ok().map(SourceId)?;
         if let Some(next) = state.timers.due(Timer::Scan(id)) {

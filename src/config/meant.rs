@@ -6,6 +6,7 @@ use super::forecasts::forecasts;
 use super::people::people;
 use super::problem::{Place, Problem, Problems};
 use super::quiet::quiet;
+use super::rise::unnoted_rise;
 use super::steps::escalation;
 use super::tree::{self, Node};
 use super::wearer::wearer;
@@ -99,6 +100,8 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     levels(&mut top, &mut policy, purpose, start);
     forecasts(&mut top, &mut policy.forecasts, start);
     quiet(&mut top, &mut policy, start);
+
+    unnoted_rise(&mut top, policy.unit, &mut policy.unnoted_rise, start);
 
     let gap_node = top.take("gap");
     let mut gap = Words::of("gap", gap_node, start, top.problems());

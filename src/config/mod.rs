@@ -8,6 +8,7 @@ pub mod meant;
 mod people;
 pub mod problem;
 mod quiet;
+mod rise;
 mod steps;
 pub mod tree;
 mod wearer;

@@ -41,6 +41,18 @@ pub struct BeforeSleep {
     slept: Option<(Timestamp, Timestamp)>,
 }
 
+impl BeforeSleep {
+    /// When insulin was noted last.
+    pub(super) const fn insulin_noted(&self) -> Option<Timestamp> {
+        self.insulin
+    }
+
+    /// When insulin was noted last, or a high was treated.
+    pub(super) fn dose_noted(&self) -> Option<Timestamp> {
+        self.insulin.max(self.high_treated)
+    }
+}
+
 /// What is known before the wearer sleeps, beside the value.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Evening {

@@ -42,6 +42,8 @@ pub enum Condition {
     ForecastLow,
     /// Glucose is likely to rise above the high limit soon.
     ForecastHigh,
+    /// Glucose has risen far, and nothing was noted for it.
+    UnnotedRise,
     /// A streaming source has gone silent.
     Gap,
     /// A source sends what cannot be read, or what cannot be glucose.
@@ -95,6 +97,7 @@ impl Condition {
             Self::ForecastVeryLow => "forecast_very_low",
             Self::ForecastLow => "forecast_low",
             Self::ForecastHigh => "forecast_high",
+            Self::UnnotedRise => "unnoted_rise",
             Self::Gap => "gap",
             Self::SourceFailed => "source_failed",
             Self::ChannelFailed => "channel_failed",
@@ -126,7 +129,7 @@ impl Condition {
     }
 
     /// All of them.
-    pub const ALL: [Self; 27] = [
+    pub const ALL: [Self; 28] = [
         Self::VeryLow,
         Self::Low,
         Self::High,
@@ -135,6 +138,7 @@ impl Condition {
         Self::ForecastVeryLow,
         Self::ForecastLow,
         Self::ForecastHigh,
+        Self::UnnotedRise,
         Self::Gap,
         Self::SourceFailed,
         Self::ChannelFailed,
@@ -184,7 +188,8 @@ impl Condition {
             | Self::ForecastLow
             | Self::RecheckLow => Some(Side::Low),
             Self::High | Self::VeryHigh | Self::ForecastHigh | Self::RecheckHigh => Some(Side::High),
-            Self::Gap
+            Self::UnnotedRise
+            | Self::Gap
             | Self::SourceFailed
             | Self::ChannelFailed
             | Self::TwoSignals

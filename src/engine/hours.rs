@@ -253,6 +253,7 @@ impl Engine {
                 !is_over(Side::High) && state.high_care.as_ref().is_some_and(|care| care.id == id)
             }
             (Reason::Mode { said: Why::Over { mode, .. } }, _) => self.running(*mode).is_none(),
+            (_, Condition::UnnotedRise) => self.still_asks_about(id),
             (_, Condition::RecheckLow) => state.low_care.as_ref().is_some_and(|care| care.id == id),
             (
                 _,

@@ -23,6 +23,7 @@ impl Engine {
         if self.state.meter.is_none_or(|(before, _)| before <= at) {
             self.state.meter = Some((at, glucose));
         }
+        self.follow_nadir(glucose, at);
         turn.judged = self.latest(turn.now);
         // Whoever measures is awake and at it.
         self.answer_chain(turn, Answer { at, by: None });
@@ -42,6 +43,7 @@ impl Engine {
         if !answered {
             turn.only_noted();
         }
+        self.compare(turn, at, glucose);
     }
 
     /// The meter is within range, and a sensor is not: its alert is quiet for as long as the check is about now.
@@ -80,8 +82,13 @@ impl Engine {
     /// Has a check just now found it not low?
     pub(super) fn meter_denies_low(&self, now: Timestamp) -> bool {
         let low = self.policy.levels.low.limit.hundredths();
+        self.state.meter.is_some_and(|(_, glucose)| self.measured_just_now(now) && glucose.hundredths() >= low)
+    }
+
+    /// Was there a check just now?
+    pub(super) fn measured_just_now(&self, now: Timestamp) -> bool {
         let just_now = |at: Timestamp| (Span::ZERO..Span::minutes(SAME_TIME_MIN)).contains(&(now - at));
-        self.state.meter.is_some_and(|(at, glucose)| just_now(at) && glucose.hundredths() >= low)
+        self.state.meter.is_some_and(|(at, _)| just_now(at))
     }
 
     /// The meter is low, and no alert of a sensor says so: it is looked at again. True when that was answered.
@@ -98,7 +105,16 @@ impl Engine {
             let due = (at + self.policy.recheck.low_look).max(turn.now);
             self.state.timers.set(Timer::LowLook, due);
             let id = self.take_id();
-            LowCare { id, part_of: None, since: at, treated: Some(treated), unseen: 0, cautious: None, by_meter: true }
+            LowCare {
+                id,
+                part_of: None,
+                since: at,
+                treated: Some(treated),
+                unseen: 0,
+                cautious: None,
+                by_meter: true,
+                lowest: self.nadir_of_low(at),
+            }
         };
         let next = self.state.timers.due(Timer::LowLook).unwrap_or(turn.now);
         let reason = Reason::LowByMeter { meter, sensor: sensor.map(|(sensor, _)| sensor), next };

@@ -13,6 +13,7 @@ pub mod alarm;
 mod amend;
 mod arrival;
 pub mod bedtime;
+pub mod compare;
 pub mod effect;
 pub mod escalation;
 mod evening;
@@ -26,6 +27,7 @@ pub mod lost;
 mod meter;
 pub mod mode;
 pub mod morning;
+pub mod nadir;
 pub mod outcome;
 mod past;
 pub mod people;
@@ -38,6 +40,7 @@ mod rebound;
 pub mod recheck_high;
 pub mod recheck_low;
 pub mod reminder;
+pub mod rise;
 mod said;
 mod scan;
 pub mod service;
@@ -281,6 +284,7 @@ impl Engine {
         self.complete_high_look(turn);
         self.complete_low_look(turn);
         turn.judged = latest;
+        self.notice_rise(turn, reading);
         self.watch_for_gap(turn, reading);
     }
 

@@ -5,6 +5,7 @@ use super::effect::Condition;
 pub use super::foresee::policy::{ForecastPolicy, ForecastsPolicy};
 use super::mode::profile::Profile;
 pub use super::people::{Line, PersonPolicy, Tells};
+pub use super::rise::RisePolicy;
 pub use super::steps::{EscalationPolicy, StepPolicy, StepsPolicy, Ways, Whom};
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::insulin::Insulin;
@@ -199,6 +200,9 @@ pub struct Policy {
     /// Seeing it come.
     #[serde(default)]
     pub forecasts: ForecastsPolicy,
+    /// A rise that nothing was noted for.
+    #[serde(default)]
+    pub unnoted_rise: RisePolicy,
     /// Silence.
     pub gap: GapPolicy,
     /// Looking again.
@@ -245,6 +249,7 @@ impl Levels {
             | Condition::ForecastVeryLow
             | Condition::ForecastLow
             | Condition::ForecastHigh
+            | Condition::UnnotedRise
             | Condition::Gap
             | Condition::SourceFailed
             | Condition::ChannelFailed
@@ -334,6 +339,7 @@ impl Policy {
             bedtime: None,
             levels: Levels::default(),
             forecasts: ForecastsPolicy::default(),
+            unnoted_rise: RisePolicy::default(),
             gap: GapPolicy::default(),
             recheck: RecheckPolicy::default(),
             sources: Vec::new(),

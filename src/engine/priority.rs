@@ -25,7 +25,7 @@
 //! | look at a high that is very high and does not fall | irreversible harm possible (ketones) | delayed | medium |
 //! | look at a treated high that falls fast | reversible (a low) | prompt | medium |
 //! | look in the small hours after an evening's treated high | reversible (a low) | prompt | medium |
-//! | other looks at a high, past readings, stretches not watched, first call for a scan, end of a sensor, what waited for the end of quiet hours, a correction upon a dose that still works, a level that is switched off, own reminders, the line before sleep, looks and ends of modes, too early to drive | none by themselves | - | information |
+//! | other looks at a high, a rise that nothing was noted for, past readings, stretches not watched, first call for a scan, end of a sensor, what waited for the end of quiet hours, a correction upon a dose that still works, a level that is switched off, own reminders, the line before sleep, looks and ends of modes, too early to drive | none by themselves | - | information |
 //!
 //! Deviation: a gap after a low is high by the letter of the table; medium, since the low is not established.
 
@@ -82,8 +82,9 @@ pub(super) fn of(condition: Condition, reason: &Reason, judged: Option<Judged>, 
             Reason::FallingTooFast { .. } | Reason::EveningLook { .. } => Priority::Medium,
             _ => of_look_at_high(judged, very_high),
         },
-        Condition::Sensor
+        Condition::UnnotedRise
         | Condition::Stacking
+        | Condition::Sensor
         | Condition::WhileAway
         | Condition::NotWatching
         | Condition::Diary

@@ -40,7 +40,11 @@ pub fn longest(condition: Condition) -> Option<Span> {
         Condition::VeryLow => VERY_LOW_MAX_MIN,
         Condition::Low | Condition::ForecastVeryLow | Condition::ForecastLow | Condition::RecheckLow => LOW_MAX_MIN,
         Condition::Caution => CAUTION_MAX_MIN,
-        Condition::High | Condition::VeryHigh | Condition::ForecastHigh | Condition::RecheckHigh => HIGH_MAX_MIN,
+        Condition::High
+        | Condition::VeryHigh
+        | Condition::ForecastHigh
+        | Condition::UnnotedRise
+        | Condition::RecheckHigh => HIGH_MAX_MIN,
         Condition::Gap | Condition::SourceFailed | Condition::TwoSignals | Condition::Scan => OTHERS_MAX_MIN,
         Condition::ChannelFailed
         | Condition::Stacking

@@ -2,6 +2,7 @@
 //! all read the same reason; the sentences are made elsewhere.
 
 use super::bedtime::Evening;
+use super::compare::Compared;
 use super::effect::{Condition, Id, Side};
 use super::event::Cause;
 use super::forecast::Chance;
@@ -9,6 +10,7 @@ use super::foresee::tally::Came;
 use super::hours::Held;
 use super::mode::reason::Why;
 use super::morning::Stretch;
+use super::nadir::Lowest;
 use super::outcome::Found;
 use super::reminder::{Come, Reminder};
 use super::service::OffBecause;
@@ -199,8 +201,17 @@ pub enum Reason {
     Bedtime { evening: Evening },
     /// No source has that name.
     NoSuchSource { names: Vec<String> },
+    /// Glucose has risen from this value, and nothing was noted from an hour before that on; by night nobody is asked.
+    UnnotedRise { from: Glucose, since: Timestamp, none_since: Timestamp, by_night: bool },
+    /// A meter beside a sensor.
+    Compared(Compared),
     /// A look found the low still there.
-    StillLow { treated: Treatment, next: Timestamp },
+    StillLow {
+        treated: Treatment,
+        #[serde(default)]
+        lowest: Option<Lowest>,
+        next: Timestamp,
+    },
     /// A meter saw a low, and nobody has measured since: a sensor that is within range does not end it.
     MeterAgain { measured: Timestamp, meter: Glucose, next: Timestamp },
     /// A meter within range beside a sensor that is not: the sensor's alert is quiet until then, if it may be.

@@ -4,6 +4,7 @@
 use super::Engine;
 use super::effect::{Condition, Side, What};
 use super::level::{Level, NEW_EPISODE_AFTER_MIN};
+use super::nadir::Nadir;
 use super::policy::{LevelPolicy, Policy};
 use super::reason::Reason;
 use super::recheck_high::HighCare;
@@ -27,6 +28,9 @@ pub(super) struct LastLow {
     last: Timestamp,
     /// When its alert ended, if it had one and that is over.
     over: Option<Timestamp>,
+    /// Its lowest reading.
+    #[serde(default)]
+    lowest: Option<Nadir>,
 }
 
 /// The low that the high there is now, or that a reading begins, came soon after.
@@ -70,11 +74,24 @@ impl Engine {
             return;
         }
         let at = reading.measured;
+        let apart = Span::minutes(NEW_EPISODE_AFTER_MIN);
+        let (value, is_of_it) = (reading.glucose, |low: &LastLow| low.since - at <= apart && at - low.last <= apart);
+        let mut lowest = self.state.last_low.filter(is_of_it).and_then(|low| low.lowest);
+        Nadir::lower(&mut lowest, value, at);
         match &mut self.state.last_low {
-            Some(low) if at <= low.last => low.since = low.since.min(at),
-            Some(low) if at - low.last <= Span::minutes(NEW_EPISODE_AFTER_MIN) => low.last = at,
-            _ => self.state.last_low = Some(LastLow { since: at, last: at, over: None }),
+            Some(low) if at <= low.last => {
+                low.lowest = if low.since - at <= apart { lowest } else { low.lowest };
+                low.since = low.since.min(at);
+            }
+            Some(low) if at - low.last <= apart => (low.last, low.lowest) = (at, lowest),
+            _ => self.state.last_low = Some(LastLow { since: at, last: at, over: None, lowest }),
         }
+        self.follow_nadir(value, at);
+    }
+
+    /// The lowest value of the last low, if its last reading is of a time that counts.
+    pub(super) fn nadir_of_last_low(&self, counts: impl Fn(Timestamp) -> bool) -> Option<Nadir> {
+        self.state.last_low.filter(|low| counts(low.last))?.lowest
     }
 
     /// The low side has been judged; `before` is when its alert began, if one was open until then.
@@ -82,7 +99,7 @@ impl Engine {
         if let Some(since) = before.filter(|_| self.side(Side::Low).root().is_none()) {
             let known = self.state.last_low.filter(|low| low.last >= since);
             // An alert of a higher limit may have ended without a value below 70.
-            let low = known.unwrap_or(LastLow { since, last: since, over: None });
+            let low = known.unwrap_or(LastLow { since, last: since, over: None, lowest: None });
             self.state.last_low = Some(LastLow { over: Some(at), ..low });
         }
         turn.after_low = self.after_low(at);
@@ -91,10 +108,17 @@ impl Engine {
     /// The low before the high there is now, or before one that begins at `at`. Of two signals that alternate one
     /// is low and the other high, and nothing follows from that.
     pub(super) fn after_low(&self, at: Timestamp) -> Option<AfterLow> {
-        let LastLow { since, last, over } = self.state.last_low.filter(|_| self.state.two_signals.is_none())?;
+        let LastLow { since, last, over, .. } = self.state.last_low.filter(|_| self.state.two_signals.is_none())?;
         let began = self.high_began().unwrap_or(at);
         let until = over.unwrap_or(last) + Span::minutes(AFTER_LOW_MIN);
         (last <= began && began <= until).then_some(AfterLow { since, until })
+    }
+
+    /// When the last low began, and until when a rise after it may be its rebound; none when that is over.
+    pub(super) fn rebound_until(&self, now: Timestamp) -> Option<(Timestamp, Timestamp)> {
+        let LastLow { since, last, over, .. } = self.state.last_low?;
+        let until = over.unwrap_or(last) + Span::minutes(AFTER_LOW_MIN);
+        (now < until).then_some((since, until))
     }
 
     /// The first reading of the high there is now, waited for or told.

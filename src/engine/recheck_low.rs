@@ -4,6 +4,7 @@
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
 use super::level::Told;
+use super::nadir::Nadir;
 use super::people::Answer;
 use super::reason::{Began, Reason, Treatment};
 use super::timers::Timer;
@@ -36,6 +37,9 @@ pub struct LowCare {
     /// A meter said so, and no sensor did: looks in a row without a further check count as unseen too.
     #[serde(default)]
     pub by_meter: bool,
+    /// Its lowest value so far, from before the treatment on.
+    #[serde(default)]
+    pub lowest: Option<Nadir>,
 }
 
 impl LowCare {
@@ -58,8 +62,9 @@ impl Engine {
             None => (self.take_id(), false),
         };
         let since = treated.alert_since.unwrap_or(at);
+        let (treated_at, lowest) = (Some(treated), self.nadir_of_low(at));
         self.state.low_care =
-            Some(LowCare { id, part_of, since, treated: Some(treated), unseen: 0, cautious: None, by_meter });
+            Some(LowCare { id, part_of, since, treated: treated_at, unseen: 0, cautious: None, by_meter, lowest });
         // Whoever treats a low has answered the caution that came before it.
         let caution = self.state.modes.caution.active_mut().filter(|active| active.told == Told::Rang);
         if let Some(active) = caution {
@@ -112,7 +117,7 @@ impl Engine {
                 if judged.glucose.hundredths() < low
                     || !care.is_cautious() && falls(judged) && !is_well_back(judged, low) =>
             {
-                (Reason::StillLow { treated, next: turn.now + look }, 0)
+                (Reason::StillLow { treated, lowest: self.lowest_told(turn, care, judged), next: turn.now + look }, 0)
             }
             (Some(judged), None) => {
                 // From a meter to a sensor there is no change to tell.

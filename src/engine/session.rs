@@ -2,6 +2,7 @@
 //! told the evening before.
 
 use super::Engine;
+use super::compare::Checks;
 use super::effect::{Condition, Id, What};
 use super::policy::{SourceKind, SourcePolicy};
 use super::reason::Reason;
@@ -60,7 +61,11 @@ impl Engine {
                 continue;
             }
             let sensor = self.sensor(source);
-            self.source(source).session = Session { started: Some(at), stopped: None };
+            let state = self.source(source);
+            state.session = Session { started: Some(at), stopped: None };
+            // What another sensor said is neither compared with this one nor a value to rise from.
+            state.checks = Checks::default();
+            state.floor.clear();
             let until = at + sensor.warm_up;
             let end = sensor.life.map(|life| at + life);
             // A silence after the warm-up is the new sensor's own.

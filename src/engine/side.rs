@@ -363,7 +363,7 @@ impl Turn {
             rate: judged.and_then(|judged| judged.rate),
             doubt: self.doubt.filter(|_| {
                 // A reminder that says a value says its doubt as well, and so does the line before sleep.
-                let may_say = matches!(condition, Condition::Reminder | Condition::Bedtime);
+                let may_say = matches!(condition, Condition::Reminder | Condition::Bedtime | Condition::UnnotedRise);
                 condition.is_about_glucose() || may_say && judged.is_some()
             }),
             after_low: self

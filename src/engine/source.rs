@@ -1,11 +1,13 @@
 //! What is known of each source: its cadence, its silence, its rows that cannot be read.
 
 use super::arrival::Arrivals;
+use super::compare::Checks;
 use super::effect::{Condition, Id, What};
 use super::forecast::{Filter, SPARSE_CADENCE};
 use super::lost::LostSource;
 use super::policy::{SensorPolicy, SourceKind};
 use super::reason::Reason;
+use super::rise::Floor;
 use super::scan::Scan;
 use super::session::Session;
 use super::timers::Timer;
@@ -75,12 +77,18 @@ pub struct SourceState {
     /// How its readings arrive.
     #[serde(default)]
     pub(super) arrivals: Arrivals,
+    /// Its lowest values of two hours, for a rise from them.
+    #[serde(default)]
+    pub(super) floor: Floor,
     /// How fast its values change.
     #[serde(default)]
     pub(super) filter: Option<Filter>,
     /// Its sensor's session.
     #[serde(default)]
     pub(super) session: Session,
+    /// Checks with a meter beside it, in this session.
+    #[serde(default)]
+    pub(super) checks: Checks,
     /// The calls for a scan.
     #[serde(default)]
     pub(super) scan: Scan,
@@ -108,6 +116,12 @@ impl SourceState {
     #[must_use]
     pub const fn wrote_twice(&self) -> Option<Timestamp> {
         self.echo
+    }
+
+    /// The checks with a meter in that session.
+    #[must_use]
+    pub const fn checks(&self) -> &Checks {
+        &self.checks
     }
 
     /// The session of its sensor.
@@ -228,6 +242,7 @@ impl Engine {
             (state.good, state.good_at) = (Some(reading.glucose), Some(reading.measured));
         }
         state.follow(reading);
+        state.floor.see(reading.measured, reading.glucose.hundredths());
         state.absurd = 0;
         state.refused = 0;
         state.bad_since = None;

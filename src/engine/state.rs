@@ -16,6 +16,7 @@ use super::rebound::LastLow;
 use super::recheck_high::HighCare;
 use super::recheck_low::LowCare;
 use super::reminder::Reminder;
+use super::rise::Meal;
 use super::service::Off;
 use super::side::SideState;
 use super::source::SourceState;
@@ -106,6 +107,9 @@ pub struct State {
     /// The look in the small hours, if one is due.
     #[serde(default)]
     pub(super) evening_look: Option<EveningLook>,
+    /// The meal there is, as far as a rise tells.
+    #[serde(default)]
+    pub(super) meal: Option<Meal>,
     /// What is seen to come.
     #[serde(default)]
     pub foreseen: Foreseen,

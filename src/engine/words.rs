@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 104] = [
+    pub const WORDS: [&'static str; 106] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -71,6 +71,8 @@ impl Reason {
         "switched_off",
         "bedtime",
         "no_such_source",
+        "unnoted_rise",
+        "compared",
         "still_low",
         "meter_again",
         "meter_disagrees",
@@ -182,6 +184,8 @@ impl Reason {
             Self::SwitchedOff { .. } => "switched_off",
             Self::Bedtime { .. } => "bedtime",
             Self::NoSuchSource { .. } => "no_such_source",
+            Self::UnnotedRise { .. } => "unnoted_rise",
+            Self::Compared(_) => "compared",
             Self::StillLow { .. } => "still_low",
             Self::MeterAgain { .. } => "meter_again",
             Self::MeterDisagrees { .. } => "meter_disagrees",

@@ -7,6 +7,7 @@ use crate::engine::policy::{Policy, Ways};
 use crate::engine::reason::Reason;
 use crate::wording::mode::asks_for_meter;
 use crate::wording::people;
+use crate::wording::still_low::asks_for_prick;
 use crate::wording::text::{Text, shortened, text};
 
 /// Most missed titles told in one line.
@@ -116,6 +117,7 @@ fn discreet(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::Caution | Condition::ForecastVeryLow | Condition::ForecastLow => "Look, and follow your plan",
         Condition::Mode if decision.what == What::Prompt => "Look and measure",
         Condition::High | Condition::VeryHigh | Condition::ForecastHigh => "Look and note",
+        Condition::RecheckLow if asks_for_prick(decision) => "Prick a finger",
         Condition::RecheckHigh | Condition::RecheckLow => "Look again",
         Condition::Gap | Condition::SourceFailed | Condition::TwoSignals => "Check the sensor",
         Condition::Scan => "Scan the sensor",
@@ -124,8 +126,9 @@ fn discreet(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::Bedtime => "Before you sleep",
         Condition::Digest => "Quiet hours are over",
         Condition::Flood => "Several alerts. Look now",
-        Condition::Sensor
+        Condition::UnnotedRise
         | Condition::Stacking
+        | Condition::Sensor
         | Condition::OutOfService
         | Condition::ChannelFailed
         | Condition::WhileAway

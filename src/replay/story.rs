@@ -53,7 +53,8 @@ pub(super) const fn only_tells(decision: &Decision) -> bool {
         || matches!((decision.condition, decision.what), (Condition::Mode, What::Told))
         || matches!(
             decision.condition,
-            Condition::WhileAway
+            Condition::UnnotedRise
+                | Condition::WhileAway
                 | Condition::NotWatching
                 | Condition::Sensor
                 | Condition::Reminder

@@ -105,6 +105,9 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
     if let Some(words) = super::meter::answer(&decision.reason, policy, voice) {
         return yes(words);
     }
+    if let Reason::Compared(compared) = &decision.reason {
+        return yes(super::compare::answer(compared, voice));
+    }
     match &decision.reason {
         Reason::Stacked { .. } => yes(super::insulin::stacked(&decision.reason, policy, voice)),
         Reason::LooksPlanned { side, treated, looks, night_rule } => {

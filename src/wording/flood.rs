@@ -62,6 +62,7 @@ const fn in_short(condition: Condition) -> &'static str {
         Condition::ForecastVeryLow => "very low likely",
         Condition::ForecastLow => "low likely",
         Condition::ForecastHigh => "high likely",
+        Condition::UnnotedRise => "a rise",
         Condition::Gap => "no readings",
         Condition::SourceFailed => "trouble with a source",
         Condition::ChannelFailed => "a way that fails",

@@ -67,37 +67,7 @@ impl Said<'_> {
     pub(super) fn recheck_low(&self) -> (String, String) {
         let (value, at) = (self.value_and_direction(), self.read_at());
         match &self.decision.reason {
-            Reason::StillLow { treated, next } => {
-                let after = since(treated.at, self.voice.now);
-                let low = self.policy.levels.low.limit.hundredths();
-                let is_back = self.decision.glucose.is_some_and(|glucose| glucose.hundredths() >= low);
-                let (action, body) = match (self.direction(), treated.told) {
-                    _ if is_back => ("Look again", "Back, but falling: check with a meter, and follow your plan."),
-                    (Some(direction), _) if direction.rises() && self.is_very_low() => {
-                        ("Check", "Rising, and still very low: check with a meter, and follow your plan.")
-                    }
-                    (Some(direction), _) if direction.rises() => ("Wait", "Rising: wait for the next look."),
-                    (_, Began::Symptoms | Began::Meter) => {
-                        ("Treat by plan", "Not rising: treat by your plan, then `recheck treated`. Do not stay alone.")
-                    }
-                    (Some(direction), Began::Treated) if direction.falls() => (
-                        "Treat by plan",
-                        "Falling after treating: treat again by your plan, check with a meter, and do not stay alone.",
-                    ),
-                    (Some(_) | None, Began::Treated) => {
-                        ("Treat by plan", "Not rising: treat again by your plan, and check with a meter.")
-                    }
-                };
-                (
-                    format!("{action}: {value}, {at}; {}{after}", self.changed_since(treated)),
-                    format!(
-                        "{} {}{body} Next look {}.",
-                        self.full_value(),
-                        self.treated_then(treated),
-                        self.voice.clock(*next)
-                    ),
-                )
-            }
+            Reason::StillLow { treated, lowest, next } => self.still_low(treated, *lowest, *next),
             Reason::LowNobodyMarked { since, next } => (
                 format!("Still low: {value}, {at}. Treat by plan"),
                 format!(
@@ -219,9 +189,7 @@ pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
                 clock(*next)
             )
         }
-        Reason::StillLow { treated, next } => {
-            format!("still low; treated at {}, next look {}", clock(treated.at), clock(*next))
-        }
+        Reason::StillLow { treated, lowest, next } => super::still_low::sentence(treated, *lowest, *next, voice),
         Reason::NoFreshReading { treated, next, .. } => {
             format!("no fresh reading to look at; treated at {}, next look {}", clock(treated.at), clock(*next))
         }

@@ -4,6 +4,7 @@
 
 pub mod answer;
 mod bedtime;
+pub mod compare;
 mod digest;
 mod flood;
 mod forecast;
@@ -17,9 +18,11 @@ pub mod people;
 pub mod reason;
 mod rebound;
 pub mod reminder;
+mod rise;
 mod sensor;
 mod service;
 pub mod steps;
+pub mod still_low;
 pub mod text;
 pub mod zone;
 

@@ -53,6 +53,8 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::StillHigh { .. }
         | Reason::NightOver { .. }
         | Reason::QuietHoursOver { .. } => super::looks::sentence(reason, voice),
+        Reason::UnnotedRise { .. } => super::rise::sentence(reason, voice),
+        Reason::Compared(compared) => super::compare::sentence(compared, voice),
         Reason::Likely(_)
         | Reason::CameTrue { .. }
         | Reason::DidNotCome { .. }

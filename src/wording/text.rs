@@ -38,6 +38,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::Caution => said.caution(),
         Condition::ForecastVeryLow | Condition::ForecastLow | Condition::ForecastHigh => said.forecast(),
         Condition::Mode => said.mode(),
+        Condition::UnnotedRise => said.unnoted_rise(),
         Condition::Gap | Condition::SourceFailed => said.source(),
         Condition::TwoSignals | Condition::Scan | Condition::Sensor => said.sensor(),
         Condition::ChannelFailed => said.channels(),

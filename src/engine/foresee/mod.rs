@@ -337,6 +337,11 @@ impl Engine {
         self.state.foreseen.noted.filter(|noted| *noted <= at && at - *noted < LESS_SURE)
     }
 
+    /// When food or insulin was noted last.
+    pub(super) const fn food_or_insulin_noted(&self) -> Option<Timestamp> {
+        self.state.foreseen.noted
+    }
+
     /// Food and insulin make what is foreseen less sure.
     pub(super) fn remember_what_moves(&mut self, note: &Note) {
         if matches!(note.kind, Kind::Insulin(_) | Kind::Carbohydrate(_)) {

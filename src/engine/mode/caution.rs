@@ -153,6 +153,7 @@ impl Engine {
             unseen: 0,
             cautious: Some(limit),
             by_meter: false,
+            lowest: None,
         };
         self.state.low_care = Some(care);
         self.state.timers.set(Timer::LowLook, look);

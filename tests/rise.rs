@@ -1,0 +1,144 @@
+//! A rise that nothing was noted for: held against the rule over any life, and nothing else changes by it.
+
+use super::swings::swings;
+use recheck::domain::diary::{Kind, Note};
+use recheck::domain::glucose::Glucose;
+use recheck::domain::local::Zone;
+use recheck::domain::reading::{Reading, SourceId};
+use recheck::domain::time::{Span, Timestamp};
+use recheck::engine::Engine;
+use recheck::engine::effect::{Condition, Decision, Id, Priority, What};
+use recheck::engine::event::Event;
+use recheck::engine::policy::{Policy, Rings, SourceKind, SourcePolicy};
+use recheck::engine::reason::Reason;
+use recheck::wording::Voice;
+use recheck::wording::reason::line;
+use recheck::wording::text::text;
+
+/// 2026-03-02 00:00 UTC.
+const MIDNIGHT: Timestamp = Timestamp::from_seconds(1_772_409_600);
+
+fn policy(rings: Rings) -> Policy {
+    let mut policy = Policy::new(Zone::UTC);
+    policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
+    policy.unnoted_rise.rings = rings;
+    policy
+}
+
+/// Five-minute readings; insulin is noted before the readings of these places.
+fn live(policy: Policy, values: &[i32], doses: &[usize]) -> Vec<(Timestamp, Decision)> {
+    let mut engine = Engine::new(policy);
+    let mut told = Vec::new();
+    for (place, value) in values.iter().enumerate() {
+        let now = MIDNIGHT + Span::minutes(5 * i64::try_from(place).unwrap());
+        while let Some(due) = engine.next_deadline().filter(|due| *due < now) {
+            told.extend(engine.handle(&Event::Tick, due).into_iter().map(|one| (due, one)));
+        }
+        if doses.contains(&place) {
+            let note = Note { at: now, kind: Kind::Insulin(None), words: String::new() };
+            told.extend(engine.handle(&Event::Noted(note), now).into_iter().map(|one| (now, one)));
+        }
+        let rows = vec![Reading { source: SourceId(0), measured: now, glucose: Glucose::mg_dl(*value) }];
+        let event = Event::Readings { rows, first_sight: false };
+        told.extend(engine.handle(&event, now).into_iter().map(|one| (now, one)));
+        let saved = serde_json::to_string(engine.snapshot()).unwrap();
+        engine = Engine::restore(engine.policy().clone(), serde_json::from_str(&saved).unwrap());
+    }
+    told
+}
+
+fn place(at: Timestamp) -> usize {
+    usize::try_from((at - MIDNIGHT).as_minutes() / 5).unwrap()
+}
+
+#[test]
+fn what_is_asked_is_by_the_rule_and_changes_nothing_else() {
+    let (mut asked, mut withheld) = (0, 0);
+    for seed in 1..=6 {
+        let values = swings(seed, 10 * 288);
+        let doses: Vec<usize> = (0..values.len()).filter(|place| place % 97 == 5).collect();
+        let told = live(policy(Rings::ByDay), &values, &doses);
+        let rises: Vec<_> = told.iter().filter(|(_, one)| one.condition == Condition::UnnotedRise).collect();
+        let mut before: Option<usize> = None;
+        for (at, one) in &rises {
+            assert_eq!(one.priority, Priority::Information);
+            let now = place(*at);
+            if let Some(before) = before {
+                // Once for each meal: since the last one it came down by 40 from its highest, or four hours are over.
+                let since = &values[before..=now];
+                let mut top = 0;
+                let came_down = since.iter().any(|value| {
+                    top = top.max(*value);
+                    top - value >= 40
+                });
+                assert!(came_down || now - before >= 48, "seed {seed}: {at:?}");
+            }
+            before = Some(now);
+            if let Reason::UnnotedRise { from, since, none_since, by_night } = one.reason {
+                let low = *values[now.saturating_sub(24)..=now].iter().min().unwrap();
+                let base = from.hundredths() / 100;
+                assert!(values[now] - base >= 80 && base >= low, "seed {seed}: {one:?}");
+                assert!(*at - since <= Span::hours(2) && values[place(since)] == base);
+                assert_eq!(since - none_since, Span::hours(1));
+                let noted = |dose: &&usize| (place(since).saturating_sub(12)..=now).contains(*dose);
+                assert!(!doses.iter().any(|dose| noted(&dose)), "seed {seed}: {one:?}");
+                let night = policy(Rings::ByDay).night.stretch(Zone::UTC, *at).inside;
+                assert_eq!((by_night, one.rings), (night, !night), "seed {seed}: {one:?}");
+                assert_eq!(one.what, if night { What::Withheld } else { What::Prompt });
+                asked += usize::from(!night);
+            } else {
+                assert_eq!((one.what, one.rings), (What::Withheld, false), "{one:?}");
+                withheld += 1;
+            }
+        }
+        // Levels, looks and calls are the same without it; only numbers differ.
+        let others = |told: Vec<(Timestamp, Decision)>| -> Vec<(Timestamp, Decision)> {
+            let told = told.into_iter().filter(|(_, one)| {
+                let tells_of_it = matches!(one.condition, Condition::Digest | Condition::Morning | Condition::Flood);
+                one.condition != Condition::UnnotedRise && !tells_of_it
+            });
+            told.map(|(at, one)| (at, Decision { id: Id(0), part_of: None, ..one })).collect()
+        };
+        assert_eq!(others(told), others(live(policy(Rings::Never), &values, &doses)), "seed {seed}");
+    }
+    assert!(asked > 10 && withheld > 10, "{asked} asked, {withheld} withheld");
+}
+
+#[test]
+fn its_words_ask_and_suggest_no_dose() {
+    let mut values = vec![110; 12 * 12];
+    values.extend((1..=16).map(|step| 110 + step * 85 / 16));
+    let told = live(policy(Rings::ByDay), &values, &[0]);
+    let (at, one) = told.iter().find(|(_, one)| one.condition == Condition::UnnotedRise).unwrap();
+    let policy = policy(Rings::ByDay);
+    let said = text(one, &policy, *at);
+    assert_eq!(said.title, "Up 85 since 11:55: 195, rising, 13:15. Meal without a dose?");
+    assert_eq!(
+        said.body,
+        "195 mg/dL at 13:15, rising, +1.1 mg/dL/min. Up 85 from 110 at 11:55, and neither insulin nor food was noted \
+         since 10:55. If a dose was taken, say so with `recheck note insulin` and --at with its time. If that is not \
+         sure, follow your plan: a dose taken twice leads to a low. Asked once for this meal."
+    );
+    assert_eq!(
+        line(one, Voice::new(&policy, *at)),
+        "unnoted_rise asked on 195 mg/dL at 13:15 (rising): risen from 110 at 11:55, and neither insulin nor food was \
+         noted since 10:55"
+    );
+}
+
+/// Whoever has noted no insulin for a week is asked no more.
+#[test]
+fn a_week_without_a_note_is_no_longer_somebody_who_notes() {
+    let mut day = vec![110; 144];
+    day.extend((1..=16).map(|step| 110 + step * 85 / 16));
+    day.extend([195; 12]);
+    day.extend([110; 288 - 144 - 16 - 12]);
+    let values: Vec<i32> = std::iter::repeat_n(day, 10).flatten().collect();
+    let told = live(policy(Rings::ByDay), &values, &[0]);
+    let days: Vec<usize> = told
+        .iter()
+        .filter(|(_, one)| one.condition == Condition::UnnotedRise)
+        .map(|(at, _)| place(*at) / 288)
+        .collect();
+    assert_eq!(days, [0, 1, 2, 3, 4, 5, 6]);
+}
