@@ -12,7 +12,7 @@ use recheck::engine::outcome::{Found, Outcome};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy, Therapy};
 use recheck::engine::reason::Reason;
 use recheck::wording::Voice;
-use recheck::wording::answer::{answer, together};
+use recheck::wording::answer::whole_answer;
 use recheck::wording::reason::line;
 use recheck::wording::text::text;
 
@@ -55,9 +55,7 @@ impl Life {
     fn notes(&mut self, kind: Kind) -> String {
         let note = Note { at: self.now, kind, words: String::new() };
         let told = self.happens(&Event::Noted(note), self.now);
-        let answers = told.iter().filter(|decision| decision.what == What::Answer);
-        let answers: Vec<_> = answers.map(|one| answer(one, self.engine.policy(), self.now)).collect();
-        together(&answers).words
+        whole_answer(&told, self.engine.policy(), self.now).map_or_else(String::new, |answer| answer.words)
     }
 
     fn last(&self, wanted: impl Fn(&Decision) -> bool) -> (String, String, String) {

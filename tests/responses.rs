@@ -840,6 +840,7 @@ fn the_command_looks_at_ones_own_history() {
         to: Audience::Wearer,
         doubt: None,
         after_low: None,
+        insulin: None,
         mode: None,
         reason,
     };

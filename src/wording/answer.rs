@@ -5,7 +5,7 @@ use crate::domain::change::{NotChanged, WhichLine, treated};
 use crate::domain::diary::{Kind, Note};
 use crate::domain::time::Timestamp;
 use crate::domain::written::{Entry, Written};
-use crate::engine::effect::{Decision, Side};
+use crate::engine::effect::{Decision, Side, What};
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 use crate::engine::two_signals::Trust;
@@ -193,6 +193,14 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
         }
         _ => yes(NOTED.to_owned()),
     }
+}
+
+/// The answer in the decisions of a turn, if there is one: one word may have several.
+#[must_use]
+pub fn whole_answer(decisions: &[Decision], policy: &Policy, now: Timestamp) -> Option<Answer> {
+    let all = decisions.iter().filter(|decision| decision.what == What::Answer);
+    let all: Vec<Answer> = all.map(|decision| answer(decision, policy, now)).collect();
+    (!all.is_empty()).then(|| together(&all))
 }
 
 /// All that is answered to one word, in one; that it was noted goes without saying where more is said.
