@@ -84,12 +84,12 @@ fn refused(which: WhichLine, not: NotChanged) -> Failure {
 
 /// A line by its number, with what it says now.
 fn line_named(place: &Place, number: &str) -> Result<(WhichLine, Note), Failure> {
-    let none = || {
+    let no_such = || {
         Failure::new(format!("the diary has no line {number}")).hint("`recheck diary` lists them with their numbers")
     };
     let which = match number.strip_prefix('s') {
-        Some(said) => WhichLine::Said(said.parse().map_err(|_| none())?),
-        None => WhichLine::Number(number.parse().map_err(|_| none())?),
+        Some(said) => WhichLine::Said(said.parse().map_err(|_| no_such())?),
+        None => WhichLine::Number(number.parse().map_err(|_| no_such())?),
     };
     let folder = place.state();
     std::fs::create_dir_all(&folder)
@@ -100,7 +100,7 @@ fn line_named(place: &Place, number: &str) -> Result<(WhichLine, Note), Failure>
     }
     // What is not taken in yet has no number in the diary.
     let waiting = store.unanswered()?.into_iter().find(|line| WhichLine::Said(line.number) == which);
-    let note = waiting.as_ref().and_then(noted).ok_or_else(none)?;
+    let note = waiting.as_ref().and_then(noted).ok_or_else(no_such)?;
     Ok((which, note))
 }
 

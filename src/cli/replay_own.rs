@@ -63,7 +63,7 @@ pub(super) fn run(place: &Place, typed: &Typed, tried: &[Tried]) -> Result<ExitC
     let summaries = measured.map(|measures| measures.summary()).collect();
     let left_out = left_out(&history.left_out, history.from, history.until);
     if typed.summary {
-        left_out.iter().for_each(|text| words(text));
+        words(left_out.as_deref().unwrap_or_default());
     }
     let through = Through::Life {
         from: history.from,

@@ -82,10 +82,9 @@ impl A1c {
             (None, true, true) => return Err(NotAnA1c::EitherUnit),
             (None, true, false) => A1cUnit::Percent,
             (None, false, true) => A1cUnit::MmolMol,
-            (None, false, false) => return Err(NotAnA1c::Neither),
             (Some(unit), _, _) if can_be(unit) => unit,
             (Some(unit), _, _) if can_be(unit.other()) => return Err(NotAnA1c::OtherUnit(unit.other())),
-            (Some(_), _, _) => return Err(NotAnA1c::Neither),
+            (_, _, _) => return Err(NotAnA1c::Neither),
         };
         Ok(Self { amount, unit })
     }

@@ -47,6 +47,21 @@ fn treats(note: &Note, side: Side) -> bool {
     }
 }
 
+/// What the looks that a note starts are told to have begun with.
+const fn began(note: &Note) -> Began {
+    match note.kind {
+        Kind::Symptoms => Began::Symptoms,
+        Kind::Meter(_) => Began::Meter,
+        _ => Began::Treated,
+    }
+}
+
+/// Do two notes treat the same at the same time? Then what hangs on the one hangs on the other.
+fn treat_the_same(one: &Note, other: &Note) -> bool {
+    let sides = |note: &Note| [Side::High, Side::Low].map(|side| treats(note, side));
+    one.at == other.at && began(one) == began(other) && sides(one) == sides(other) && sides(one).contains(&true)
+}
+
 impl Engine {
     /// A line of the diary was another, or is one no more, or is one again.
     pub(super) fn amended(&mut self, turn: &mut Turn, was: Option<&Note>, is: Option<&Note>, others: &[Note]) {
@@ -60,16 +75,20 @@ impl Engine {
         if let Some(was) = was.filter(|was| is.is_none_or(|is| (is.at, &is.kind) != (was.at, &was.kind))) {
             self.forget_session(turn.now, was);
         }
-        let mut is_new = is;
+        let as_before = was.zip(is).is_some_and(|(was, is)| treat_the_same(was, is));
+        let mut is_new = is.filter(|_| !as_before);
+        if let Some(is) = is.filter(|_| as_before) {
+            self.remember_note(is);
+        }
         for side in [Side::High, Side::Low] {
-            if was.is_some_and(|was| self.hangs_on(side, was)) {
+            if was.is_some_and(|was| !as_before && self.hangs_on(side, was)) {
                 is_new = is_new.filter(|is| !treats(is, side));
                 self.follow_amended(turn, side, amended);
             }
         }
         if let Some(is) = is_new {
             self.remember_note(is);
-            self.take_in_amended(turn, was, is);
+            self.take_in_amended(turn, is);
         }
         if !turn.out[first..].iter().any(|decision| decision.what == What::Answer) {
             turn.only_noted();
@@ -78,11 +97,7 @@ impl Engine {
 
     /// Do the looks of that side hang on a note?
     fn hangs_on(&self, side: Side, note: &Note) -> bool {
-        let told = match note.kind {
-            Kind::Symptoms => Began::Symptoms,
-            Kind::Meter(_) => Began::Meter,
-            _ => Began::Treated,
-        };
+        let told = began(note);
         let treatment = match side {
             Side::High => self.state.high_care.as_ref().and_then(|care| match care.stage {
                 Stage::Looking { treated, .. } => Some(treated),
@@ -135,13 +150,10 @@ impl Engine {
     }
 
     /// What nothing hung on before is taken in like a line that comes late.
-    fn take_in_amended(&mut self, turn: &mut Turn, was: Option<&Note>, is: &Note) {
+    fn take_in_amended(&mut self, turn: &mut Turn, is: &Note) {
         let side = [Side::High, Side::Low].into_iter().find(|side| treats(is, *side));
-        let as_before = was.is_some_and(|was| {
-            was.at == is.at && side.is_some_and(|side| treats(was, side)) && was.kind.word() == is.kind.word()
-        });
         let is_looked_at = side.is_some_and(|side| self.treated_since(side, is.at));
-        if as_before || is_looked_at || is_diary_only(Some(&is.kind), is.at, turn.now) {
+        if is_looked_at || is_diary_only(Some(&is.kind), is.at, turn.now) {
             return;
         }
         match treated(is) {
