@@ -320,7 +320,7 @@ mod tests {
         ] {
             match noted("a1c", words, Unit::MgDl) {
                 Ok((Kind::A1c(a1c), rest)) => {
-                    assert_eq!((a1c.to_string(), rest.as_str()), (shown.to_owned(), "spring"))
+                    assert_eq!((a1c.to_string(), rest.as_str()), (shown.to_owned(), "spring"));
                 }
                 other => panic!("{words:?}: {other:?}"),
             }

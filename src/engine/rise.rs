@@ -155,7 +155,7 @@ impl Engine {
     fn has_risen(&mut self, turn: &mut Turn, reading: &Reading, by: i32) {
         let (at, top) = (reading.measured, reading.glucose.hundredths());
         let Some((since, low)) = self.source(reading.source).floor.lowest(at) else { return };
-        let direction = turn.judged.and_then(|judged| judged.rate).map(|rate| rate.direction());
+        let direction = turn.judged.and_then(|judged| judged.rate).map(super::trend::Rate::direction);
         if top - low < by
             || reading.glucose.measured() != Measured::Number
             || direction.is_some_and(|direction| !Direction::rises(direction))
