@@ -60,7 +60,7 @@ const SITE_DAYS: i32 = 3;
 const LONG_ACTING_SLOPE_MIN: i32 = 240;
 
 /// While one exercises, and at its end, insulin is so much stronger; the second wears off in twelve hours. Lows come 8 to
-/// 12 hours later in life (needs.md, row Exercise); the factors are ours.
+/// 12 hours later in life (abstract, Charlton 2015); the factors are ours.
 const EXERCISE_NOW: f64 = 0.8;
 const EXERCISE_AFTER: f64 = 0.35;
 const EXERCISE_AFTER_MIN: i32 = 720;
