@@ -1,10 +1,10 @@
-//! An experiment on pretend wearers: the same bodies through the same days, with prompts heeded and not. It measures and
-//! compares; it holds no outcome, for an experiment that had to come out in one way would show nothing.
+//! An experiment on pretend wearers: the same bodies through the same days, with prompts heeded and not. It measures
+//! and compares; it holds no outcome, for an experiment that had to come out in one way would show nothing.
 //!
 //!     RECHECK_LIVES=full cargo test lives -- --nocapture
 //!
-//! lives 40 bodies through 28 days for each arm and therapy, and prints the tables of docs/lives-measured.md. Without the
-//! variable a few bodies live a few days, and what must hold of any size is held.
+//! lives 40 bodies through 28 days for each arm and therapy, and prints the tables of docs/lives-measured.md. Without
+//! the variable a few bodies live a few days, and what must hold of any size is held.
 #![expect(clippy::cast_precision_loss, reason = "counts are small")]
 
 use recheck::engine::effect::{Condition, Side, What};

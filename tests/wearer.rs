@@ -151,8 +151,8 @@ fn what_a_unit_will_still_do_goes_as_the_model_says() {
     }
 }
 
-/// A meal: 5.5 % appeared after a quarter of an hour, 17, 44, 66, 80 and 94 % after 30, 60, 90, 120 and 180 minutes; by
-/// hand from tmaxG, two compartments of 40 minutes.
+/// A meal: 5.5 % appeared after a quarter of an hour, 17, 44, 66, 80 and 94 % after 30, 60, 90, 120 and 180 minutes;
+/// by hand from tmaxG, two compartments of 40 minutes.
 #[test]
 fn a_meal_is_absorbed_as_the_model_says() {
     let (mut body, basal) = steady(8.0);
@@ -171,8 +171,8 @@ fn a_meal_is_absorbed_as_the_model_says() {
     }
 }
 
-/// Sugar for a low is absorbed faster than a meal: in a camp 15 minutes after the lowest value 89 % of 54-69 were above 70
-/// (Norlander 2020, Diabetes 69 Suppl 1 882-P), which a meal's 5.5 % in that time could not do.
+/// Sugar for a low is absorbed faster than a meal: in a camp 15 minutes after the lowest value 89 % of 54-69 were
+/// above 70 (Norlander 2020, Diabetes 69 Suppl 1 882-P), which a meal's 5.5 % in that time could not do.
 #[test]
 fn sugar_is_much_faster_than_a_meal_and_a_slow_meal_is_slower() {
     let after = |pace: Pace, minutes: u32| {
@@ -204,8 +204,8 @@ fn steady_stays_steady_for_a_week() {
     }
 }
 
-/// What came in is what went out and what is there: glucose over a day with meals and doses, insulin likewise. The flows
-/// are summed by the trapezoid rule, which is worse than the steps; a thousandth is its error.
+/// What came in is what went out and what is there: glucose over a day with meals and doses, insulin likewise. The
+/// flows are summed by the trapezoid rule, which is worse than the steps; a thousandth is its error.
 #[test]
 fn nothing_is_made_and_nothing_is_lost() {
     let (mut body, basal) = steady(8.0);
@@ -257,8 +257,8 @@ fn furthest_apart(one: &[f64], other: &[f64]) -> f64 {
     one.iter().zip(other).map(|(one, other)| (one - other).abs()).fold(0.0, f64::max)
 }
 
-/// A day of meals and doses, over both corners of the model (4.5 and 9 mmol/L), in steps of a minute and of half a second:
-/// less than a ten-thousandth of a mmol/L apart.
+/// A day of meals and doses, over both corners of the model (4.5 and 9 mmol/L), in steps of a minute and of half a
+/// second: less than a ten-thousandth of a mmol/L apart.
 #[test]
 fn a_minute_is_short_enough() {
     let day = |parts: u32| {
@@ -294,8 +294,8 @@ fn half_the_step_is_a_sixteenth_of_the_error() {
     near(ratio, 16.0, 2.0, "how much better half the step is");
 }
 
-/// The older and the newer strengths of insulin disagree (a fit of 2019 used SIT 25e-4 and SID 6e-4, PMC7449052 table 3):
-/// weaker insulin needs more of it.
+/// The older and the newer strengths of insulin disagree (a fit of 2019 used SIT 25e-4 and SID 6e-4, PMC7449052 table
+/// 3): weaker insulin needs more of it.
 #[test]
 fn weaker_insulin_needs_more_of_it() {
     let weaker = Parameters {
@@ -370,8 +370,8 @@ fn each_sensor_has_a_calibration_of_its_own() {
     near(deviation(&of_each), 0.06, 0.017, "deviation over sensors");
 }
 
-/// Pressed sensors give about 3 % of the readings of a night (Baysal 2014, JDST 8:1091); silences of 25 minutes and more
-/// come about 0.21 times a day at five minutes (docs/alerts-measured.md).
+/// Pressed sensors give about 3 % of the readings of a night (Baysal 2014, JDST 8:1091); silences of 25 minutes and
+/// more come about 0.21 times a day at five minutes (docs/alerts-measured.md).
 #[test]
 fn pressure_and_silence_are_as_common_as_published() {
     let quiet = Kind { noise: 0.0, calibration: 0.0, days_worn: i32::MAX, ..Kind::default() };
@@ -529,8 +529,8 @@ fn ranked(values: &[f64]) -> Vec<f64> {
 fn thirty_bodies_are_like_people() {
     for means in [Means::Pens, Means::Pump] {
         let shown = shown(Habits::calm(Looks::Heeded), means);
-        // Changing faster than 1.8 mg/dL/min: 6.9 % of the time, interquartile range 4.5 to 9.5 (Christensen 2024, JDST
-        // 18:795). Nothing was chosen by this.
+        // Changing faster than 1.8 mg/dL/min: 6.9 % of the time, interquartile range 4.5 to 9.5 (Christensen 2024,
+        // JDST 18:795). Nothing was chosen by this.
         let fast = ranked(&shown.fast);
         near(fast[15], 6.9, 1.2, "% faster than 1.8 mg/dL/min, median");
         near(fast[7], 4.5, 1.2, "first quartile");
@@ -539,20 +539,20 @@ fn thirty_bodies_are_like_people() {
         let unstable = shown.variation.iter().filter(|variation| **variation >= 36.0).count();
         assert!((3..=27).contains(&unstable), "{unstable} of 30 are unstable");
         near(ranked(&shown.variation)[15], 36.0, 6.0, "coefficient of variation, median");
-        // The target is above 70 % of the time from 70 to 180 mg/dL (Battelino 2019): people are on both sides. That none is
-        // below 40 % or above 95 % is common practice, no source.
+        // The target is above 70 % of the time from 70 to 180 mg/dL (Battelino 2019): people are on both sides. That
+        // none is below 40 % or above 95 % is common practice, no source.
         let reached = shown.in_range.iter().filter(|share| **share > 70.0).count();
         assert!((5..=27).contains(&reached), "{reached} of 30 are in range for 70 %");
         assert!(shown.in_range.iter().all(|share| (40.0..=95.0).contains(share)), "{:?}", ranked(&shown.in_range));
-        // Mean absolute relative difference 9.0 %, and 93.9 % within 20 mg/dL or 20 % (PMC6422005). The sizes of the errors
-        // were chosen by these two.
+        // Mean absolute relative difference 9.0 %, and 93.9 % within 20 mg/dL or 20 % (PMC6422005). The sizes of the
+        // errors were chosen by these two.
         near(mean(&shown.apart), 9.0, 0.7, "mean absolute relative difference");
         near(mean(&shown.near_by), 93.9, 1.5, "% within 20/20");
     }
 }
 
-/// At 4 % of the time below 70, 0.94 % is below 54 (DTT 10.1089/dia.2022.0462): the line through that and zero, within a
-/// half of it. Without alerts, for those who have them are seldom so low.
+/// At 4 % of the time below 70, 0.94 % is below 54 (DTT 10.1089/dia.2022.0462): the line through that and zero,
+/// within a half of it. Without alerts, for those who have them are seldom so low.
 #[test]
 fn the_tail_of_lows_is_like_that_of_people() {
     let shown = shown(Habits::without_alerts(), Means::Pens);
@@ -561,8 +561,8 @@ fn the_tail_of_lows_is_like_that_of_people() {
     near(below_54 / below_70, 0.94 / 4.0, 0.12, "of it below 54");
 }
 
-/// The demo's day through the default engine: what rings, and in which order. Its story is the one the demo promises: a high
-/// that stays after it is treated and is asked about, a low that is asked about, a sensor that falls silent.
+/// The demo's day through the default engine: what rings, and in which order. Its story is the one the demo promises:
+/// a high that stays after it is treated and is asked about, a low that is asked about, a sensor that falls silent.
 #[test]
 fn the_day_of_the_demo_tells_its_story() {
     let mut policy = usual_policy(Means::Pens);

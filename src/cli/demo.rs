@@ -1,5 +1,5 @@
-//! `recheck demo`: a scripted day of a modelled body through everything that is real: a file in a folder, the watcher, the
-//! engine, the store, the outbox, and desktop notifications if a server is there. Only time runs fast.
+//! `recheck demo`: a scripted day of a modelled body through everything that is real: a file in a folder, the
+//! watcher, the engine, the store, the outbox, and desktop notifications if a server is there. Only time runs fast.
 
 use super::chart;
 use super::print::{Failure, line};

@@ -1,5 +1,5 @@
-//! A pretend wearer alone with the real engine: readings go in, decisions come out, the wearer answers by their habits, and
-//! that changes the body. Pretend time only; the same seed, habits and settings give the same life.
+//! A pretend wearer alone with the real engine: readings go in, decisions come out, the wearer answers by their
+//! habits, and that changes the body. Pretend time only; the same seed, habits and settings give the same life.
 //!
 //! Decisions are known by their condition and by what they are, never by their words.
 
@@ -24,8 +24,8 @@ pub const START: Timestamp = Timestamp::from_seconds(1_767_571_200);
 /// A person looks at their sensor once before they lie down.
 const BEDTIME_MIN: i32 = SLEEPS_FROM_MIN - 15;
 
-/// Below this a bite is eaten before sleep, mmol/L (108 mg/dL; high risk of a low by night below 122: Diabetes Ther 2020
-/// 11:915).
+/// Below this a bite is eaten before sleep, mmol/L (108 mg/dL; high risk of a low by night below 122: Diabetes Ther
+/// 2020 11:915).
 const BEDTIME_BITE_MMOL_L: f64 = 6.0;
 
 /// What happened in a life.

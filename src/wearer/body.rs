@@ -93,8 +93,8 @@ pub enum Pace {
 }
 
 impl Pace {
-    /// When absorption is fastest, as a share of that of a meal. A meal model is too slow for sugar: 5.5 % in a quarter
-    /// of an hour. A quarter of its time gives 44 %; that, and the slow meal, are ours.
+    /// When absorption is fastest, as a share of that of a meal. A meal model is too slow for sugar: 5.5 % in a
+    /// quarter of an hour. A quarter of its time gives 44 %; that, and the slow meal, are ours.
     const fn share_of_meal_peak(self) -> f64 {
         match self {
             Self::Fast => 0.25,
@@ -186,8 +186,8 @@ pub struct Body {
 }
 
 impl Body {
-    /// A body in which nothing changes at that glucose, and the insulin that holds it there, in units an hour. None where
-    /// no insulin does: without any, glucose would be lower.
+    /// A body in which nothing changes at that glucose, and the insulin that holds it there, in units an hour. None
+    /// where no insulin does: without any, glucose would be lower.
     #[must_use]
     pub fn steady(parameters: Parameters, mmol_l: f64) -> Option<(Self, f64)> {
         let at = |plasma: f64| {

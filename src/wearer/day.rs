@@ -1,5 +1,5 @@
-//! What one day brings a pretend wearer: meals, what is guessed, late or forgotten, exercise, a site that fails. All of it
-//! comes from the seed and the day alone, so that the same days can be lived with other habits.
+//! What one day brings a pretend wearer: meals, what is guessed, late or forgotten, exercise, a site that fails. All
+//! of it comes from the seed and the day alone, so that the same days can be lived with other habits.
 //!
 //! The numbers behind it, with their sources: docs/wearer.md.
 
@@ -60,10 +60,11 @@ const USUAL: [Usual; 5] = [
     Usual(1_300, 30, 15.0, 0.25, true),
 ];
 
-/// 99 % of people miss at least one meal dose in two weeks (needs.md, B6, abstract): one in ten of 42 meals.
+/// 99 % of people miss at least one meal dose in two weeks (news report of a study, ausdoc.com.au): one in ten of 42
+/// meals.
 const FORGOTTEN: f64 = 0.10;
 
-/// 18 % miss a basal dose in two weeks (the same): 1.4 % a day.
+/// 18 % miss a basal dose in two weeks (the same report): 1.4 % a day.
 const LONG_ACTING_FORGOTTEN: f64 = 0.014;
 
 impl Day {

@@ -83,7 +83,8 @@ pub const LOW_MMOL_L: f64 = 3.9;
 /// A dose that would bring glucose down by less is not taken, mmol/L.
 const WORTH_MMOL_L: f64 = 1.5;
 
-/// A pump's site is doubted when a dose for a high is so old, min, and glucose has come down by less than this, mmol/L.
+/// A pump's site is doubted when a dose for a high is so old, min, and glucose has come down by less than this,
+/// mmol/L.
 const SITE_DOUBTED_MIN: std::ops::RangeInclusive<i32> = 60..=COUNTED_MIN;
 const SITE_DOUBTED_MMOL_L: f64 = 1.0;
 
@@ -140,8 +141,8 @@ pub fn treat_low(life: &mut Life, last_sugar: Option<i32>, chance: &mut Chance) 
     true
 }
 
-/// Is a low felt in this minute? Below 60 mg/dL awake half of them within a quarter of an hour, asleep fewer; whoever is
-/// below 45 is helped. Ours: no rate by the minute was found.
+/// Is a low felt in this minute? Below 60 mg/dL awake half of them within a quarter of an hour, asleep fewer; whoever
+/// is below 45 is helped. Ours: no rate by the minute was found.
 pub fn feels_low(life: &Life, chance: &mut Chance) -> bool {
     let drawn = chance.unit();
     let blood = life.blood_mmol_l();

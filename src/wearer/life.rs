@@ -1,5 +1,5 @@
-//! A pretend life, minute by minute: a person's body and sensor, the meals, doses and mishaps of their days. What they do
-//! about alerts comes from outside (`alone`); what is usual in a day they do by themselves. Knows no engine.
+//! A pretend life, minute by minute: a person's body and sensor, the meals, doses and mishaps of their days. What
+//! they do about alerts comes from outside (`alone`); what is usual in a day they do by themselves. Knows no engine.
 
 use super::body::{Body, Hour, Pace};
 use super::day::{Day, Exercise, Meal};
@@ -48,19 +48,19 @@ pub enum Deed {
     Sensor,
 }
 
-/// Insulin lasts so long in the rule by which people count what still works, min: four hours in a straight line (common
-/// practice, no source; the model's insulin lasts longer).
+/// Insulin lasts so long in the rule by which people count what still works, min: four hours in a straight line
+/// (common practice, no source; the model's insulin lasts longer).
 pub const COUNTED_MIN: i32 = 240;
 
 /// A pump's site is changed after so many days (common practice, no source).
 const SITE_DAYS: i32 = 3;
 
-/// Long-acting insulin comes in over so long after a dose, and goes out over as long a day later, min. AACE 2022 (Endocr
-/// Pract 28:923, table 19): onset one to two hours, flat, 24 hours and more.
+/// Long-acting insulin comes in over so long after a dose, and goes out over as long a day later, min. AACE 2022
+/// (Endocr Pract 28:923, table 19): onset one to two hours, flat, 24 hours and more.
 const LONG_ACTING_SLOPE_MIN: i32 = 240;
 
-/// While one exercises, and at its end, insulin is so much stronger; the second wears off in twelve hours. Lows come 8 to
-/// 12 hours later in life (needs.md, row Exercise); the factors are ours.
+/// While one exercises, and at its end, insulin is so much stronger; the second wears off in twelve hours. Lows come
+/// 8 to 12 hours later in life (abstract, Charlton 2015); the factors are ours.
 const EXERCISE_NOW: f64 = 0.8;
 const EXERCISE_AFTER: f64 = 0.35;
 const EXERCISE_AFTER_MIN: i32 = 720;
@@ -284,8 +284,8 @@ impl Life {
         }
     }
 
-    /// The person's rule for a meal: what they take it for, and what the sensor is off by, less what was taken for highs and
-    /// still counts.
+    /// The person's rule for a meal: what they take it for, and what the sensor is off by, less what was taken for
+    /// highs and still counts.
     fn dose_for(&mut self, meal: &Meal) {
         let person = &self.person;
         let off = self.seen_mmol_l().map_or(0.0, |seen| {

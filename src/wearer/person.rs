@@ -1,5 +1,5 @@
-//! One pretend wearer: a body drawn from a seed, and the rules of a person who has lived with it for years. The rules are
-//! the person's own, inside a pretence; nothing of them is ever shown to anybody, and none is advice.
+//! One pretend wearer: a body drawn from a seed, and the rules of a person who has lived with it for years. The rules
+//! are the person's own, inside a pretence; nothing of them is ever shown to anybody, and none is advice.
 
 use super::body::{Action, Body, Hour, Pace, Parameters};
 use super::chance::{Chance, Purpose};
@@ -112,8 +112,8 @@ fn draw_body(chance: &mut Chance) -> Parameters {
 /// 51.2e-4, SID 6e-4 for 8.2e-4: PMC7449052, table 3).
 const STRENGTH_OF_MIDDLE: f64 = 0.6;
 
-/// The dose with which a body is back where it was five hours after something happens to it, as its owner has found out in
-/// years.
+/// The dose with which a body is back where it was five hours after something happens to it, as its owner has found
+/// out in years.
 fn dose_that_ends_at_home(home: &Body, basal: f64, happens: impl Fn(&mut Body)) -> f64 {
     let ends_above = |units: f64| {
         let mut body = home.clone();

@@ -1,6 +1,6 @@
-//! One scripted day of an invented night-shift baker: a late lunch, a high that stays after it is treated, a low before
-//! work, a sensor that falls silent. What she does is written here; what glucose does with it is the model's, and what the
-//! sensor makes of that comes from a fixed seed.
+//! One scripted day of an invented night-shift baker: a late lunch, a high that stays after it is treated, a low
+//! before work, a sensor that falls silent. What she does is written here; what glucose does with it is the model's,
+//! and what the sensor makes of that comes from a fixed seed.
 
 use super::body::{Action, Body, Hour, Pace, Parameters};
 use super::sensor::{Kind, Sensor};

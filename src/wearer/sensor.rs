@@ -15,8 +15,8 @@ pub const DAY_MIN: i32 = 1_440;
 /// mg/dL of one mmol/L, as the standards print it.
 pub const MG_DL_PER_MMOL_L: f64 = 18.0;
 
-/// An error in percent would make lows nearly exact, which sensors are not: below this it is counted as if glucose were
-/// this, mmol/L (100 mg/dL). As accuracy standards do (ISO 15197:2013: 15 mg/dL below 100, 15 % above).
+/// An error in percent would make lows nearly exact, which sensors are not: below this it is counted as if glucose
+/// were this, mmol/L (100 mg/dL). As accuracy standards do (ISO 15197:2013: 15 mg/dL below 100, 15 % above).
 const ERROR_FLOOR_MMOL_L: f64 = 100.0 / MG_DL_PER_MMOL_L;
 
 /// A sensor, and the person who lies on it.
@@ -156,7 +156,8 @@ impl Sensor {
         let mut chance = Chance::of(self.seed, Purpose::Sensor, day.unsigned_abs().into());
         let start = day * DAY_MIN;
         let mut lost = Vec::new();
-        // Two chances of half the number each: as good as any other way of having some days with none and some with two.
+        // Two chances of half the number each: as good as any other way of having some days with none and some with
+        // two.
         for _ in 0..2 {
             let (happens, from) = (chance.happens(self.kind.lost_a_day / 2.0), chance.minutes(0, DAY_MIN - 1));
             let lasts = chance.minutes(6, 60);
