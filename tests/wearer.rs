@@ -593,6 +593,7 @@ fn the_day_of_the_demo_tells_its_story() {
         "she treats",
         "raised very_high",
         "prompt recheck_high",
+        "she treats",
         "ended recheck_high",
         "raised low",
         "she treats",

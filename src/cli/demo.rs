@@ -2,7 +2,7 @@
 //! watcher, the engine, the store, the outbox, and desktop notifications if a server is there. Only time runs fast.
 
 use super::chart;
-use super::print::{Failure, line};
+use super::print::{Failure, folded, line};
 use super::stories::story;
 use super::watch::{runtime, stop_asked};
 use crate::config::ends::Watch;
@@ -129,7 +129,7 @@ async fn tell(mut heard: mpsc::UnboundedReceiver<Heard>, policy: Policy) -> Vec<
     while let Some(heard) = heard.recv().await {
         match heard {
             Heard::Readings(more) => readings.extend(more),
-            Heard::Decided(at, decision) => line(&story(at, &decision, &policy)),
+            Heard::Decided(at, decision) => folded(&story(at, &decision, &policy)),
             Heard::Delivered { .. } => delivered += 1,
         }
     }

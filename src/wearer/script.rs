@@ -21,9 +21,10 @@ pub enum Act {
 }
 
 /// When the wearer does something that she says, in minutes from the start, and what it looks like.
-pub const ACTS: [(i64, Act, &str); 2] = [
+pub const ACTS: [(i64, Act, &str); 3] = [
     (168, Act::Treats, "takes insulin and types: recheck treated"),
-    (664, Act::Treats, "eats something sweet and types: recheck treated"),
+    (296, Act::Treats, "changes the pen's needle, takes insulin, types: recheck treated"),
+    (647, Act::Treats, "eats something sweet and types: recheck treated"),
 ];
 
 /// What her body meets, and when. The amounts make this story; they are nobody's, and nobody is shown them.
@@ -32,13 +33,15 @@ enum Meets {
     Insulin(f64),
 }
 
-const DAY: [(i64, Meets); 6] = [
-    (70, Meets::Carbohydrate(34.0, Pace::Meal)),
-    (120, Meets::Carbohydrate(24.0, Pace::Slow)),
-    (168, Meets::Insulin(2.8)),
+const DAY: [(i64, Meets); 7] = [
+    (70, Meets::Carbohydrate(30.0, Pace::Meal)),
+    (120, Meets::Carbohydrate(14.0, Pace::Slow)),
+    // The needle lets little through.
+    (168, Meets::Insulin(0.4)),
+    (296, Meets::Insulin(3.0)),
     (395, Meets::Carbohydrate(7.0, Pace::Meal)),
-    (460, Meets::Insulin(3.2)),
-    (664, Meets::Carbohydrate(21.0, Pace::Meal)),
+    (460, Meets::Insulin(1.6)),
+    (647, Meets::Carbohydrate(21.0, Pace::Meal)),
 ];
 
 /// Her weight, kg.
