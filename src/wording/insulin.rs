@@ -23,7 +23,9 @@ fn to_come(dose: Timestamp, policy: &Policy, now: Timestamp) -> String {
 impl Said<'_> {
     /// Of a high: how long ago insulin was noted, and what of it is still to come.
     pub(super) fn insulin(&self) -> String {
-        let level = matches!(self.decision.condition, Condition::High | Condition::VeryHigh);
+        // That none is noted would suggest some, where a high may be a rebound.
+        let level = matches!(self.decision.condition, Condition::High | Condition::VeryHigh)
+            && self.decision.after_low.is_none();
         match self.decision.insulin {
             None if level && self.decision.to.is_wearer() => " No insulin is noted.".to_owned(),
             None => String::new(),
