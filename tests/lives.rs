@@ -142,18 +142,18 @@ fn column(lives: &[Measures], measure: usize) -> Vec<f64> {
 }
 
 fn print_rows(heads: &[String], cells: impl Fn(usize) -> Vec<String>) {
-    println!("| | {} |", heads.join(" | "));
-    println!("|---|{}", "---|".repeat(heads.len()));
+    eprintln!("| | {} |", heads.join(" | "));
+    eprintln!("|---|{}", "---|".repeat(heads.len()));
     for (place, name) in NAMES.iter().enumerate() {
-        println!("| {name} | {} |", cells(place).join(" | "));
+        eprintln!("| {name} | {} |", cells(place).join(" | "));
     }
 }
 
 fn print_tables(title: &str, arms: &[Vec<Measures>]) {
-    println!("\n## {title}\n\nA day, mean of the bodies:\n");
+    eprintln!("\n## {title}\n\nA day, mean of the bodies:\n");
     let heads: Vec<String> = ARMS.iter().map(|(name, _)| (*name).to_owned()).collect();
     print_rows(&heads, |place| arms.iter().map(|lives| format!("{:.2}", mean(&column(lives, place)))).collect());
-    println!("\nWhat the second has more than the first, the same bodies and days, with 95 % intervals:\n");
+    eprintln!("\nWhat the second has more than the first, the same bodies and days, with 95 % intervals:\n");
     let heads: Vec<String> = PAIRS.iter().map(|(from, to)| format!("{} → {}", ARMS[*from].0, ARMS[*to].0)).collect();
     print_rows(&heads, |place| {
         let difference = |(from, to): &(usize, usize)| {
