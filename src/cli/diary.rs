@@ -164,11 +164,11 @@ fn list(place: &Place, typed: &Typed) -> Result<ExitCode, Failure> {
     let (_, clock) = place.settings_in_force()?;
     let now = clock::wall();
     let nothing = || Failure::new("the diary is empty").hint("write a line with: recheck note insulin 4 --at 14:05");
-    let store = Store::look(&place.state())?.ok_or_else(nothing)?;
-    let all = store.diary_with_deleted()?;
-    let waiting: Vec<(i64, Note)> =
-        store.unanswered()?.iter().filter_map(|line| Some((line.number, noted(line)?))).collect();
-    if all.is_empty() && waiting.is_empty() {
+    let store = Store::look(&place.state())?;
+    let all = store.as_ref().map_or_else(|| Ok(Vec::new()), Store::diary_with_deleted)?;
+    let unanswered = store.as_ref().map_or_else(|| Ok(Vec::new()), Store::unanswered)?;
+    let waiting: Vec<(i64, Note)> = unanswered.iter().filter_map(|line| Some((line.number, noted(line)?))).collect();
+    if all.is_empty() && waiting.is_empty() && !typed.json {
         return Err(nothing());
     }
     let (from, until) = period(typed, &clock, now)?;
