@@ -233,3 +233,34 @@ impl Tally {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::local::Zone;
+    use crate::engine::effect::Condition;
+    use crate::engine::policy::Policy;
+
+    #[test]
+    fn a_day_that_is_not_to_be_counted_counts_again_when_that_is_taken_back() {
+        let policy = Policy::new(Zone::UTC);
+        let policy = policy.forecasts.of(Condition::ForecastLow).unwrap();
+        let at = |minutes: i64| Timestamp::from_seconds(minutes * 60);
+        let mut tally = Tally::default();
+        // Two days, each with a forecast that came true.
+        for day in [0, 1_440] {
+            tally.wait_for(at(day + 600), true);
+            tally.follow(at(day + 605), false, Follows::On, policy);
+            tally.follow(at(day + 610), true, Follows::On, policy);
+            tally.follow(at(day + 1_440), false, Follows::EndsDay, policy);
+        }
+        let counted = |tally: &Tally| (tally.came(true).came, tally.came(true).of);
+        assert_eq!(counted(&tally), (2, 2));
+        tally.leave_out(&[(at(1_440 + 606), at(1_440 + 607))]);
+        assert_eq!(counted(&tally), (1, 1));
+        tally.leave_out(&[(at(0), at(6_000))]);
+        assert_eq!(counted(&tally), (0, 0));
+        tally.leave_out(&[(at(3_000), at(6_000))]);
+        assert_eq!(counted(&tally), (2, 2), "nothing reaches into them any more");
+    }
+}
