@@ -252,15 +252,20 @@ mod tests {
             tally.wait_for(at(day + 600), true);
             tally.follow(at(day + 605), false, Follows::On, policy);
             tally.follow(at(day + 610), true, Follows::On, policy);
-            tally.follow(at(day + 1_440), false, Follows::EndsDay, policy);
+            tally.follow(at(day + 1_440), false, Follows::EndsDay { first: at(day + 5) }, policy);
         }
         let counted = |tally: &Tally| (tally.came(true).came, tally.came(true).of);
         assert_eq!(counted(&tally), (2, 2));
-        tally.leave_out(&[(at(1_440 + 606), at(1_440 + 607))]);
+        tally.leave_out(&[(at(1_440 + 606), at(1_440 + 607))], None);
         assert_eq!(counted(&tally), (1, 1));
-        tally.leave_out(&[(at(0), at(6_000))]);
+        tally.leave_out(&[(at(0), at(6_000))], None);
         assert_eq!(counted(&tally), (0, 0));
-        tally.leave_out(&[(at(3_000), at(6_000))]);
+        tally.leave_out(&[(at(3_000), at(6_000))], None);
         assert_eq!(counted(&tally), (2, 2), "nothing reaches into them any more");
+        tally.wait_for(at(3_000), false);
+        tally.follow(at(3_005), true, Follows::On, policy);
+        assert_eq!(tally.came(false).of, 1);
+        tally.leave_out(&[(at(3_004), at(6_000))], Some((at(2_890), at(3_005))));
+        assert_eq!(tally.came(false).of, 0, "the day under way is not counted either");
     }
 }
