@@ -152,8 +152,8 @@ fn count(people: &[(String, Vec<Row>)], sets: &[&str]) -> Counted {
     counted
 }
 
-#[test]
 #[expect(clippy::cast_precision_loss, reason = "counts of prompts are small")]
+#[test]
 fn every_high_treated_asks_as_often_as_the_document_says() {
     let Some(folder) = folder("every_high_treated_asks_as_often_as_the_document_says") else { return };
     let mut all = people(&folder.join("t1d-uom"));

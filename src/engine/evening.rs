@@ -29,6 +29,9 @@ const NOT_SOONER: Span = Span::hours(2);
 const RINGS_BELOW: Glucose = Glucose::mg_dl(100);
 const FALLS_WITHIN_MIN: i64 = 60;
 
+/// A dose of which less is still to come pulls a steady value no further down. Ours.
+const WORKS_FROM: f64 = 0.1;
+
 /// A look that is due.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct EveningLook {
@@ -68,19 +71,20 @@ impl Engine {
         turn.tell(What::Look, Condition::RecheckHigh, id, None, reason.clone(), false);
         // What is low already, or treated as a low, is told and looked at as one.
         let low_is_told = self.side(Side::Low).root().is_some() || self.state.low_care.is_some();
-        if !low_is_told && turn.judged.is_some_and(goes_low) {
+        let works = self.policy.insulin.still_to_come(turn.now - treated.at) >= WORKS_FROM;
+        if !low_is_told && turn.judged.is_some_and(|judged| goes_low(judged, works)) {
             turn.tell(What::Prompt, Condition::RecheckHigh, id, None, reason, true);
         }
     }
 }
 
-/// Low enough to look at, and not rising; or falling there.
-fn goes_low(judged: Judged) -> bool {
+/// Low enough to look at while insulin works, and not rising; or falling there.
+fn goes_low(judged: Judged, works: bool) -> bool {
     let (value, below) = (judged.glucose.hundredths(), RINGS_BELOW.hundredths());
-    let Some(rate) = judged.rate else { return value < below };
+    let Some(rate) = judged.rate else { return value < below && works };
     let soon = i64::from(value) + i64::from(rate.0) * FALLS_WITHIN_MIN;
     let direction = rate.direction();
-    value < below && !direction.rises() || direction.falls() && soon < i64::from(below)
+    value < below && works && !direction.rises() || direction.falls() && soon < i64::from(below)
 }
 
 #[cfg(test)]
@@ -90,11 +94,17 @@ mod tests {
 
     #[test]
     fn it_rings_for_what_is_low_already_or_will_be() {
-        let rings = |value: i32, rate: Option<i32>| {
-            goes_low(Judged { glucose: Glucose::mg_dl(value), at: Timestamp::from_seconds(0), rate: rate.map(Rate) })
+        let rings_at = |works: bool, value: i32, rate: Option<i32>| {
+            let (glucose, at) = (Glucose::mg_dl(value), Timestamp::from_seconds(0));
+            goes_low(Judged { glucose, at, rate: rate.map(Rate) }, works)
         };
+        let rings = |value: i32, rate: Option<i32>| rings_at(true, value, rate);
         assert!(rings(99, Some(0)) && rings(99, None) && rings(150, Some(-100)));
         assert!(!rings(100, Some(0)) && !rings(99, Some(60)), "within range and steady, or rising");
         assert!(!rings(220, Some(-100)) && !rings(130, Some(-40)), "it does not reach it within the hour");
+        assert!(
+            !rings_at(false, 99, Some(0)) && rings_at(false, 99, Some(-60)),
+            "nothing pulls it any more, or it falls"
+        );
     }
 }
