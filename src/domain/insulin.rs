@@ -18,9 +18,9 @@ const INTO_EFFECT: f64 = 0.06;
 /// The time to the peak of absorption in the model: 55 minutes (`tmaxI` there; from memory).
 const RAPID_MIN: i64 = 55;
 
-/// The shortest and the longest that a setting may say. Nearer to [`INTO_EFFECT`] than 20 minutes the form has no value.
+/// The shortest that a setting may say. At 17 minutes, the time that the effect itself takes, the form has no value.
 pub const PEAK_MIN: Span = Span::minutes(25);
-/// The longest: human insulin in large amounts. Ours.
+/// The longest. Ours: human insulin in large amounts.
 pub const PEAK_MAX: Span = Span::minutes(180);
 
 /// Below this share the rest is not spoken of: a dose has done its work.
