@@ -335,3 +335,28 @@ fn a_faulty_sensor_is_left_out_of_what_is_counted_and_alerts_as_ever() {
     let all = store.readings_since(Timestamp::from_seconds(now_seconds()) - Span::hours(3)).unwrap();
     assert!(all.len() > 10, "readings stay in the store");
 }
+
+/// What followed on a dose is told of the diary as it stands, and not of a stretch that is not to be counted.
+#[test]
+fn responses_follow_the_diary_and_leave_out_what_is_not_counted() {
+    let (_receiver, recheck) = with_a_high();
+    let corrections = || {
+        let told = recheck.say(&["responses", "--json"]);
+        let told: Value = serde_json::from_slice(&told.stdout).unwrap_or_else(|_| panic!("{told:?}"));
+        told["corrections"]["rows"].as_array().unwrap().len()
+    };
+    assert_eq!(corrections(), 0);
+    accepted(&recheck, &["note", "insulin", "4"]);
+    assert_eq!(corrections(), 1);
+    let number = lines(&recheck, &[])[0]["number"].to_string();
+    accepted(&recheck, &["diary", "delete", &number]);
+    assert_eq!(corrections(), 0);
+    accepted(&recheck, &["diary", "restore", &number]);
+    assert_eq!(corrections(), 1);
+    let ago = |minutes: i64| written(now_seconds() - 60 * minutes);
+    let told = accepted(&recheck, &["exclude", &ago(30), &ago(-1), "the sensor was pressed"]);
+    assert!(told.starts_with("Not counted: "), "{told}");
+    assert_eq!(corrections(), 0);
+    accepted(&recheck, &["exclude", "off", "1"]);
+    assert_eq!(corrections(), 1);
+}

@@ -2,6 +2,7 @@
 
 use super::Place;
 use super::burden;
+use super::exclude;
 use super::print::{Failure, folded, line, words};
 use super::replay::read_any;
 use super::responses_json;
@@ -10,6 +11,7 @@ use super::responses_talk;
 use super::suggest::most_read;
 use crate::config::Settings;
 use crate::config::files::computer_zone;
+use crate::domain::change;
 use crate::domain::diary::{Kind, Note};
 use crate::domain::glucose::Unit;
 use crate::domain::reading::{Reading, SourceId};
@@ -134,7 +136,8 @@ impl Shown {
     }
 }
 
-/// The wearer's own history: the source that gave most, without the stretches in which it was doubted.
+/// The wearer's own history: the source that gave most, what was noted as the diary says it now, without the stretches
+/// that are not to be counted or in which the sensor was doubted.
 fn own(place: &Place, settings: &Settings, days: u16) -> Result<Days, Failure> {
     let folder = place.state();
     let nothing = || {
@@ -152,16 +155,28 @@ fn own(place: &Place, settings: &Settings, days: u16) -> Result<Days, Failure> {
     let begun = readings.first().map_or(wished, |reading| reading.measured);
     let decisions = store.decisions_between(lead(wished), until)?;
     let (mut notes, mut treated) = (Vec::new(), Vec::new());
+    let mut changed = store.changed_since_said()?;
     for said in store.said_since(lead(wished))? {
-        match said.what {
-            Said::Noted(note) => notes.push(note),
-            Said::Written { line, .. } => take(&line, &mut notes, &mut treated),
-            Said::Treated { which, at, .. } => treated.push(Treated { at, which: side(which, at, &decisions) }),
-            _ => {}
+        match (changed.remove(&said.number), said.what) {
+            (Some(None), _) => {}
+            (Some(Some(note)), _) => match change::treated(&note) {
+                Some(which) => treated.push(Treated { at: note.at, which }),
+                None => notes.push(note),
+            },
+            (None, Said::Noted(note)) => notes.push(note),
+            (None, Said::Written { line, .. }) => take(&line, &mut notes, &mut treated),
+            (None, Said::Treated { which, at, .. }) => {
+                treated.push(Treated { at, which: side(which, at, &decisions) });
+            }
+            (None, _) => {}
         }
     }
+    let excluded = store.excluded(lead(wished), until)?;
+    if let Some(text) = exclude::left_out(&excluded, begun.max(wished), until) {
+        words(&text);
+    }
     Ok(Days {
-        left_out: doubted(&decisions),
+        left_out: doubted(&decisions).into_iter().chain(excluded).collect(),
         readings,
         notes,
         treated,

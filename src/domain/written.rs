@@ -131,7 +131,7 @@ impl std::fmt::Display for Written {
 #[must_use]
 pub fn amount_and_unit(kind: &Kind) -> (String, &'static str) {
     match kind {
-        Kind::Insulin(Some(amount)) => (amount.to_string(), "U"),
+        Kind::Insulin(Some(amount)) | Kind::LongActing(Some(amount)) => (amount.to_string(), "U"),
         Kind::Carbohydrate(Some(amount)) => (amount.to_string(), "g"),
         Kind::Meter(glucose) => (glucose.shown(glucose.received(), None), glucose.received().name()),
         Kind::Ketones(amount) => (amount.to_string(), "mmol/L"),

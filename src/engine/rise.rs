@@ -15,6 +15,7 @@ use crate::domain::glucose::{Glucose, Measured, Unit};
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
+use std::collections::VecDeque;
 
 /// A rise of 80 mg/dL or more within two hours, with no insulin in the hour before it, found missed doses in a trial,
 /// 0.94 times a day (Diabetes 2019;68(Suppl 1):83-LB, seen as an abstract).
@@ -53,42 +54,45 @@ impl Default for RisePolicy {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
 pub(super) struct Floor {
-    lows: Vec<(Timestamp, i32)>,
+    lows: VecDeque<(Timestamp, i32)>,
 }
 
 impl Floor {
     /// One more value, in hundredths.
+    #[inline]
     pub(super) fn see(&mut self, at: Timestamp, value: i32) {
-        match self.lows.last() {
+        match self.lows.back() {
             Some((last, _)) if *last > at => return self.see_late(at, value),
             Some((last, low)) if *low < value && at - *last < APART => return,
             _ => {}
         }
-        while self.lows.last().is_some_and(|(_, low)| *low >= value) {
-            self.lows.pop();
+        while self.lows.back().is_some_and(|(_, low)| *low >= value) {
+            self.lows.pop_back();
         }
-        self.lows.push((at, value));
-        while self.lows.first().is_some_and(|(first, _)| at - *first > WITHIN) {
-            self.lows.remove(0);
+        self.lows.push_back((at, value));
+        while self.lows.front().is_some_and(|(first, _)| at - *first > WITHIN) {
+            self.lows.pop_front();
         }
     }
 
     #[cold]
     fn see_late(&mut self, at: Timestamp, value: i32) {
-        let place = self.lows.partition_point(|(known, _)| *known <= at);
-        let (before, after) = self.lows.split_at(place);
+        let mut lows = Vec::from(std::mem::take(&mut self.lows));
+        let place = lows.partition_point(|(known, _)| *known <= at);
+        let (before, after) = lows.split_at(place);
         let is_old = after.last().is_some_and(|(newest, _)| *newest - at > WITHIN);
         let is_no_low = after.first().is_some_and(|(_, low)| *low <= value);
-        if is_old || is_no_low || before.last().is_some_and(|(last, low)| *low < value && at - *last < APART) {
-            return;
+        let is_known = before.last().is_some_and(|(last, low)| *low < value && at - *last < APART);
+        if !is_old && !is_no_low && !is_known {
+            let first = before.partition_point(|(_, low)| *low < value);
+            lows.splice(first..place, [(at, value)]);
         }
-        let first = before.partition_point(|(_, low)| *low < value);
-        self.lows.splice(first..place, [(at, value)]);
+        self.lows = lows.into();
     }
 
     /// Is a value so far above the lowest that there is? That may be older than two hours.
     fn is_far_below(&self, value: i32, by: i32) -> bool {
-        self.lows.first().is_some_and(|(_, low)| value - low >= by)
+        self.lows.front().is_some_and(|(_, low)| value - low >= by)
     }
 
     /// The lowest value of the two hours before an instant.
@@ -126,13 +130,19 @@ impl Meal {
 }
 
 impl Engine {
+    /// Is it ever asked about a rise? Of whoever never noted a dose nothing is followed.
+    #[inline]
+    pub(super) fn follows_rises(&self) -> bool {
+        let RisePolicy { rings, always, .. } = self.policy.unnoted_rise;
+        rings != Rings::Never && (always || self.state.before_sleep.insulin_noted().is_some())
+    }
+
     /// The newest current reading, judged on both sides: it may have risen for no reason that was noted.
     pub(super) fn notice_rise(&mut self, turn: &mut Turn, reading: &Reading) {
-        let RisePolicy { rings, by, .. } = self.policy.unnoted_rise;
-        if rings == Rings::Never {
+        if !self.follows_rises() {
             return;
         }
-        let by = by.hundredths();
+        let by = self.policy.unnoted_rise.by.hundredths();
         if let Some(meal) = &mut self.state.meal {
             if !meal.goes_on(reading, by) {
                 self.meal_is_over(reading);
@@ -261,7 +271,7 @@ mod tests {
                 // What came within four minutes of a lower one may be left out, and be missed once that is too old.
                 let least = plainly(&all, minute);
                 assert!(found.is_some_and(|found| found >= least && found - least <= 2_500), "{found:?} {least}");
-                assert!(floor.lows.is_sorted_by(|a, b| a.0 < b.0 && a.1 < b.1), "{:?}", floor.lows);
+                assert!(floor.lows.iter().is_sorted_by(|a, b| a.0 < b.0 && a.1 < b.1), "{:?}", floor.lows);
                 assert!(floor.lows.len() <= 40, "{}", floor.lows.len());
             }
         }

@@ -236,13 +236,16 @@ impl Engine {
 
     /// A good reading came in; `current` when it is about now.
     pub(super) fn source_gave(&mut self, turn: &mut Turn, reading: &Reading, current: bool) {
+        let follows_rises = self.follows_rises();
         let state = self.source(reading.source);
         state.learn(reading.measured);
         if reading.glucose.measured() == Measured::Number && state.good_at.is_none_or(|at| at <= reading.measured) {
             (state.good, state.good_at) = (Some(reading.glucose), Some(reading.measured));
         }
         state.follow(reading);
-        state.floor.see(reading.measured, reading.glucose.hundredths());
+        if follows_rises {
+            state.floor.see(reading.measured, reading.glucose.hundredths());
+        }
         state.absurd = 0;
         state.refused = 0;
         state.bad_since = None;

@@ -220,6 +220,7 @@ impl Engine {
     }
 
     /// The same from the shape that led to a reading; only near a limit is there anything to say.
+    #[inline]
     pub(super) fn doubt_of_shape(&self, side: Side, reading: &Reading) -> Option<Doubt> {
         let levels = &self.policy.levels;
         let value = reading.glucose.hundredths();
@@ -227,7 +228,11 @@ impl Engine {
             Side::Low => value < levels.low.limit.hundredths() + NEAR_HUNDREDTHS,
             Side::High => value > levels.high.limit.hundredths(),
         };
-        is_near.then(|| shape::doubt(side, self.state.window.newest_first(reading.source))).flatten()
+        if is_near { self.shape_of(side, reading) } else { None }
+    }
+
+    fn shape_of(&self, side: Side, reading: &Reading) -> Option<Doubt> {
+        shape::doubt(side, self.state.window.newest_first(reading.source))
     }
 
     /// The wearer chose.
