@@ -158,7 +158,6 @@ fn own(place: &Place, settings: &Settings, days: u16) -> Result<Days, Failure> {
     let mut changed = store.changed_since_said()?;
     for said in store.said_since(lead(wished))? {
         match (changed.remove(&said.number), said.what) {
-            (Some(None), _) => {}
             (Some(Some(note)), _) => match change::treated(&note) {
                 Some(which) => treated.push(Treated { at: note.at, which }),
                 None => notes.push(note),
@@ -168,7 +167,7 @@ fn own(place: &Place, settings: &Settings, days: u16) -> Result<Days, Failure> {
             (None, Said::Treated { which, at, .. }) => {
                 treated.push(Treated { at, which: side(which, at, &decisions) });
             }
-            (None, _) => {}
+            (Some(None) | None, _) => {}
         }
     }
     let excluded = store.excluded(lead(wished), until)?;
