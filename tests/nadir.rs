@@ -135,8 +135,8 @@ fn to_wait_is_said_with_its_reason() {
     assert_eq!(
         body(&day, 0),
         "69 mg/dL at 11:30, slowly rising, +0.6 mg/dL/min. Treated 11:16 at 57: +12 since. Rising: wait for the next \
-         look. Its lowest was 56 at 11:20, 11 min ago; lows like it took about 12 min from there to be back. Next look \
-         11:46."
+         look, unless your plan says to treat again. Its lowest was 56 at 11:20, 11 min ago; lows like it took about 12 \
+         min from there to be back. Next look 11:46."
     );
     let (at, decision) = day.asked()[0];
     assert_eq!(

@@ -163,7 +163,7 @@ fn nearest(time: TimeOfDay, at: Timestamp, clock: &WallClock, now: Timestamp) ->
 fn list(place: &Place, typed: &Typed) -> Result<ExitCode, Failure> {
     let (_, clock) = place.settings_in_force()?;
     let now = clock::wall();
-    let nothing = || Failure::new("the diary is empty").hint("write a line with: recheck note insulin 4 --at 14:05");
+    let nothing = || Failure::new("the diary is empty").hint("write a line with: recheck note insulin --at 14:05");
     let store = Store::look(&place.state())?;
     let all = store.as_ref().map_or_else(|| Ok(Vec::new()), Store::diary_with_deleted)?;
     let unanswered = store.as_ref().map_or_else(|| Ok(Vec::new()), Store::unanswered)?;

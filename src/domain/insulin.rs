@@ -119,7 +119,7 @@ impl Insulin {
 #[must_use]
 pub fn words(share: f64) -> &'static str {
     const WORDS: [(f64, &str); 13] = [
-        (0.075, "hardly any"),
+        (0.1, "less than a tenth"),
         (0.15, "about a tenth"),
         (0.225, "about a fifth"),
         (0.29, "about a quarter"),

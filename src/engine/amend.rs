@@ -242,7 +242,8 @@ impl Engine {
             self.drop_evening_look(was.at);
         }
         let is_dose = |note: &Note| matches!(note.kind, Kind::Insulin(_));
-        if is_dose(was) && !amended.others.iter().any(|note| is_dose(note) && note.at == was.at) {
+        let stands = |note: &Note| is_dose(note) && note.at == was.at;
+        if is_dose(was) && !amended.others.iter().chain(amended.is).any(stands) {
             self.state.doses.forget(was.at);
         }
         if let Some(is) = amended.is.filter(|is| is_dose(is)) {

@@ -71,7 +71,8 @@ impl Engine {
         turn.tell(What::Look, Condition::RecheckHigh, id, None, reason.clone(), false);
         // What is low already, or treated as a low, is told and looked at as one.
         let low_is_told = self.side(Side::Low).root().is_some() || self.state.low_care.is_some();
-        let works = self.policy.insulin.still_to_come(turn.now - treated.at) >= WORKS_FROM;
+        let works = |dose: Timestamp| self.policy.insulin.still_to_come(turn.now - dose) >= WORKS_FROM;
+        let works = works(treated.at) || self.state.doses.last_by(turn.now).is_some_and(works);
         if !low_is_told && turn.judged.is_some_and(|judged| goes_low(judged, works)) {
             turn.tell(What::Prompt, Condition::RecheckHigh, id, None, reason, true);
         }

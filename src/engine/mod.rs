@@ -258,11 +258,14 @@ impl Engine {
             return;
         }
         self.source(reading.source).judged = Some(reading.measured);
-        self.follow_corrections(reading);
         self.notice_two_signals(turn);
         let (doubt, cadence) = (self.doubt(turn.now), self.source(reading.source).cadence());
         let low_since = self.side(Side::Low).root().map(|root| root.since);
-        self.follow_forecasts(reading, doubt.is_none() && !self.is_left_out(reading.measured));
+        let counts = doubt.is_none() && !self.is_left_out(reading.measured);
+        self.follow_forecasts(reading, counts);
+        if counts {
+            self.follow_corrections(reading);
+        }
         for side in [Side::Low, Side::High] {
             turn.doubt = doubt.or_else(|| self.doubt_of_shape(side, reading));
             turn.judged = self.of_two_signals(side, turn.now).or(latest);
@@ -331,6 +334,7 @@ impl Engine {
         self.state.off.iter_mut().for_each(|off| off.shift(by));
         self.state.flood.shift(by);
         self.state.modes.shift(by);
+        self.state.doses.shift(by);
         self.keep_reminders_by(by, turn.now);
         self.keep_bedtime_by(by, turn.now);
         for source in self.numbers() {

@@ -197,8 +197,8 @@ impl Engine {
         let no_response = found.outcome == Outcome::NoResponse && !first_look;
         let measured = self.state.modes.ketones.is_some_and(|at| turn.now - at < KETONES_HOLD);
         let Some(care) = self.state.high_care.as_mut().filter(|care| !care.ketones) else { return false };
-        care.ketones = very_high && no_response;
-        care.ketones && !measured
+        care.ketones = very_high && no_response && !measured;
+        care.ketones
     }
 
     fn usual(&self, age: Span) -> Option<Usual> {

@@ -106,7 +106,7 @@ impl Engine {
     pub(super) fn noted(&mut self, turn: &mut Turn, note: &Note) {
         let at = note.at;
         self.remember_note(note);
-        turn.insulin = self.state.doses.last();
+        turn.insulin = self.state.doses.last_by(turn.now);
         match &note.kind {
             Kind::SensorStart(of) => return self.sensor_started(turn, at, of.as_deref()),
             Kind::SensorStop(of) => return self.sensor_stopped(turn, at, of.as_deref()),

@@ -370,7 +370,9 @@ impl Turn {
                 .after_low
                 .filter(|low| low.goes_with(what, condition, &reason, self.now))
                 .map(|low| low.since),
-            insulin: self.insulin.filter(|at| condition.side() == Some(Side::High) && *at <= self.now),
+            insulin: self
+                .insulin
+                .filter(|_| condition.side() == Some(Side::High) || condition == Condition::UnnotedRise),
             mode: self.mode.filter(|_| condition.side() == Some(Side::Low)),
             to,
             reason,

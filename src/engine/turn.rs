@@ -60,7 +60,7 @@ impl Engine {
             judged: None,
             doubt: None,
             after_low: None,
-            insulin: self.state.doses.last(),
+            insulin: self.state.doses.last_by(now),
             mode,
             written: false,
             out: Vec::new(),

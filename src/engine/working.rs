@@ -15,14 +15,11 @@ use serde::{Deserialize, Serialize};
 /// who correct twice; a joint clinic's teaching text, seen as an excerpt).
 pub const STACKS_WITHIN: Span = Span::hours(3);
 
-/// Doses are kept for so long after the newest: longer than any of them works.
+/// Doses are kept for so long before one that is noted: longer than any of them works.
 const KEPT: Span = Span::hours(24);
 
 /// Most doses kept. Ours: one every half hour of a day.
 const DOSES_MAX: usize = 48;
-
-/// A reading belongs to a step of a correction that is followed if it is no further from it than this.
-const NEAR_STEP: Span = Span::minutes(8);
 
 /// A dose of the insulin that is taken for meals and for highs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -42,8 +39,8 @@ struct Followed {
     before: Glucose,
     /// From then on something else was eaten or injected.
     until: Option<Timestamp>,
-    /// What was read at each step.
-    read: Vec<Option<Glucose>>,
+    /// What was read nearest to each step, and how far from it.
+    read: Vec<Option<(Span, Glucose)>>,
 }
 
 /// What is known of the insulin that was noted.
@@ -56,10 +53,19 @@ pub struct Doses {
 }
 
 impl Doses {
-    /// The last dose.
+    /// The last dose by then. One noted by a clock that was ahead is not of now.
     #[must_use]
-    pub fn last(&self) -> Option<Timestamp> {
-        self.taken.last().map(|dose| dose.at)
+    pub fn last_by(&self, now: Timestamp) -> Option<Timestamp> {
+        self.taken().rfind(|at| *at <= now)
+    }
+
+    /// The clock was set: every span keeps its length.
+    pub(super) fn shift(&mut self, by: Span) {
+        self.taken.iter_mut().for_each(|dose| dose.at = dose.at + by);
+        for followed in &mut self.followed {
+            followed.at = followed.at + by;
+            followed.until = followed.until.map(|until| until + by);
+        }
     }
 
     /// The doses in order of time.
@@ -79,9 +85,8 @@ impl Doses {
         if self.taken.get(place).is_none_or(|dose| dose.at != at) {
             self.taken.insert(place, Dose { at, correction: false, told: false });
         }
-        let newest = self.last().unwrap_or(at);
         let over = self.taken.len().saturating_sub(DOSES_MAX);
-        let old = self.taken.partition_point(|dose| newest - dose.at > KEPT);
+        let old = self.taken.partition_point(|dose| at - dose.at > KEPT);
         self.taken.drain(..over.max(old));
         self.something_else(at);
     }
@@ -108,6 +113,8 @@ impl Doses {
         if let Some(before) = before.filter(|_| self.followed.iter().all(|followed| followed.at != at)) {
             let until = self.taken.iter().map(|dose| dose.at).find(|other| *other > at);
             self.followed.push(Followed { at, before, until, read: vec![None; STEPS] });
+            let over = self.followed.len().saturating_sub(DOSES_MAX);
+            self.followed.drain(..over);
         }
     }
 
@@ -128,20 +135,21 @@ impl Doses {
         for followed in &mut self.followed {
             let since = reading.measured - followed.at;
             let step = (since + STEP.times(1, 2)).as_millis() / STEP.as_millis();
-            let away = (since.as_millis() - STEP.times(step, 1).as_millis()).abs();
-            let near = away <= NEAR_STEP.as_millis();
+            let away = Span::millis((since.as_millis() - STEP.times(step, 1).as_millis()).abs());
             let place = usize::try_from(step).ok().and_then(|step| step.checked_sub(1));
-            if let Some(read) = place.filter(|_| near).and_then(|place| followed.read.get_mut(place)) {
-                read.get_or_insert(reading.glucose);
+            if let Some(read) = place.and_then(|place| followed.read.get_mut(place))
+                && read.is_none_or(|(before, _)| away < before)
+            {
+                *read = Some((away, reading.glucose));
             }
         }
-        let ends = STEP.times(i64::try_from(STEPS).unwrap_or(i64::MAX), 1) + NEAR_STEP;
+        let ends = STEP.times(i64::try_from(STEPS).unwrap_or(i64::MAX), 1) + STEP;
         while let Some(place) = self.followed.iter().position(|followed| reading.measured - followed.at > ends) {
             let done = self.followed.remove(place);
             let read = |then: Timestamp| {
                 let step = (then - done.at).as_millis() / STEP.as_millis();
                 let place = usize::try_from(step).ok().and_then(|step| step.checked_sub(1));
-                place.and_then(|place| done.read.get(place).copied().flatten())
+                place.and_then(|place| done.read.get(place).copied().flatten()).map(|(_, glucose)| glucose)
             };
             self.past.keep(Drops::new(done.at, done.before, done.until, read));
         }

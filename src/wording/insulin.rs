@@ -21,27 +21,27 @@ fn to_come(dose: Timestamp, policy: &Policy, now: Timestamp) -> String {
 }
 
 impl Said<'_> {
-    /// Of a high: how long ago insulin was noted, and what of it is still to come.
+    /// Of a high: how long ago insulin was noted, and what of it is still to come. Where none is noted nothing is said of it,
+    /// since that would suggest some.
     pub(super) fn insulin(&self) -> String {
-        // That none is noted would suggest some, where a high may be a rebound.
-        let level = matches!(self.decision.condition, Condition::High | Condition::VeryHigh)
-            && self.decision.after_low.is_none();
-        match self.decision.insulin {
-            None if level && self.decision.to.is_wearer() => " No insulin is noted.".to_owned(),
-            None => String::new(),
-            Some(at) => {
-                let after = since(at, self.voice.now);
-                match self.policy.therapy {
-                    _ if after > self.policy.insulin.works_for() => format!(" Insulin was last noted {after} ago."),
-                    Therapy::SelfAdjusting => {
-                        format!(" Insulin was last noted {after} ago; what your pump gives by itself is not seen.")
-                    }
-                    Therapy::Injections | Therapy::Pump => format!(
-                        " Insulin was last noted {after} ago: {}, by an estimate.",
-                        to_come(at, self.policy, self.voice.now)
-                    ),
-                }
-            }
+        const UNSEEN: &str = "what your pump gives by itself is not seen";
+        let adjusts = self.policy.therapy == Therapy::SelfAdjusting;
+        let level = matches!(self.decision.condition, Condition::High | Condition::VeryHigh);
+        let Some(at) = self.decision.insulin else {
+            return if adjusts && level { format!(" Mind that {UNSEEN}.") } else { String::new() };
+        };
+        let after = since(at, self.voice.now);
+        // A rise that nothing was noted for has its own words; a dose that still works belongs to them.
+        if self.decision.condition == Condition::UnnotedRise && after > self.policy.insulin.works_for() {
+            return String::new();
+        }
+        if adjusts {
+            format!(" Insulin was last noted {after} ago; {UNSEEN}.")
+        } else if after > self.policy.insulin.works_for() {
+            format!(" Insulin was last noted {after} ago.")
+        } else {
+            let to_come = to_come(at, self.policy, self.voice.now);
+            format!(" Insulin was last noted {after} ago: {to_come}, by an estimate.")
         }
     }
 

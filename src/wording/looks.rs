@@ -6,6 +6,7 @@ use crate::domain::glucose::{Glucose, Measured};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Side};
 use crate::engine::mode::reason::Why;
+use crate::engine::outcome::{Found, Outcome};
 use crate::engine::reason::{Began, Reason, Treatment};
 
 impl Said<'_> {
@@ -51,7 +52,7 @@ impl Said<'_> {
             }
             Reason::NightOver { since, next } => self.kept_high("the morning", *since, *next),
             Reason::QuietHoursOver { since, next } => self.kept_high("the end of quiet hours", *since, *next),
-            Reason::Back { treated, .. } => self.back(treated),
+            Reason::Back { treated, found } => self.back(treated, found.as_ref()),
             _ => (format!("{value}, {at}"), self.full_value()),
         }
     }
@@ -79,7 +80,7 @@ impl Said<'_> {
             ),
             Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
             Reason::MeterAgain { measured, meter, next } => self.measure_again(*measured, *meter, *next),
-            Reason::Back { treated, .. } => self.back(treated),
+            Reason::Back { treated, found } => self.back(treated, found.as_ref()),
             Reason::Mode { said: Why::StillBelow { treated, limit } } => self.still_below(treated, *limit),
             _ => (format!("{value}, {at}"), self.full_value()),
         }
@@ -108,7 +109,13 @@ impl Said<'_> {
         )
     }
 
-    fn back(&self, treated: &Treatment) -> (String, String) {
+    fn back(&self, treated: &Treatment, found: Option<&Found>) -> (String, String) {
+        let falls = found.is_some_and(|found| found.outcome == Outcome::FallingTooFast);
+        let then = match self.decision.condition {
+            _ if falls => "A low may follow: keep looking, and follow your plan for one.",
+            Condition::RecheckHigh => "Its hourly looks are over.",
+            _ => "No more looks for this one.",
+        };
         let after = since(treated.at, self.voice.now);
         (
             format!(
@@ -118,7 +125,7 @@ impl Said<'_> {
                 self.read_at(),
                 self.changed_since(treated)
             ),
-            format!("{} {}No more looks for this one.", self.full_value(), self.treated_then(treated)),
+            format!("{} {}{then}", self.full_value(), self.treated_then(treated)),
         )
     }
 

@@ -29,7 +29,7 @@ impl Said<'_> {
             _ if rises && self.is_very_low() => {
                 ("Check", "Rising, and still very low: check with a meter, and follow your plan.")
             }
-            _ if rises => ("Wait", "Rising: wait for the next look."),
+            _ if rises => ("Wait", "Rising: wait for the next look, unless your plan says to treat again."),
             Began::Symptoms | Began::Meter => {
                 ("Treat by plan", "Not rising: treat by your plan, then `recheck treated`. Do not stay alone.")
             }
