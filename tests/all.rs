@@ -27,6 +27,7 @@ mod hours;
 mod insulin;
 mod intake;
 mod layers;
+mod life;
 mod links;
 mod lives;
 mod meter;

@@ -1,68 +1,19 @@
 //! Forecasts: what they change, and what they leave as it is.
 
+use super::life::{Life, NOON, one_sensor};
 use super::swings::swings;
 use recheck::domain::diary::{Kind, Note};
-use recheck::domain::glucose::Glucose;
-use recheck::domain::local::Zone;
 use recheck::domain::mode::{Mode, Wish};
-use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
-use recheck::engine::Engine;
 use recheck::engine::effect::{Audience, Condition, Decision, Doubt, Id, What};
 use recheck::engine::event::{Event, Which};
 use recheck::engine::forecast::Chance;
-use recheck::engine::policy::{Policy, Rings, SourceKind, SourcePolicy};
+use recheck::engine::policy::{Policy, Rings};
 use recheck::engine::reason::{Likely, Reason};
 use recheck::outbox::plan::{Address, Addresses, Order, plan};
 use recheck::wording::Voice;
 use recheck::wording::reason::line;
 use recheck::wording::text::text;
-
-/// 2026-03-02 12:00 UTC.
-const NOON: Timestamp = Timestamp::from_seconds(1_772_452_800);
-
-fn policy() -> Policy {
-    let mut policy = Policy::new(Zone::UTC);
-    policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
-    policy
-}
-
-struct Life {
-    engine: Engine,
-    now: Timestamp,
-    told: Vec<(Timestamp, Decision)>,
-}
-
-impl Life {
-    fn new(policy: Policy) -> Self {
-        Self { engine: Engine::new(policy), now: NOON, told: Vec::new() }
-    }
-
-    /// A value every five minutes; ticks come when the engine wants them.
-    fn reads(&mut self, values: &[i32]) -> &mut Self {
-        for value in values {
-            let rows = vec![Reading { source: SourceId(0), measured: self.now, glucose: Glucose::mg_dl(*value) }];
-            self.happens(&Event::Readings { rows, first_sight: false });
-            self.now = self.now + Span::minutes(5);
-        }
-        self
-    }
-
-    fn happens(&mut self, event: &Event) -> &mut Self {
-        while let Some(due) = self.engine.next_deadline().filter(|due| *due < self.now) {
-            let told = self.engine.handle(&Event::Tick, due);
-            self.told.extend(told.into_iter().map(|decision| (due, decision)));
-        }
-        let told = self.engine.handle(event, self.now);
-        self.told.extend(told.into_iter().map(|decision| (self.now, decision)));
-        self
-    }
-
-    fn first(&self, what: What, condition: Condition) -> &Decision {
-        let found = self.told.iter().find(|(_, decision)| decision.what == what && decision.condition == condition);
-        &found.unwrap_or_else(|| panic!("{what:?} {condition:?} is not among {:?}", self.told)).1
-    }
-}
 
 /// A fall that is foreseen: it rings at 74.
 const FALL: [i32; 12] = [128, 127, 126, 125, 124, 123, 122, 110, 101, 92, 83, 74];
@@ -74,21 +25,21 @@ fn addresses() -> Addresses {
 
 #[test]
 fn low_and_very_low_go_on_in_the_thread_of_what_foresaw_them() {
-    let mut life = Life::new(policy());
-    life.reads(&FALL).reads(&[66, 57, 50]);
+    let mut life = Life::new(one_sensor(), NOON);
+    life.reads(FALL).reads([66, 57, 50]);
     let foreseen = life.first(What::Raised, Condition::ForecastLow).clone();
     assert!(foreseen.rings);
     for level in [Condition::Low, Condition::VeryLow, Condition::ForecastVeryLow] {
         assert_eq!(life.first(What::Raised, level).part_of, Some(foreseen.id), "{level:?}");
     }
     // The message is replaced, not taken down and sent anew.
-    let orders = |decision: &Decision| plan(decision, 1, &addresses(), &policy(), NOON);
+    let orders = |decision: &Decision| plan(decision, 1, &addresses(), &one_sensor(), NOON);
     assert_eq!(orders(life.first(What::Ended, Condition::ForecastLow)), None);
     for said in [&foreseen, life.first(What::Raised, Condition::Low), life.first(What::Raised, Condition::VeryLow)] {
         let Some(Order::Send(messages)) = orders(said) else { panic!("{said:?}") };
         assert_eq!(messages[0].thread, Some(foreseen.id));
     }
-    life.reads(&[75, 90, 95, 95, 95, 95, 95, 95, 95, 95, 95, 95]);
+    life.reads([75, 90, 95, 95, 95, 95, 95, 95, 95, 95, 95, 95]);
     let ended = life.first(What::Ended, Condition::Low).clone();
     assert_eq!(plan(&ended, 1, &addresses(), life.engine.policy(), life.now), Some(Order::Withdraw(foreseen.id)));
 }
@@ -96,8 +47,8 @@ fn low_and_very_low_go_on_in_the_thread_of_what_foresaw_them() {
 /// A low that falls fast makes a very low likely: it is said once, by the low.
 #[test]
 fn a_level_that_rings_speaks_for_what_it_may_become() {
-    let mut life = Life::new(policy());
-    life.reads(&[128, 127, 126, 125, 124, 110, 94, 78, 62, 57]);
+    let mut life = Life::new(one_sensor(), NOON);
+    life.reads([128, 127, 126, 125, 124, 110, 94, 78, 62, 57]);
     assert!(life.first(What::Raised, Condition::Low).rings);
     assert!(!life.first(What::Raised, Condition::ForecastVeryLow).rings);
     assert_eq!(life.first(What::Withheld, Condition::ForecastVeryLow).reason.word(), "worse_active");
@@ -105,8 +56,8 @@ fn a_level_that_rings_speaks_for_what_it_may_become() {
 
 #[test]
 fn what_has_not_come_is_taken_down() {
-    let mut life = Life::new(policy());
-    life.reads(&FALL).reads(&[76, 80, 84, 88, 90, 92]);
+    let mut life = Life::new(one_sensor(), NOON);
+    life.reads(FALL).reads([76, 80, 84, 88, 90, 92]);
     let foreseen = life.first(What::Raised, Condition::ForecastLow).clone();
     let ended = life.first(What::Ended, Condition::ForecastLow).clone();
     assert!(matches!(ended.reason, Reason::DidNotCome { .. }));
@@ -125,8 +76,8 @@ fn forecasts_take_nothing_from_levels() {
     let mut rung = 0;
     for seed in 0..12 {
         let values = swings(seed, 10 * 288);
-        let without = Life::new(quiet(policy(), Rings::Never, 30)).reads(&values).others();
-        let mut life = Life::new(quiet(policy(), Rings::Always, 5));
+        let without = Life::new(quiet(one_sensor(), Rings::Never, 30), NOON).reads(&values).others();
+        let mut life = Life::new(quiet(one_sensor(), Rings::Always, 5), NOON);
         life.reads(&values);
         rung +=
             life.told.iter().filter(|(_, decision)| decision.condition.foreseen().is_some() && decision.rings).count();
@@ -136,6 +87,11 @@ fn forecasts_take_nothing_from_levels() {
 }
 
 impl Life {
+    fn first(&self, what: What, condition: Condition) -> &Decision {
+        let found = self.told.iter().find(|(_, decision)| decision.what == what && decision.condition == condition);
+        &found.unwrap_or_else(|| panic!("{what:?} {condition:?} is not among {:?}", self.told)).1
+    }
+
     /// What was decided beside forecasts.
     fn others(&self) -> Vec<(Timestamp, What, Condition, bool, &'static str)> {
         let others = self.told.iter().filter(|(_, decision)| decision.condition.foreseen().is_none());
@@ -147,7 +103,7 @@ impl Life {
 
     fn chances(&mut self, values: &[i32]) -> Vec<[Option<Chance>; 3]> {
         let one = |value: &i32| {
-            self.reads(&[*value]);
+            self.reads([*value]);
             Condition::FORECASTS.map(|condition| self.engine.chance(condition))
         };
         values.iter().map(one).collect()
@@ -158,21 +114,21 @@ impl Life {
 #[test]
 fn scores_on_a_part_are_those_on_the_whole() {
     let values = swings(7, 3 * 288);
-    let whole = Life::new(policy()).chances(&values);
+    let whole = Life::new(one_sensor(), NOON).chances(&values);
     assert!(whole.iter().flatten().flatten().count() > 300);
     for cut in [1, 2, 5, 100, 411, 640] {
         let mut other = values[..cut].to_vec();
         other.extend(swings(cut as u64, 288));
-        assert_eq!(Life::new(policy()).chances(&values[..cut]), whole[..cut], "{cut}");
-        assert_eq!(Life::new(policy()).chances(&other)[..cut], whole[..cut], "{cut}");
+        assert_eq!(Life::new(one_sensor(), NOON).chances(&values[..cut]), whole[..cut], "{cut}");
+        assert_eq!(Life::new(one_sensor(), NOON).chances(&other)[..cut], whole[..cut], "{cut}");
     }
 }
 
 #[test]
 fn one_forecast_rings_at_most_once_in_an_hour() {
     for seed in 0..12 {
-        let mut life = Life::new(policy());
-        life.reads(&swings(seed, 10 * 288));
+        let mut life = Life::new(one_sensor(), NOON);
+        life.reads(swings(seed, 10 * 288));
         for condition in Condition::FORECASTS {
             let rang: Vec<Timestamp> = life
                 .told
@@ -189,8 +145,8 @@ fn one_forecast_rings_at_most_once_in_an_hour() {
 fn one_that_rang_can_be_treated_by_its_number_or_by_eating() {
     let ate = |at| Event::Noted(Note { at, kind: Kind::Carbohydrate(None), words: String::new() });
     for how in 0..3 {
-        let mut life = Life::new(policy());
-        life.reads(&FALL);
+        let mut life = Life::new(one_sensor(), NOON);
+        life.reads(FALL);
         let id = life.first(What::Raised, Condition::ForecastLow).id;
         let at = life.now;
         let event = match how {
@@ -198,25 +154,25 @@ fn one_that_rang_can_be_treated_by_its_number_or_by_eating() {
             1 => Event::Treated { which: None, at, look: None },
             _ => ate(at),
         };
-        life.happens(&event);
+        life.happens(&event, life.now);
         let answer = life.first(What::Answer, Condition::RecheckLow);
         assert_eq!(answer.part_of, Some(id));
         assert!(matches!(answer.reason, Reason::LooksPlanned { .. }), "{how}");
         // The low that comes all the same rings, and so does the look.
-        life.reads(&[68, 66, 65, 64, 63]);
+        life.reads([68, 66, 65, 64, 63]);
         assert!(life.first(What::Raised, Condition::Low).rings);
         assert!(life.first(What::Prompt, Condition::RecheckLow).rings);
     }
     // One that only was recorded is not what "treated" means.
-    let mut silent = policy();
+    let mut silent = one_sensor();
     silent.forecasts.low.sound = Chance::percent(99);
-    let mut life = Life::new(silent);
-    life.reads(&FALL);
+    let mut life = Life::new(silent, NOON);
+    life.reads(FALL);
     let id = life.first(What::Raised, Condition::ForecastLow).id;
     let at = life.now;
-    life.happens(&Event::Treated { which: None, at, look: None });
+    life.happens(&Event::Treated { which: None, at, look: None }, life.now);
     assert!(matches!(life.first(What::Answer, Condition::Diary).reason, Reason::WhichOne { .. }));
-    life.happens(&Event::Seen { which: Some(id), until: None, by: None });
+    life.happens(&Event::Seen { which: Some(id), until: None, by: None }, life.now);
     assert!(matches!(life.told.last().unwrap().1.reason, Reason::NoSuchAlert { id: Id(_) }));
 }
 
@@ -234,17 +190,19 @@ fn the_chance_it_rings_from_moves_to_the_rings_a_person_bears() {
     };
     let lived = |false_a_day: Option<u16>, doubted: bool, dips: usize| {
         let day = day(dips);
-        let mut policy = policy();
+        let mut policy = one_sensor();
         policy.forecasts.low.rings = Rings::Always;
         policy.forecasts.low.false_a_day = false_a_day;
-        let mut life = Life::new(policy);
+        let mut life = Life::new(policy, NOON);
         if doubted {
             let wish = Wish::Begin { mode: Mode::Doubted, span: Some(Span::hours(12)) };
             for _ in 0..70 {
                 let at = life.now;
-                life.happens(&Event::Mode { wish, at }).reads(&day[..144]);
+                life.happens(&Event::Mode { wish, at }, at);
+                life.reads(&day[..144]);
                 let at = life.now;
-                life.happens(&Event::Mode { wish, at }).reads(&day[144..]);
+                life.happens(&Event::Mode { wish, at }, at);
+                life.reads(&day[144..]);
             }
         } else {
             (0..70).for_each(|_| {
@@ -280,11 +238,11 @@ fn the_chance_it_rings_from_moves_to_the_rings_a_person_bears() {
 
 #[test]
 fn why_says_how_the_last_ones_came_out() {
-    let mut life = Life::new(policy());
+    let mut life = Life::new(one_sensor(), NOON);
     for fall in 0..3 {
-        life.reads(&FALL).reads(&[if fall == 1 { 80 } else { 68 }; 4]).reads(&[120; 20]);
+        life.reads(FALL).reads([if fall == 1 { 80 } else { 68 }; 4]).reads([120; 20]);
     }
-    life.reads(&FALL);
+    life.reads(FALL);
     let (at, last) = life.told.iter().rev().find(|(_, decision)| likely(decision).is_some()).unwrap();
     let why = line(last, Voice::new(life.engine.policy(), *at));
     assert!(why.contains("of a hundred such moments 6") && why.contains("have a reading beyond 70 by"), "{why}");
@@ -300,8 +258,8 @@ fn why_says_how_the_last_ones_came_out() {
 #[test]
 fn odd_shapes_soften_words_and_delay_nothing() {
     let steady = [96, 95, 96, 95, 94, 95, 96, 95, 96];
-    let mut dip = Life::new(policy());
-    dip.reads(&steady).reads(&[84, 74, 66, 52]);
+    let mut dip = Life::new(one_sensor(), NOON);
+    dip.reads(steady).reads([84, 74, 66, 52]);
     let low = dip.first(What::Raised, Condition::Low);
     assert_eq!((low.doubt, low.rings), (Some(Doubt::Dip), true));
     let said = text(low, dip.engine.policy(), NOON);
@@ -313,18 +271,18 @@ fn odd_shapes_soften_words_and_delay_nothing() {
     assert_eq!(*begins, NOON + Span::minutes(5 * 12), "on its first reading");
     assert!(text(very_low, dip.engine.policy(), NOON).title.starts_with("Treat now: 52"));
 
-    let mut jump = Life::new(policy());
-    jump.reads(&steady).reads(&[251, 252, 253, 254, 255]);
+    let mut jump = Life::new(one_sensor(), NOON);
+    jump.reads(steady).reads([251, 252, 253, 254, 255]);
     let very_high = jump.first(What::Raised, Condition::VeryHigh);
     assert_eq!(very_high.doubt, None, "the jump is past when it is told");
-    let mut flat = Life::new(policy());
-    flat.reads(&[188; 16]);
+    let mut flat = Life::new(one_sensor(), NOON);
+    flat.reads([188; 16]);
     assert_eq!(flat.first(What::Raised, Condition::High).doubt, None);
     let foreseen = {
-        let mut life = Life::new(policy());
-        life.reads(&steady).reads(&[84, 70]);
+        let mut life = Life::new(one_sensor(), NOON);
+        life.reads(steady).reads([84, 70]);
         life.first(What::Raised, Condition::ForecastLow).clone()
     };
-    let said = text(&foreseen, &policy(), NOON);
+    let said = text(&foreseen, &one_sensor(), NOON);
     assert!(said.title.ends_with("Check with a meter") && said.title.contains("70 by"), "{said:?}");
 }

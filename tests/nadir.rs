@@ -1,68 +1,33 @@
 //! The lowest value of a low: it is what it was over any life, its words say it with its time, and it moves no look.
 
+use super::life::{Life, MIDNIGHT, one_sensor};
 use super::swings::swings;
 use recheck::domain::glucose::Glucose;
-use recheck::domain::local::Zone;
-use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
 use recheck::engine::effect::{Audience, Decision, Side, What};
 use recheck::engine::event::{Event, Which};
 use recheck::engine::nadir::Lowest;
-use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use recheck::engine::reason::Reason;
 use recheck::outbox::plan::{Address, Addresses, Order, plan};
 use recheck::wording::Voice;
 use recheck::wording::reason::line;
 use recheck::wording::text::text;
 
-/// 2026-03-02 00:00 UTC.
-const MIDNIGHT: Timestamp = Timestamp::from_seconds(1_772_409_600);
-
-fn policy() -> Policy {
-    let mut policy = Policy::new(Zone::UTC);
-    policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
-    policy
+/// Its first reading comes five minutes after that hour.
+fn at_hour(hour: i64) -> Life {
+    Life::new(one_sensor(), MIDNIGHT + Span::hours(hour) + Span::minutes(5))
 }
 
-struct Life {
-    engine: Engine,
-    now: Timestamp,
-    told: Vec<(Timestamp, Decision)>,
+/// A minute after the last reading.
+fn treats(life: &mut Life) -> Timestamp {
+    let at = life.now - Span::minutes(4);
+    life.happens(&Event::Treated { which: Some(Which::Side(Side::Low)), at, look: None }, at);
+    at
 }
 
-impl Life {
-    fn at_hour(hour: i64) -> Self {
-        Self { engine: Engine::new(policy()), now: MIDNIGHT + Span::hours(hour), told: Vec::new() }
-    }
-
-    fn happens(&mut self, event: &Event, at: Timestamp) {
-        while let Some(due) = self.engine.next_deadline().filter(|due| *due < at) {
-            self.told.extend(self.engine.handle(&Event::Tick, due).into_iter().map(|one| (due, one)));
-        }
-        self.told.extend(self.engine.handle(event, at).into_iter().map(|one| (at, one)));
-        let saved = serde_json::to_string(self.engine.snapshot()).unwrap();
-        self.engine = Engine::restore(self.engine.policy().clone(), serde_json::from_str(&saved).unwrap());
-        self.now = at;
-    }
-
-    fn reads(&mut self, values: &[i32]) {
-        for value in values {
-            let at = self.now + Span::minutes(5);
-            let rows = vec![Reading { source: SourceId(0), measured: at, glucose: Glucose::mg_dl(*value) }];
-            self.happens(&Event::Readings { rows, first_sight: false }, at);
-        }
-    }
-
-    fn treats(&mut self) {
-        let at = self.now + Span::minutes(1);
-        self.happens(&Event::Treated { which: Some(Which::Side(Side::Low)), at, look: None }, at);
-        self.now = at - Span::minutes(1);
-    }
-
-    fn asked(&self) -> Vec<&(Timestamp, Decision)> {
-        self.told.iter().filter(|(_, one)| one.what == What::Prompt && one.rings).collect()
-    }
+fn asked(life: &Life) -> Vec<&(Timestamp, Decision)> {
+    life.told.iter().filter(|(_, one)| one.what == What::Prompt && one.rings).collect()
 }
 
 fn lowest(decision: &Decision) -> Option<Lowest> {
@@ -77,17 +42,17 @@ fn every_look_tells_the_lowest_reading_of_its_low() {
     let (mut looks, mut pricks, mut plain) = (0, 0, 0);
     for seed in 1..=7 {
         let values = swings(seed, 10 * 288);
-        let mut life = Life::at_hour(0);
+        let mut life = at_hour(0);
         let (mut treated, mut episode): (Option<Timestamp>, Option<(Timestamp, Timestamp)>) = (None, None);
         let mut from = MIDNIGHT;
         let mut read: Vec<(Timestamp, i32)> = Vec::new();
         for value in values {
-            let before = life.told.len();
-            life.reads(&[value]);
-            read.push((life.now, value));
+            let (before, now) = (life.told.len(), life.now);
+            life.reads([value]);
+            read.push((now, value));
             if value < 70 {
-                let goes_on = episode.filter(|(_, last)| life.now - *last < Span::minutes(25));
-                episode = Some((goes_on.map_or(life.now, |(first, _)| first), life.now));
+                let goes_on = episode.filter(|(_, last)| now - *last < Span::minutes(25));
+                episode = Some((goes_on.map_or(now, |(first, _)| first), now));
             }
             for (at, decision) in life.told[before..].iter().filter(|(_, one)| one.what == What::Prompt) {
                 let Reason::StillLow { lowest, treated: what, .. } = decision.reason else { continue };
@@ -111,8 +76,7 @@ fn every_look_tells_the_lowest_reading_of_its_low() {
             }
             let open = life.engine.snapshot().low.root().is_some();
             if value < 70 && open && treated.is_none() {
-                life.treats();
-                treated = Some(life.now + Span::minutes(1));
+                treated = Some(treats(&mut life));
                 from = episode.unwrap().0;
             }
         }
@@ -121,34 +85,34 @@ fn every_look_tells_the_lowest_reading_of_its_low() {
 }
 
 fn body(life: &Life, place: usize) -> String {
-    let (at, decision) = life.asked()[place];
+    let (at, decision) = asked(life)[place];
     text(decision, life.engine.policy(), *at).body
 }
 
 #[test]
 fn to_wait_is_said_with_its_reason() {
-    let mut day = Life::at_hour(11);
-    day.reads(&[58, 57, 57]);
-    day.treats();
-    day.reads(&[56, 62, 69]);
-    day.reads(&[74]);
+    let mut day = at_hour(11);
+    day.reads([58, 57, 57]);
+    treats(&mut day);
+    day.reads([56, 62, 69]);
+    day.reads([74]);
     assert_eq!(
         body(&day, 0),
         "69 mg/dL at 11:30, slowly rising, +0.6 mg/dL/min. Treated 11:16 at 57: +12 since. Rising: wait for the next \
          look, unless your plan says to treat again. Its lowest was 56 at 11:20, 11 min ago; lows like it took about 12 \
          min from there to be back. Next look 11:46."
     );
-    let (at, decision) = day.asked()[0];
+    let (at, decision) = asked(&day)[0];
     assert_eq!(
         line(decision, Voice::new(day.engine.policy(), *at)),
         "recheck_low asked on 69 mg/dL at 11:30 (slowly rising): still low, lowest 56 at 11:20, 11 min before (lows \
          like it: back after about 12 min); treated at 11:16, next look 11:46"
     );
     // Later than lows like it.
-    let mut late = Life::at_hour(11);
-    late.reads(&[60, 58, 56]);
-    late.treats();
-    late.reads(&[60, 65, 69, 74]);
+    let mut late = at_hour(11);
+    late.reads([60, 58, 56]);
+    treats(&mut late);
+    late.reads([60, 65, 69, 74]);
     assert!(
         body(&late, 0).contains(
             "Its lowest was 56 at 11:15, 16 min ago; lows like it took about 12 min from there to be back. This one \
@@ -162,11 +126,11 @@ fn to_wait_is_said_with_its_reason() {
 #[test]
 fn a_very_low_one_takes_longer_by_night_and_asks_for_a_finger_prick() {
     for (hour, minutes) in [(11, 19), (2, 27)] {
-        let mut life = Life::at_hour(hour);
-        life.reads(&[58, 54, 50]);
-        life.treats();
-        life.reads(&[52, 58, 66, 74]);
-        let (at, decision) = life.asked()[0];
+        let mut life = at_hour(hour);
+        life.reads([58, 54, 50]);
+        treats(&mut life);
+        life.reads([52, 58, 66, 74]);
+        let (at, decision) = asked(&life)[0];
         let said = text(decision, life.engine.policy(), *at);
         assert!(said.title.starts_with("Prick a finger: 66, "), "{said:?}");
         let why = format!(
@@ -191,15 +155,15 @@ fn a_very_low_one_takes_longer_by_night_and_asks_for_a_finger_prick() {
 /// What an older version saved holds no lowest value: the looks go on without.
 #[test]
 fn a_care_without_it_goes_on() {
-    let mut life = Life::at_hour(11);
-    life.reads(&[58, 54, 50]);
-    life.treats();
+    let mut life = at_hour(11);
+    life.reads([58, 54, 50]);
+    treats(&mut life);
     let mut saved = serde_json::to_value(life.engine.snapshot()).unwrap();
     saved["low_care"].as_object_mut().unwrap().remove("lowest").unwrap();
     saved["last_low"].as_object_mut().unwrap().remove("lowest").unwrap();
-    life.engine = Engine::restore(policy(), serde_json::from_value(saved).unwrap());
-    life.reads(&[56, 58, 60]);
-    life.reads(&[62]);
-    let (_, decision) = life.asked()[0];
+    life.engine = Engine::restore(one_sensor(), serde_json::from_value(saved).unwrap());
+    life.reads([56, 58, 60]);
+    life.reads([62]);
+    let (_, decision) = asked(&life)[0];
     assert_eq!(lowest(decision).map(|lowest| lowest.value), Some(Glucose::mg_dl(56)));
 }

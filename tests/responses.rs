@@ -689,6 +689,9 @@ fn the_night_in_the_document_is_shown_as_it_says() {
     let zone = ["--set", "wearer.timezone=Europe/Madrid", &paths[0], &paths[1]];
     let text = said(&recheck, &zone);
     assert_eq!(text, fenced("shown"), "\n{text}");
+    // A line that stands in two files is one.
+    let copy = &files(&recheck, &[("again.csv", &diary)])[0];
+    assert_eq!(tables(&said(&recheck, &[&zone[..], &[copy]].concat())), tables(&text));
     let mmol = said(&recheck, &[&zone[..], &["--set", "wearer.unit=mmol/L"]].concat());
     for text in [&text, &mmol] {
         assert!(tables(text).lines().all(|line| line.chars().count() <= 80), "{text}");

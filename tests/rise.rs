@@ -1,50 +1,33 @@
 //! A rise that nothing was noted for: held against the rule over any life, and nothing else changes by it.
 
+use super::life::{Life, MIDNIGHT, one_sensor};
 use super::swings::swings;
-use recheck::domain::diary::{Kind, Note};
-use recheck::domain::glucose::Glucose;
+use recheck::domain::diary::Kind;
 use recheck::domain::local::Zone;
-use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
-use recheck::engine::Engine;
 use recheck::engine::effect::{Condition, Decision, Id, Priority, What};
-use recheck::engine::event::Event;
-use recheck::engine::policy::{Policy, Rings, SourceKind, SourcePolicy};
+use recheck::engine::policy::{Policy, Rings};
 use recheck::engine::reason::Reason;
 use recheck::wording::Voice;
 use recheck::wording::reason::line;
 use recheck::wording::text::text;
 
-/// 2026-03-02 00:00 UTC.
-const MIDNIGHT: Timestamp = Timestamp::from_seconds(1_772_409_600);
-
 fn policy(rings: Rings) -> Policy {
-    let mut policy = Policy::new(Zone::UTC);
-    policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
+    let mut policy = one_sensor();
     policy.unnoted_rise.rings = rings;
     policy
 }
 
 /// Five-minute readings; insulin is noted before the readings of these places.
 fn live(policy: Policy, values: &[i32], doses: &[usize]) -> Vec<(Timestamp, Decision)> {
-    let mut engine = Engine::new(policy);
-    let mut told = Vec::new();
+    let mut life = Life::new(policy, MIDNIGHT);
     for (place, value) in values.iter().enumerate() {
-        let now = MIDNIGHT + Span::minutes(5 * i64::try_from(place).unwrap());
-        while let Some(due) = engine.next_deadline().filter(|due| *due < now) {
-            told.extend(engine.handle(&Event::Tick, due).into_iter().map(|one| (due, one)));
-        }
         if doses.contains(&place) {
-            let note = Note { at: now, kind: Kind::Insulin(None), words: String::new() };
-            told.extend(engine.handle(&Event::Noted(note), now).into_iter().map(|one| (now, one)));
+            life.notes(Kind::Insulin(None), life.now);
         }
-        let rows = vec![Reading { source: SourceId(0), measured: now, glucose: Glucose::mg_dl(*value) }];
-        let event = Event::Readings { rows, first_sight: false };
-        told.extend(engine.handle(&event, now).into_iter().map(|one| (now, one)));
-        let saved = serde_json::to_string(engine.snapshot()).unwrap();
-        engine = Engine::restore(engine.policy().clone(), serde_json::from_str(&saved).unwrap());
+        life.reads([value]);
     }
-    told
+    life.told
 }
 
 fn place(at: Timestamp) -> usize {

@@ -1,18 +1,18 @@
 //! `recheck diary`: what is noted, and its care: a line is amended, deleted, or brought back, and what it said
 //! before is kept.
 
-use super::Place;
 use super::print::{Failure, folded, line};
 use super::say::{kind_of, noted_at, say};
+use super::zone::midnight;
+use super::{Place, open_store};
 use crate::config::words::span;
 use crate::daemon::clock;
 use crate::domain::change::{Change, NotChanged, WhichLine, treated, treatment};
 use crate::domain::diary::{Kind, Note};
-use crate::domain::local::{TimeOfDay, Zone};
+use crate::domain::local::{Local as _, Meaning, TimeOfDay, Zone};
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
 use crate::domain::written::{Excursion, amount_and_unit};
-use crate::formats::stamp::{Read, Stamp};
 use crate::store::Store;
 use crate::store::diary::DiaryLine;
 use crate::store::inbox::{Line, Said};
@@ -91,10 +91,7 @@ fn line_named(place: &Place, number: &str) -> Result<(WhichLine, Note), Failure>
         Some(said) => WhichLine::Said(said.parse().map_err(|_| no_such())?),
         None => WhichLine::Number(number.parse().map_err(|_| no_such())?),
     };
-    let folder = place.state();
-    std::fs::create_dir_all(&folder)
-        .map_err(|error| Failure::new(format!("cannot use the state folder {}: {error}", folder.display())))?;
-    let store = Store::open(&folder)?;
+    let store = open_store(&place.state())?;
     if let Some(line) = store.diary_line(which)? {
         return Ok((WhichLine::Number(line.number), line.note));
     }
@@ -149,14 +146,11 @@ fn amend(place: &Place, typed: &Typed, number: &str, what: &[&str]) -> Result<Ex
 /// The time of day that is nearest to when it happened, and has been.
 fn nearest(time: TimeOfDay, at: Timestamp, clock: &WallClock, now: Timestamp) -> Option<Timestamp> {
     let day = clock.zone_at(at).wall(at).date();
-    let on = |days: i64| {
-        let date = day + Duration::days(days);
-        match Stamp::Iso.read(&format!("{} {time}", date.format("%Y-%m-%d")), clock)? {
-            Read::Once(at) | Read::Skipped(at) => Some([at; 2]),
-            Read::Twice(earlier, later) => Some([earlier, later]),
-        }
+    let on = |days: i64| match clock.meaning((day + Duration::days(days)).and_time(time.on_clock())) {
+        Meaning::Once(at) | Meaning::Skipped(at) => [at; 2],
+        Meaning::Twice(earlier, later) => [earlier, later],
     };
-    let all = (-1..=1).filter_map(on).flatten().filter(|other| *other <= now);
+    let all = (-1..=1).flat_map(on).filter(|other| *other <= now);
     all.min_by_key(|other| ((*other - at).as_millis().abs(), *other))
 }
 
@@ -196,10 +190,7 @@ fn list(place: &Place, typed: &Typed) -> Result<ExitCode, Failure> {
 
 /// The days that are listed.
 fn period(typed: &Typed, clock: &WallClock, now: Timestamp) -> Result<(Timestamp, Timestamp), Failure> {
-    let midnight = |day: NaiveDate| match Stamp::Iso.read(&format!("{} 00:00", day.format("%Y-%m-%d")), clock) {
-        Some(Read::Once(at) | Read::Twice(at, _) | Read::Skipped(at)) => at,
-        None => now,
-    };
+    let midnight = |day: NaiveDate| midnight(day, clock);
     if let Some(text) = &typed.day {
         let day = super::zone::day(text).filter(|day| (1970..=9_000).contains(&day.year())).ok_or_else(|| {
             Failure::new(format!("--day is \"{text}\"")).hint("it should be a day such as 2026-03-02")

@@ -1,17 +1,17 @@
 //! `recheck exclude`: stretches of time that are not counted, with the reason; listed, and taken back. What alerts is
 //! not asked: alerts ring as ever.
 
-use super::Place;
 use super::print::{Failure, folded, line};
 use super::say::past;
+use super::zone::midnight;
+use super::{Place, open_store};
 use crate::daemon::{clock, control};
-use crate::domain::local::TimeOfDay;
+use crate::domain::local::{Local as _, TimeOfDay};
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
-use crate::formats::stamp::{Read, Stamp};
 use crate::store::Store;
 use crate::store::exclusions::Exclusion;
-use chrono::{Duration, NaiveDate};
+use chrono::Duration;
 use clap::Args;
 use serde_json::{Value, json};
 use std::process::ExitCode;
@@ -62,9 +62,7 @@ fn exclude(place: &Place, words: &[&str]) -> Result<ExitCode, Failure> {
         return Err(Failure::new("the reason is missing").hint(WRITE));
     }
     let folder = place.state();
-    std::fs::create_dir_all(&folder)
-        .map_err(|error| Failure::new(format!("cannot use the state folder {}: {error}", folder.display())))?;
-    let mut store = Store::open(&folder)?;
+    let mut store = open_store(&folder)?;
     let others: Vec<String> = store
         .exclusions()?
         .iter()
@@ -167,7 +165,7 @@ fn time<'a>(words: &'a [&'a str]) -> (String, &'a [&'a str]) {
 
 fn begin(text: &str, clock: &WallClock, now: Timestamp) -> Result<Timestamp, Failure> {
     match super::zone::day(text) {
-        Some(day) => midnight(day, clock).ok_or_else(|| unread(text)),
+        Some(day) => Ok(midnight(day, clock)),
         None => past(text, clock, now).map_err(|_| unread(text)),
     }
 }
@@ -178,22 +176,12 @@ fn end(text: &str, from: Timestamp, clock: &WallClock, now: Timestamp) -> Result
         return Ok(now);
     }
     if let Some(day) = super::zone::day(text) {
-        return day.succ_opt().and_then(|next| midnight(next, clock)).ok_or_else(|| unread(text));
+        return day.succ_opt().map(|next| midnight(next, clock)).ok_or_else(|| unread(text));
     }
     let Some(time) = TimeOfDay::parse(text) else { return past(text, clock, now).map_err(|_| unread(text)) };
     let day = clock.zone_at(from).wall(from).date();
-    let on = |days: i64| on_clock(&format!("{} {time}", (day + Duration::days(days)).format("%Y-%m-%d")), clock);
-    (0..=2).filter_map(on).find(|at| *at > from).ok_or_else(|| unread(text))
-}
-
-fn midnight(day: NaiveDate, clock: &WallClock) -> Option<Timestamp> {
-    on_clock(&format!("{} 00:00", day.format("%Y-%m-%d")), clock)
-}
-
-fn on_clock(text: &str, clock: &WallClock) -> Option<Timestamp> {
-    match Stamp::Iso.read(text, clock)? {
-        Read::Once(at) | Read::Twice(at, _) | Read::Skipped(at) => Some(at),
-    }
+    let on = |days: i64| clock.meaning((day + Duration::days(days)).and_time(time.on_clock())).first();
+    (0..=2).map(on).find(|at| *at > from).ok_or_else(|| unread(text))
 }
 
 fn unread(text: &str) -> Failure {

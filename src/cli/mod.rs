@@ -39,7 +39,7 @@ use crate::domain::travel::WallClock;
 use crate::store::Store;
 use clap::{Parser, Subcommand};
 use print::{Failure, fail};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// Watches glucose sensor readings, alerts, and looks again after a treatment.
@@ -232,6 +232,13 @@ pub fn main() -> ExitCode {
         Ok(code) => code,
         Err(failure) => fail(&failure),
     }
+}
+
+/// The store in the state folder, which may not be there yet.
+fn open_store(folder: &Path) -> Result<Store, Failure> {
+    std::fs::create_dir_all(folder)
+        .map_err(|error| Failure::new(format!("cannot use the state folder {}: {error}", folder.display())))?;
+    Ok(Store::open(folder)?)
 }
 
 /// Where settings and state are.

@@ -26,6 +26,7 @@ use crate::responses::{Limits, Past, Responses, Treated};
 use crate::store::Store;
 use crate::store::inbox::Said;
 use clap::Args;
+use std::collections::HashSet;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -216,10 +217,12 @@ fn side(which: Option<Which>, at: Timestamp, decisions: &[(Timestamp, Decision)]
 fn of_files(settings: &Settings, typed: &Typed) -> Result<Days, Failure> {
     let format = settings.first_format();
     let (mut told, mut rows, mut notes, mut treated) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let mut known = HashSet::new();
     for file in &typed.files {
         let found = read_any(file, &format, &mut told)?;
         rows.extend(found.rows);
-        for row in &found.diary {
+        // A line that stands in two files is one, as it is for `recheck run`.
+        for row in found.diary.iter().filter(|row| known.insert(row.written.key())) {
             take(&row.written, &mut notes, &mut treated);
         }
     }

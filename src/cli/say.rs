@@ -1,8 +1,8 @@
 //! `seen`, `treated`, `note`: what the wearer says. It is kept first; then the daemon, if one runs, is
 //! woken and asked what it understood.
 
-use super::Place;
 use super::print::{ASKED_BACK, Failure, folded, line};
+use super::{Place, open_store};
 use crate::config::words::{SPAN_EXPECTED, span};
 use crate::daemon::{clock, control};
 use crate::domain::a1c::A1cUnit;
@@ -147,9 +147,7 @@ pub(super) fn trust(place: &Place, which: &str) -> Result<ExitCode, Failure> {
 
 /// Keeps what was said, wakes the daemon, and prints its answer.
 pub(super) fn say(folder: &Path, said: &Said) -> Result<ExitCode, Failure> {
-    std::fs::create_dir_all(folder)
-        .map_err(|error| Failure::new(format!("cannot use the state folder {}: {error}", folder.display())))?;
-    let store = Store::open(folder)?;
+    let store = open_store(folder)?;
     let number = store.say(clock::wall(), said)?;
     if !control::wake(folder) {
         line("Kept. recheck is not running: it is taken in when `recheck run` starts.");
@@ -174,7 +172,9 @@ pub(super) fn kind_of<'a>(kind: &str, words: &'a [String], unit: Unit) -> Result
     let (number, with_it) = first.split_at(first.find(|c| !matches!(c, '0'..='9' | '.' | ',')).unwrap_or(first.len()));
     let second = words.get(1).map(String::as_str).filter(|word| with_it.is_empty() && is_unit(word));
     let has_amount = match kind.to_lowercase().as_str() {
-        "insulin" | "carbohydrate" => Amount::parse(number).is_some() && (with_it.is_empty() || is_unit(with_it)),
+        "insulin" | "long-acting" | "carbohydrate" => {
+            Amount::parse(number).is_some() && (with_it.is_empty() || is_unit(with_it))
+        }
         "meter" | "ketones" | "a1c" => !first.is_empty(),
         _ => false,
     };
@@ -204,6 +204,7 @@ fn example(kind: &str, unit: Unit) -> &'static str {
         ("meter", Unit::MgDl) => "142",
         ("meter", Unit::MmolL) => "7.9",
         ("insulin", _) => "\"before supper\"",
+        ("long-acting", _) => "\"at bedtime\"",
         ("carbohydrate", _) => "\"a bun\"",
         ("ketones", _) => "0.4",
         ("a1c", _) => "7.1 %",
@@ -302,6 +303,8 @@ mod tests {
         for words in [&["4", "supper"][..], &["4U", "supper"], &["4", "units", "supper"]] {
             assert_eq!(noted("insulin", words, Unit::MgDl), four, "{words:?}");
         }
+        let long_acting = Kind::LongActing(Some(Amount(1_450)));
+        assert_eq!(noted("long-acting", &["14,5", "U"], Unit::MgDl), Ok((long_acting, String::new())));
         assert_eq!(noted("insulin", &["four"], Unit::MgDl), Ok((Kind::Insulin(None), "four".to_owned())));
         assert_eq!(noted("insulin", &["4x"], Unit::MgDl), Ok((Kind::Insulin(None), "4x".to_owned())));
         // 70 mg/dL, whatever unit the wearer reads.

@@ -6,13 +6,13 @@ use super::say::{past, say};
 use crate::config::files::computer_zone;
 use crate::config::words::{LIKENESS_MIN, span};
 use crate::daemon::clock;
-use crate::domain::local::{Local, Meaning, TimeOfDay, Zone};
+use crate::domain::local::{Local, TimeOfDay, Zone};
 use crate::domain::time::Timestamp;
 use crate::domain::travel::{Travel, WallClock};
 use crate::formats::stamp::{Read, Stamp};
 use crate::store::inbox::Said;
 use crate::wording::zone::travel;
-use chrono::{Duration, NaiveDate, NaiveDateTime, NaiveTime};
+use chrono::{Duration, NaiveDate, NaiveTime};
 use std::process::ExitCode;
 
 /// Names suggested for one that does not exist.
@@ -97,7 +97,7 @@ pub(super) fn no_such_zone(name: &str) -> Failure {
 /// The end of a travel, by the clock there: a day counts to its end.
 fn end(text: &str, there: Zone, now: Timestamp) -> Result<Timestamp, Failure> {
     let until = match day(text).and_then(|day| day.checked_add_signed(Duration::days(1))) {
-        Some(next) => Some(first(there.meaning(next.and_time(NaiveTime::MIN)))),
+        Some(next) => Some(midnight(next, &there)),
         None => match Stamp::Iso.read(text, there) {
             Some(Read::Once(at) | Read::Skipped(at) | Read::Twice(_, at)) => Some(at),
             None => None,
@@ -119,7 +119,7 @@ fn begin(text: &str, clock: &WallClock, now: Timestamp) -> Result<Timestamp, Fai
         return past(text, clock, now);
     }
     let read = match day(text) {
-        Some(day) => Some(first(clock.meaning(NaiveDateTime::new(day, NaiveTime::MIN)))),
+        Some(day) => Some(midnight(day, clock)),
         None => match Stamp::Iso.read(text, clock) {
             Some(Read::Once(at) | Read::Skipped(at) | Read::Twice(at, _)) => Some(at),
             None => None,
@@ -131,12 +131,11 @@ fn begin(text: &str, clock: &WallClock, now: Timestamp) -> Result<Timestamp, Fai
     })
 }
 
-const fn first(meaning: Meaning) -> Timestamp {
-    match meaning {
-        Meaning::Once(at) | Meaning::Twice(at, _) | Meaning::Skipped(at) => at,
-    }
-}
-
 pub(super) fn day(text: &str) -> Option<NaiveDate> {
     NaiveDate::parse_from_str(text, "%Y-%m-%d").ok()
+}
+
+/// When a day begins by a clock.
+pub(super) fn midnight(day: NaiveDate, clock: &impl Local) -> Timestamp {
+    clock.meaning(day.and_time(NaiveTime::MIN)).first()
 }

@@ -134,7 +134,14 @@ impl PastDrops {
     /// ```
     #[must_use]
     pub fn at_age(&self, age: Span) -> Spread {
-        Spread::of(self.corrections.iter().filter_map(|drops| drops.at_age(age)).collect())
+        self.at_age_of(age, |_| true)
+    }
+
+    /// The same of the corrections that count, by when their insulin was taken.
+    #[must_use]
+    pub fn at_age_of(&self, age: Span, counts: impl Fn(Timestamp) -> bool) -> Spread {
+        let counted = self.corrections.iter().filter(|drops| counts(drops.at));
+        Spread::of(counted.filter_map(|drops| drops.at_age(age)).collect())
     }
 }
 

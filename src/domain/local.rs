@@ -21,6 +21,16 @@ pub enum Meaning {
     Skipped(Timestamp),
 }
 
+impl Meaning {
+    /// The first instant of them; of a time that is skipped, when it would have been.
+    #[must_use]
+    pub const fn first(self) -> Timestamp {
+        match self {
+            Self::Once(at) | Self::Twice(at, _) | Self::Skipped(at) => at,
+        }
+    }
+}
+
 /// What reads a wall clock time that carries no offset.
 pub trait Local {
     /// What the wall clock time means.
@@ -109,9 +119,7 @@ impl Zone {
     /// The beginning of the day that holds an instant; of a midnight that is skipped, when it would have been.
     #[must_use]
     pub fn midnight(self, at: Timestamp) -> Timestamp {
-        match self.meaning(self.wall(at).date().and_time(NaiveTime::MIN)) {
-            Meaning::Once(at) | Meaning::Twice(at, _) | Meaning::Skipped(at) => at,
-        }
+        self.meaning(self.wall(at).date().and_time(NaiveTime::MIN)).first()
     }
 
     /// The instants around one at which this clock shows a time of day, in order: the first where it comes twice,
@@ -120,9 +128,7 @@ impl Zone {
         let today = self.wall(around).date();
         (-2..=2).map(move |offset| {
             let day = today + chrono::Duration::days(offset);
-            match self.meaning(day.and_time(time.on_clock())) {
-                Meaning::Once(at) | Meaning::Twice(at, _) | Meaning::Skipped(at) => at,
-            }
+            self.meaning(day.and_time(time.on_clock())).first()
         })
     }
 

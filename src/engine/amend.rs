@@ -3,6 +3,7 @@
 
 use super::Engine;
 use super::effect::{Condition, Side, What};
+use super::nadir::Nadir;
 use super::reason::{Began, Reason};
 use super::recheck_high::{HighCare, Stage};
 use super::timers::Timer;
@@ -56,6 +57,10 @@ const fn began(note: &Note) -> Began {
     }
 }
 
+const fn is_dose(note: &Note) -> bool {
+    matches!(note.kind, Kind::Insulin(_))
+}
+
 /// Do two notes treat the same at the same time? Then what hangs on the one hangs on the other.
 fn treat_the_same(one: &Note, other: &Note) -> bool {
     let sides = |note: &Note| [Side::High, Side::Low].map(|side| treats(note, side));
@@ -70,7 +75,7 @@ impl Engine {
         turn.written = true;
         turn.judged = self.latest(turn.now);
         let first = turn.out.len();
-        self.forget_what_was(amended);
+        self.forget_what_was(turn.now, amended);
         self.forget_meter(turn, amended);
         if let Some(was) = was.filter(|was| is.is_none_or(|is| (is.at, &is.kind) != (was.at, &was.kind))) {
             self.forget_session(turn.now, was);
@@ -137,7 +142,7 @@ impl Engine {
         }
         match (side, next) {
             (Side::High, Some(note)) => {
-                if matches!(note.kind, Kind::Insulin(_)) {
+                if is_dose(note) {
                     self.correction_noted(note.at);
                 }
                 self.treat_high(turn, note.at, asked_for);
@@ -176,7 +181,8 @@ impl Engine {
             turn.tell(What::Answer, Condition::RecheckHigh, id, part_of, reason, false);
             return;
         };
-        let since = since.max(alert_since);
+        // A clock that was ahead may have had it begin in the future.
+        let since = since.max(alert_since).min(turn.now);
         let spans = &self.policy.recheck.still_high;
         let (mut asked, mut next) = (0, since);
         while next <= turn.now {
@@ -210,7 +216,7 @@ impl Engine {
     }
 
     /// What is remembered of a note is what stands now.
-    fn forget_what_was(&mut self, amended: Amended<'_>) {
+    fn forget_what_was(&mut self, now: Timestamp, amended: Amended<'_>) {
         let Some(was) = amended.was else { return };
         let again = |last: &mut Option<Timestamp>, is_kind: fn(&Kind) -> bool| {
             if *last == Some(was.at) && is_kind(&was.kind) {
@@ -218,30 +224,37 @@ impl Engine {
             }
         };
         let memory = &mut self.state.before_sleep;
-        again(memory.insulin_mut(), |kind| matches!(kind, Kind::Insulin(_)));
-        again(memory.exercise_mut(), |kind| *kind == Kind::Exercise);
-        again(self.state.modes.ketones_mut(), |kind| matches!(kind, Kind::Ketones(_)));
+        again(&mut memory.insulin, |kind| matches!(kind, Kind::Insulin(_)));
+        again(&mut memory.exercise, |kind| *kind == Kind::Exercise);
+        again(&mut self.state.modes.ketones, |kind| matches!(kind, Kind::Ketones(_)));
         let moves = |kind: &Kind| matches!(kind, Kind::Insulin(_) | Kind::Carbohydrate(_));
         if moves(&was.kind) {
             self.forget_what_moves(was.at, amended.last(moves));
         }
         self.forget_dose(amended, was);
-        let of_high = self.state.before_sleep.high_treated_mut();
-        if *of_high == Some(was.at) && treats(was, Side::High) {
-            *of_high = amended.standing().iter().rev().find(|note| treats(note, Side::High)).map(|note| note.at);
-            // Its looks may be over: then it is one that nobody marked.
-            if let Some(HighCare { stage: Stage::Asking { marked, .. }, .. }) = &mut self.state.high_care {
-                *marked = of_high.is_some();
+        if treats(was, Side::High) {
+            let newest = self.newest_of_high(amended);
+            self.evening_look_hangs_on(now, was.at, newest);
+            let of_high = &mut self.state.before_sleep.high_treated;
+            if *of_high == Some(was.at) {
+                *of_high = newest;
+                // Its looks may be over: then it is one that nobody marked.
+                if let Some(HighCare { stage: Stage::Asking { marked, .. }, .. }) = &mut self.state.high_care {
+                    *marked = newest.is_some();
+                }
             }
         }
     }
 
-    /// A dose that was another, or none; and what was planned or followed for it.
+    /// When the newest treatment of a high that stands was: what is moved was one before, and of doses the corrections.
+    fn newest_of_high(&self, amended: Amended<'_>) -> Option<Timestamp> {
+        let counts =
+            |note: &&&Note| amended.is == Some(**note) || !is_dose(note) || self.state.doses.is_correction_at(note.at);
+        amended.standing().iter().rev().filter(|note| treats(note, Side::High)).find(counts).map(|note| note.at)
+    }
+
+    /// A dose that was another, or none.
     fn forget_dose(&mut self, amended: Amended<'_>, was: &Note) {
-        if treats(was, Side::High) {
-            self.drop_evening_look(was.at);
-        }
-        let is_dose = |note: &Note| matches!(note.kind, Kind::Insulin(_));
         let stands = |note: &Note| is_dose(note) && note.at == was.at;
         if is_dose(was) && !amended.others.iter().chain(amended.is).any(stands) {
             self.state.doses.forget(was.at);
@@ -253,17 +266,19 @@ impl Engine {
 
     /// A check with a meter that was another, or none: what it said no longer holds, and what it kept quiet rings.
     fn forget_meter(&mut self, turn: &mut Turn, amended: Amended<'_>) {
-        let Some(was) = amended.was else { return };
+        let Some(was) = amended.was.filter(|was| amended.is != Some(*was)) else { return };
         let Kind::Meter(said) = was.kind else { return };
-        if self.state.meter != Some((was.at, said)) || amended.is == Some(was) {
-            return;
+        let value = |note: &Note| if let Kind::Meter(value) = note.kind { Some((note.at, value)) } else { None };
+        let of_then = amended.others.iter().chain(amended.is).filter_map(value).find(|(at, _)| *at == was.at);
+        self.amend_compared(was.at, of_then.map(|(_, value)| value));
+        if self.state.meter == Some((was.at, said)) {
+            self.state.meter = amended.others.iter().filter_map(value).max_by_key(|(at, _)| *at);
+            self.end_quiet_of_meter(turn, was.at);
+            if let Some(care) = &mut self.state.low_care {
+                let low = self.policy.levels.low.limit.hundredths();
+                care.by_meter &= self.state.meter.is_some_and(|(_, meter)| meter.hundredths() < low);
+            }
         }
-        let value = |note: &&Note| if let Kind::Meter(value) = note.kind { Some((note.at, value)) } else { None };
-        self.state.meter = amended.others.iter().filter_map(|note| value(&note)).max_by_key(|(at, _)| *at);
-        self.end_quiet_of_meter(turn, was.at);
-        if let Some(care) = &mut self.state.low_care {
-            let low = self.policy.levels.low.limit.hundredths();
-            care.by_meter &= self.state.meter.is_some_and(|(_, meter)| meter.hundredths() < low);
-        }
+        self.forget_nadir(Nadir { value: said, at: was.at });
     }
 }

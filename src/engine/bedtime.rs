@@ -34,23 +34,14 @@ pub struct BeforeSleep {
     /// When it falls due next, by the clock on the wall.
     next: Option<Timestamp>,
     told: Option<Timestamp>,
-    insulin: Option<Timestamp>,
-    high_treated: Option<Timestamp>,
-    exercise: Option<Timestamp>,
+    /// When insulin was noted last.
+    pub(super) insulin: Option<Timestamp>,
+    /// When a high was last marked as treated.
+    pub(super) high_treated: Option<Timestamp>,
+    /// When exercise was noted last.
+    pub(super) exercise: Option<Timestamp>,
     /// The longest sleep of the computer in the last night that it slept in.
     slept: Option<(Timestamp, Timestamp)>,
-}
-
-impl BeforeSleep {
-    /// When insulin was noted last.
-    pub(super) const fn insulin_noted(&self) -> Option<Timestamp> {
-        self.insulin
-    }
-
-    /// When insulin was noted last, or a high was treated.
-    pub(super) fn dose_noted(&self) -> Option<Timestamp> {
-        self.insulin.max(self.high_treated)
-    }
 }
 
 /// What is known before the wearer sleeps, beside the value.
@@ -98,23 +89,6 @@ pub struct Memory {
     pub full: Timestamp,
     /// A scan is asked for now.
     pub scan_now: bool,
-}
-
-impl BeforeSleep {
-    /// When insulin was last noted.
-    pub(super) const fn insulin_mut(&mut self) -> &mut Option<Timestamp> {
-        &mut self.insulin
-    }
-
-    /// When exercise was last noted.
-    pub(super) const fn exercise_mut(&mut self) -> &mut Option<Timestamp> {
-        &mut self.exercise
-    }
-
-    /// When a high was last marked as treated.
-    pub(super) const fn high_treated_mut(&mut self) -> &mut Option<Timestamp> {
-        &mut self.high_treated
-    }
 }
 
 impl Engine {

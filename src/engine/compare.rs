@@ -143,6 +143,17 @@ impl Checks {
         }
     }
 
+    /// The check of a time was none, or the meter said something else then.
+    fn amend(&mut self, at: Timestamp, meter: Option<Glucose>) {
+        let Some(place) = self.checks.iter().position(|check| check.at == at) else { return };
+        match meter {
+            Some(meter) => self.checks[place].meter = meter,
+            None => drop(self.checks.remove(place)),
+        }
+        // What was offered for a slip of the pen is offered again when there is reason to.
+        self.offered &= self.is_off();
+    }
+
     /// How the sensor reads; nothing from a single check, which tells nothing of the next.
     #[must_use]
     pub fn bias(&self) -> Option<Bias> {
@@ -216,6 +227,12 @@ impl Engine {
                 turn.tell(What::Answer, Condition::Sensor, Id(0), None, Reason::Compared(compared), false);
             }
         }
+    }
+
+    /// A check was none, or said something else.
+    pub(super) fn amend_compared(&mut self, at: Timestamp, meter: Option<Glucose>) {
+        let meter = meter.filter(|meter| meter.measured() == Measured::Number);
+        self.state.sources.iter_mut().for_each(|source| source.checks.amend(at, meter));
     }
 
     fn compare_with(
@@ -329,6 +346,18 @@ mod tests {
         assert!(checks(&[(100, 117), (100, 119), (100, 118), (100, 117)]).is_off());
         assert!(!checks(&[(100, 117), (100, 119), (100, 112)]).is_off(), "the interval reaches into the band");
         assert!(!checks(&[(100, 100); 30]).is_off());
+    }
+
+    #[test]
+    fn an_amended_check_counts_as_it_is_now_and_a_deleted_one_no_more() {
+        let at = |minute: i64| Timestamp::from_seconds(minute * 60);
+        let mut some = Checks { offered: true, ..checks(&[(96, 58), (100, 130)]) };
+        some.amend(at(1), Some(Glucose::mg_dl(125)));
+        assert_eq!(some.checks[1], check(1, 125, 130));
+        assert!(!some.is_off() && !some.offered, "what was offered for it may be offered again");
+        some.amend(at(0), None);
+        some.amend(at(5), Some(Glucose::mg_dl(100)));
+        assert_eq!(some.checks, [check(1, 125, 130)], "of a time without a check nothing is made up");
     }
 
     #[test]

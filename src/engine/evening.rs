@@ -40,26 +40,42 @@ pub(super) struct EveningLook {
 }
 
 impl Engine {
-    /// A high was treated: if that was in the evening, it is looked at in the small hours too.
-    pub(super) fn plan_evening_look(&mut self, turn: &Turn, id: Id, treated: Treatment) {
-        if !self.policy.recheck.evening_look {
-            return;
-        }
-        let Some(time) = TimeOfDay::parse(LOOK_AT) else { return };
-        let of_this_evening = |look: &Timestamp| (BEFORE_AT_LEAST..=BEFORE_AT_MOST).contains(&(*look - treated.at));
-        let Some(look) = self.policy.zone.shows(time, treated.at).find(of_this_evening) else { return };
-        let due = look.max(treated.at + NOT_SOONER).min(look + LATER_AT_MOST);
-        if due > turn.now {
+    /// A high was treated: if that was in the evening, it is looked at in the small hours too. One that is noted when
+    /// the hour has passed is not.
+    pub(super) fn plan_evening_look(&mut self, now: Timestamp, id: Id, treated: Treatment) {
+        if let Some(due) = self.evening_look_of(treated.at).filter(|due| *due > now) {
             self.state.evening_look = Some(EveningLook { id, treated });
             self.state.timers.set(Timer::EveningLook, due);
         }
     }
 
-    /// The treatment that it looks back at was taken back.
-    pub(super) fn drop_evening_look(&mut self, treated: Timestamp) {
-        if self.state.evening_look.is_some_and(|look| look.treated.at == treated) {
-            self.state.evening_look = None;
-            self.state.timers.stop(Timer::EveningLook);
+    /// When a treatment is looked at in the small hours, if it is one of an evening.
+    fn evening_look_of(&self, treated: Timestamp) -> Option<Timestamp> {
+        let time = TimeOfDay::parse(LOOK_AT).filter(|_| self.policy.recheck.evening_look)?;
+        let of_this_evening = |look: &Timestamp| (BEFORE_AT_LEAST..=BEFORE_AT_MOST).contains(&(*look - treated));
+        let look = self.policy.zone.shows(time, treated).find(of_this_evening)?;
+        Some(look.max(treated + NOT_SOONER).min(look + LATER_AT_MOST))
+    }
+
+    /// The treatment that it looks back at was another, or none: it looks back at the newest that stands.
+    pub(super) fn evening_look_hangs_on(&mut self, now: Timestamp, was: Timestamp, newest: Option<Timestamp>) {
+        let of_it = |look: &mut EveningLook| look.treated.at == was;
+        let Some(EveningLook { id, treated }) = self.state.evening_look.take_if(of_it) else { return };
+        self.state.timers.stop(Timer::EveningLook);
+        if let Some(at) = newest {
+            self.plan_evening_look(now, id, Treatment { at, value: self.value_at(at), ..treated });
+        }
+    }
+
+    /// The clock was set, and all timers were moved with it; or the zone or the settings are others. The treatment keeps
+    /// its age, and the look its hour; one whose hour was skipped comes now.
+    pub(super) fn move_evening_look(&mut self, now: Timestamp, by: Span) {
+        let Some(EveningLook { id, treated }) = self.state.evening_look.take() else { return };
+        self.state.timers.stop(Timer::EveningLook);
+        let treated = Treatment { at: treated.at + by, ..treated };
+        if let Some(due) = self.evening_look_of(treated.at) {
+            self.state.evening_look = Some(EveningLook { id, treated });
+            self.state.timers.set(Timer::EveningLook, due.max(now));
         }
     }
 

@@ -236,6 +236,8 @@ impl Engine {
             (Reason::Back { .. }, Condition::RecheckHigh) => is_over(Side::High),
             (Reason::Back { .. }, Condition::RecheckLow) => is_over(Side::Low),
             (Reason::SensorEnds { end }, _) => self.sensor_ends_at(*end),
+            // It is of no high any more, and rang for what may become a low.
+            (Reason::EveningLook { .. }, _) => true,
             (Reason::DiaryLineAsks { at, .. }, _) => !self.was_treated_at(*at),
             (_, Condition::VeryLow | Condition::Low | Condition::Caution | Condition::High | Condition::VeryHigh) => {
                 self.still_beyond(decision.condition).is_some_and(|active| active.id == id)

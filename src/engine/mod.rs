@@ -335,8 +335,10 @@ impl Engine {
         self.state.flood.shift(by);
         self.state.modes.shift(by);
         self.state.doses.shift(by);
+        self.state.foreseen.shift(by);
         self.keep_reminders_by(by, turn.now);
         self.keep_bedtime_by(by, turn.now);
+        self.move_evening_look(turn.now, by);
         for source in self.numbers() {
             self.source(source).scan.shift(by);
             self.plan_scan(turn.now, source);
@@ -358,6 +360,7 @@ impl Engine {
         self.drop_forecasts_switched_off(turn);
         self.end_caution_unasked(turn);
         self.drop_sources_gone(turn);
+        self.move_evening_look(turn.now, Span::ZERO);
         self.watch_all_sources(turn.now);
         self.close_high_if_over(turn);
         self.plan_chain(turn);

@@ -94,6 +94,17 @@ impl Engine {
         lowest
     }
 
+    /// A check with a meter was none, or said something else: where it was the lowest value, that is found anew.
+    pub(super) fn forget_nadir(&mut self, was: Nadir) {
+        let Some(care) = self.state.low_care.as_mut().filter(|care| care.lowest == Some(was)) else { return };
+        care.lowest = None;
+        let treated = care.treated.map_or(care.since, |treated| treated.at);
+        let lowest = self.nadir_of_low(treated);
+        if let Some(care) = &mut self.state.low_care {
+            care.lowest = lowest;
+        }
+    }
+
     /// What a look at a low tells of its lowest value.
     pub(super) fn lowest_told(&self, turn: &Turn, care: &LowCare, judged: Judged) -> Option<Lowest> {
         let nadir = care.lowest?;

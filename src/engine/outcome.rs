@@ -3,7 +3,6 @@
 
 use super::effect::{Condition, Side};
 use super::forecast::Chance;
-use super::policy::Therapy;
 use super::reason::Treatment;
 use super::trend::{Direction, Rate};
 use super::turn::{Judged, Turn};
@@ -97,40 +96,13 @@ pub struct Ahead {
     pub by: Timestamp,
 }
 
-/// What a look at a treated high finds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Finding {
-    Back,
-    ComingDown,
-    TooEarly,
-    NotComingDown,
-}
-
-/// The rule of the looks, by therapy. The first look is early for injected insulin, of which five sixths are still to
-/// come then: it asks only when the high is very high and rising. The published guidance behind it: pumps, check at one
-/// hour (a failed site is found early); injections, check again after two. On the open traces nothing that stayed was
-/// asked about any later for it (`tests/treated_data.rs`).
-pub(super) fn find(
-    value: Glucose,
-    rate: Option<Rate>,
-    first_look: bool,
-    therapy: Therapy,
-    high: Glucose,
-    very_high: Glucose,
-) -> Finding {
-    let direction = rate.map_or(Direction::Steady, Rate::direction);
-    if value.hundredths() <= high.hundredths() {
-        Finding::Back
-    } else if direction.falls() {
-        Finding::ComingDown
-    } else if first_look
-        && therapy == Therapy::Injections
-        && !(direction.rises() && value.hundredths() > very_high.hundredths())
-    {
-        Finding::TooEarly
-    } else {
-        Finding::NotComingDown
-    }
+/// The first look is early for injected insulin, of which five sixths are still to come then: what is not falling is
+/// asked about only when it is very high and rising. The published guidance behind it: pumps, check at one hour (a failed
+/// site is found early); injections, check again after two. On the open traces nothing that stayed was asked about any
+/// later for it (`tests/treated_data.rs`).
+pub(super) fn is_too_early(early: bool, judged: Judged, very_high: Glucose) -> bool {
+    let rises = judged.rate.is_some_and(|rate| rate.direction().rises());
+    early && !(rises && Side::High.is_beyond(judged.glucose, very_high))
 }
 
 /// What the outcome rests on.
@@ -168,14 +140,12 @@ fn outcome(facts: &Facts) -> Outcome {
 }
 
 impl Engine {
-    /// What came of a treated high so far; `first_look` is the first of its looks.
-    pub(super) fn found(&self, turn: &Turn, treated: &Treatment, first_look: bool) -> Found {
+    /// What came of a treated high so far; `early` is too early for its insulin to have shown much.
+    pub(super) fn found(&self, turn: &Turn, treated: &Treatment, early: bool) -> Found {
         let Some(Judged { glucose: value, rate, .. }) = turn.judged else { return Found::default() };
         let numbers = |then: &Glucose| [*then, value].iter().all(|one| one.measured() == Measured::Number);
         let drop = treated.value.filter(numbers).map(|then| then.hundredths() - value.hundredths());
         let ahead = self.ahead(turn.now);
-        // A pump's own guidance looks after one hour; injected insulin is asked about after two.
-        let early = first_look && self.policy.therapy == Therapy::Injections;
         let high = self.policy.levels.high.limit;
         let low = self.chance(Condition::ForecastLow).filter(|chance| *chance >= foresee::SELDOM);
         let usual = self.usual(turn.now - treated.at);
@@ -202,7 +172,9 @@ impl Engine {
     }
 
     fn usual(&self, age: Span) -> Option<Usual> {
-        let spread = self.state.doses.past().at_age(age);
+        let is_left_out =
+            |at: Timestamp| self.state.left_out.iter().any(|(from, until)| *from <= at + age && at < *until);
+        let spread = self.state.doses.past().at_age_of(age, |at| !is_left_out(at));
         let drop = i32::try_from(spread.median?).ok()?;
         Some(Usual { drop, n: u32::try_from(spread.n).unwrap_or(u32::MAX) })
     }
@@ -240,30 +212,15 @@ mod tests {
         assert_eq!(of(230, -300, Some(40), Some(197), false), Outcome::FallingTooFast);
     }
 
-    const HIGH: Glucose = Glucose::mg_dl(180);
-    const VERY_HIGH: Glucose = Glucose::mg_dl(250);
-
-    fn at(value: i32, rate: i32, first: bool, therapy: Therapy) -> Finding {
-        find(Glucose::mg_dl(value), Some(Rate(rate)), first, therapy, HIGH, VERY_HIGH)
-    }
-
     #[test]
-    fn the_first_look_asks_a_pump_wearer_and_not_an_injector() {
-        assert_eq!(at(220, 0, true, Therapy::Pump), Finding::NotComingDown);
-        assert_eq!(at(220, 0, true, Therapy::Injections), Finding::TooEarly);
-        assert_eq!(at(220, 60, true, Therapy::Injections), Finding::TooEarly);
-        assert_eq!(at(251, 0, true, Therapy::Injections), Finding::TooEarly);
-        assert_eq!(at(250, 60, true, Therapy::Injections), Finding::TooEarly);
-        assert_eq!(at(251, 60, true, Therapy::Injections), Finding::NotComingDown);
-        assert_eq!(at(220, 0, false, Therapy::Injections), Finding::NotComingDown);
-    }
-
-    #[test]
-    fn coming_down_and_back_come_first() {
-        for therapy in [Therapy::Pump, Therapy::Injections] {
-            assert_eq!(at(300, -60, true, therapy), Finding::ComingDown);
-            assert_eq!(at(180, 100, false, therapy), Finding::Back);
-        }
-        assert_eq!(find(Glucose::mg_dl(220), None, false, Therapy::Pump, HIGH, VERY_HIGH), Finding::NotComingDown);
+    fn the_first_look_at_injected_insulin_asks_only_about_what_is_very_high_and_rises() {
+        let too_early = |early: bool, value: i32, rate: Option<i32>| {
+            let (glucose, at) = (Glucose::mg_dl(value), Timestamp::from_seconds(0));
+            is_too_early(early, Judged { glucose, at, rate: rate.map(Rate) }, Glucose::mg_dl(250))
+        };
+        assert!(too_early(true, 220, Some(0)) && too_early(true, 220, Some(60)) && too_early(true, 220, None));
+        assert!(too_early(true, 251, Some(0)) && too_early(true, 250, Some(60)));
+        assert!(!too_early(true, 251, Some(60)));
+        assert!(!too_early(false, 220, Some(0)), "a pump, or a later look");
     }
 }

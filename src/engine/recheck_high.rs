@@ -5,7 +5,8 @@
 use super::Engine;
 use super::effect::{Condition, Id, Priority, Side, What};
 use super::level::Told;
-use super::outcome::{Finding, Outcome, find};
+use super::outcome::{Outcome, is_too_early};
+use super::policy::Therapy;
 use super::priority;
 use super::reason::{Began, Reason, Treatment};
 use super::timers::Timer;
@@ -100,7 +101,7 @@ impl Engine {
     pub(super) fn treat_high(&mut self, turn: &mut Turn, at: Timestamp, asked: Option<Span>) {
         self.remember_high_treated(at);
         let root = self.side(Side::High).root().map(|root| (root.id, root.since));
-        let ketones = self.state.high_care.as_ref().is_some_and(|care| care.ketones);
+        let ketones = self.ketones_asked();
         let treated =
             Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since), told: Began::Treated };
         let (id, part_of, since) = match (&self.state.high_care, root) {
@@ -112,7 +113,7 @@ impl Engine {
         let asked_for = asked.map(|span| at + span);
         self.state.high_care =
             Some(HighCare { id, part_of, since, ketones, stage: Stage::Looking { treated, asked_for, unseen: false } });
-        self.plan_evening_look(turn, id, treated);
+        self.plan_evening_look(turn.now, id, treated);
         // Looks whose hour has passed are caught up by one look now.
         let caught_up = looks.first().is_some_and(|first| *first <= turn.now);
         let due = if caught_up { turn.now } else { looks.first().copied().unwrap_or(turn.now) };
@@ -153,7 +154,7 @@ impl Engine {
         let next_scheduled = scheduled.find(|due| *due > turn.now);
         // A look that was put off keeps the rule of the scheduled look before it.
         let first_look = recheck.high_looks.get(1).is_none_or(|second| turn.now < treated.at + *second);
-        let levels = &self.policy.levels;
+        let (high, very_high) = (self.policy.levels.high.limit, self.policy.levels.very_high.limit);
         let Some(judged) = turn.judged else {
             let reason = Reason::NoFreshReading {
                 treated,
@@ -164,39 +165,30 @@ impl Engine {
             self.look_told(turn, care, reason, true, wanted);
             return;
         };
-        let found = self.found(turn, &treated, first_look);
-        if found.outcome == Outcome::FallingTooFast && judged.glucose.hundredths() > levels.high.limit.hundredths() {
-            let next = next_scheduled.map_or(soon, |due| due.min(soon));
-            self.look_on(turn.now, care, treated, next, asked_for, false);
-            self.look_told(turn, care, Reason::FallingTooFast { treated, next, found }, true, wanted);
-            return;
-        }
-        match find(
-            judged.glucose,
-            judged.rate,
-            first_look,
-            self.policy.therapy,
-            levels.high.limit,
-            levels.very_high.limit,
-        ) {
-            Finding::Back => {
+        let early = first_look && self.policy.therapy == Therapy::Injections;
+        let found = self.found(turn, &treated, early);
+        let next = next_scheduled.map_or(soon, |due| due.min(soon));
+        match found.outcome {
+            _ if !Side::High.is_beyond(judged.glucose, high) => {
                 let reason = Reason::Back { treated, found: Some(found) };
                 turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason, false);
                 self.close_high(turn);
             }
-            Finding::ComingDown if !wanted => {
-                let next = next_scheduled.map_or(soon, |due| due.min(soon));
+            Outcome::FallingTooFast => {
                 self.look_on(turn.now, care, treated, next, asked_for, false);
-                let reason = Reason::ComingDown { treated, next, found };
-                self.look_told(turn, care, reason, false, false);
+                self.look_told(turn, care, Reason::FallingTooFast { treated, next, found }, true, wanted);
             }
-            Finding::TooEarly if !wanted => {
+            Outcome::ComingDown if !wanted => {
+                self.look_on(turn.now, care, treated, next, asked_for, false);
+                self.look_told(turn, care, Reason::ComingDown { treated, next, found }, false, false);
+            }
+            Outcome::Slow | Outcome::NoResponse if !wanted && is_too_early(early, judged, very_high) => {
                 let next = next_scheduled.unwrap_or(soon);
                 self.look_on(turn.now, care, treated, next, asked_for, false);
-                let reason = Reason::TooEarly { treated, next, found };
-                self.look_told(turn, care, reason, false, false);
+                self.look_told(turn, care, Reason::TooEarly { treated, next, found }, false, false);
             }
-            Finding::NotComingDown | Finding::ComingDown | Finding::TooEarly => {
+            // Not coming down, or the wearer wants to be asked whatever it does.
+            _ => {
                 let next = match next_scheduled {
                     Some(next) => {
                         self.look_on(turn.now, care, treated, next, asked_for, false);
@@ -302,6 +294,11 @@ impl Engine {
         self.set_look(now, next, asked_for);
     }
 
+    /// Were ketones asked about in this high?
+    fn ketones_asked(&self) -> bool {
+        self.state.high_care.as_ref().is_some_and(|care| care.ketones)
+    }
+
     fn set_look(&mut self, now: Timestamp, due: Timestamp, asked_for: Option<Timestamp>) {
         let due = asked_for.map_or(due, |asked| asked.min(due)).max(now);
         self.state.timers.set(Timer::HighLook, due);
@@ -320,7 +317,7 @@ impl Engine {
         let spans = &self.policy.recheck.still_high;
         let span = spans.get(asked).or(spans.last()).copied().unwrap_or(Span::hours(2));
         let due = now + span;
-        let ketones = self.state.high_care.as_ref().is_some_and(|care| care.ketones);
+        let ketones = self.ketones_asked();
         self.state.high_care = Some(HighCare { id, part_of, since, ketones, stage: Stage::Asking { marked, asked } });
         self.state.timers.set(Timer::HighLook, due);
         due

@@ -62,9 +62,9 @@ impl Engine {
             None => (self.take_id(), false),
         };
         let since = treated.alert_since.unwrap_or(at);
-        let (treated_at, lowest) = (Some(treated), self.nadir_of_low(at));
+        let lowest = self.nadir_of_low(at);
         self.state.low_care =
-            Some(LowCare { id, part_of, since, treated: treated_at, unseen: 0, cautious: None, by_meter, lowest });
+            Some(LowCare { id, part_of, since, treated: Some(treated), unseen: 0, cautious: None, by_meter, lowest });
         // Whoever treats a low has answered the caution that came before it.
         let caution = self.state.modes.caution.active_mut().filter(|active| active.told == Told::Rang);
         if let Some(active) = caution {
@@ -123,23 +123,10 @@ impl Engine {
                 // From a meter to a sensor there is no change to tell.
                 let by_same = !care.by_meter || self.state.meter.is_some_and(|(at, _)| at == judged.at);
                 let treated = Treatment { value: treated.value.filter(|_| by_same), ..treated };
-                turn.tell(
-                    What::Look,
-                    Condition::RecheckLow,
-                    care.id,
-                    care.part_of,
-                    Reason::Back { treated, found: None },
-                    false,
-                );
+                let reason = Reason::Back { treated, found: None };
+                turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
                 let rings = !turn.night.inside && judged.glucose.hundredths() <= high;
-                turn.tell(
-                    What::Ended,
-                    Condition::RecheckLow,
-                    care.id,
-                    care.part_of,
-                    Reason::Back { treated, found: None },
-                    rings,
-                );
+                turn.tell(What::Ended, Condition::RecheckLow, care.id, care.part_of, reason, rings);
                 self.state.low_care = None;
                 self.expect_anew();
                 return;

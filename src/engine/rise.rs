@@ -134,7 +134,7 @@ impl Engine {
     #[inline]
     pub(super) fn follows_rises(&self) -> bool {
         let RisePolicy { rings, always, .. } = self.policy.unnoted_rise;
-        rings != Rings::Never && (always || self.state.before_sleep.insulin_noted().is_some())
+        rings != Rings::Never && (always || self.state.before_sleep.insulin.is_some())
     }
 
     /// The newest current reading, judged on both sides: it may have risen for no reason that was noted.
@@ -182,7 +182,7 @@ impl Engine {
             }
             return;
         }
-        let asks = self.noted_since(since).is_none() && self.notes_doses(turn.now);
+        let asks = !self.is_noted_for(since, turn.now) && self.notes_doses(turn.now);
         let id = asks.then(|| self.take_id());
         self.state.meal = Some(Meal { since, noticed: at, top, id });
         let Some(id) = id else { return };
@@ -202,14 +202,16 @@ impl Engine {
         self.state.two_signals.is_some() || turn.doubt.is_some_and(|doubt| doubt != Doubt::FirstDay)
     }
 
-    /// When insulin or food was noted, or a high was treated, if that was not long before a rise began.
-    fn noted_since(&self, since: Timestamp) -> Option<Timestamp> {
-        let noted = self.state.before_sleep.dose_noted().max(self.food_or_insulin_noted());
-        noted.filter(|noted| since - *noted <= NOTED_BEFORE)
+    /// Was insulin or food noted, or a high treated, from not long before a rise began until then?
+    fn is_noted_for(&self, since: Timestamp, until: Timestamp) -> bool {
+        let memory = &self.state.before_sleep;
+        let mut noted = [memory.insulin, memory.high_treated, self.state.foreseen.noted].into_iter().flatten();
+        // One noted by a clock that was ahead tells nothing of this meal.
+        noted.any(|noted| since - noted <= NOTED_BEFORE && noted <= until)
     }
 
     fn notes_doses(&self, now: Timestamp) -> bool {
-        let noted = self.state.before_sleep.insulin_noted();
+        let noted = self.state.before_sleep.insulin;
         self.policy.unnoted_rise.always || noted.is_some_and(|noted| now - noted <= NOTES_DOSES)
     }
 
@@ -233,7 +235,7 @@ impl Engine {
     /// Is a question about that meal still one: it goes on, and nothing was noted since?
     pub(super) fn still_asks_about(&self, id: Id) -> bool {
         let meal = self.state.meal.filter(|meal| meal.id == Some(id));
-        meal.is_some_and(|meal| self.noted_since(meal.since).is_none())
+        meal.is_some_and(|meal| !self.is_noted_for(meal.since, meal.noticed + MEAL_LASTS))
     }
 }
 

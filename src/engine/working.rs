@@ -80,6 +80,11 @@ impl Doses {
         &self.past
     }
 
+    /// Is one of that time known to be a correction?
+    pub(super) fn is_correction_at(&self, at: Timestamp) -> bool {
+        self.taken.iter().any(|dose| dose.at == at && dose.correction)
+    }
+
     fn add(&mut self, at: Timestamp) {
         let place = self.taken.partition_point(|dose| dose.at < at);
         if self.taken.get(place).is_none_or(|dose| dose.at != at) {
@@ -105,8 +110,8 @@ impl Doses {
         self.past.forget(at, at + Span::millis(1));
     }
 
-    /// A dose counts as a correction from now on, and is followed from its value.
-    fn is_correction(&mut self, at: Timestamp, before: Option<Glucose>) {
+    /// A dose was taken while high: it counts as a correction, and is followed from its value.
+    fn mark_correction(&mut self, at: Timestamp, before: Option<Glucose>) {
         if let Some(dose) = self.taken.iter_mut().find(|dose| dose.at == at) {
             dose.correction = true;
         }
@@ -177,7 +182,7 @@ impl Engine {
     /// A dose was noted while high.
     pub(super) fn correction_noted(&mut self, at: Timestamp) {
         let before = self.value_at(at).filter(|value| Side::High.is_beyond(*value, self.policy.levels.high.limit));
-        self.state.doses.is_correction(at, before);
+        self.state.doses.mark_correction(at, before);
     }
 
     /// Says once of each pair that a correction stacks upon the dose before it. At a keyboard it is part of the answer;
@@ -205,11 +210,11 @@ mod tests {
         doses.add(at(0));
         doses.add(at(179));
         assert_eq!(doses.stacked(), None, "a dose for a meal stacks upon nothing");
-        doses.is_correction(at(179), None);
+        doses.mark_correction(at(179), None);
         assert_eq!(doses.stacked(), Some((at(0), at(179))));
         assert_eq!(doses.stacked(), None);
         doses.add(at(359));
-        doses.is_correction(at(359), None);
+        doses.mark_correction(at(359), None);
         assert_eq!(doses.stacked(), None, "three hours after the last");
         doses.add(at(300));
         assert_eq!(doses.stacked(), Some((at(300), at(359))), "the earlier one noted late");
@@ -227,7 +232,7 @@ mod tests {
         };
         let mut doses = Doses::default();
         doses.add(at(0));
-        doses.is_correction(at(0), Some(Glucose::mg_dl(260)));
+        doses.mark_correction(at(0), Some(Glucose::mg_dl(260)));
         fall(&mut doses);
         assert_eq!((doses.past.len(), doses.followed.len()), (1, 0));
         let at_age = |doses: &Doses, minutes| doses.past.at_age(Span::minutes(minutes)).n;
@@ -235,7 +240,7 @@ mod tests {
 
         let mut doses = Doses::default();
         doses.add(at(0));
-        doses.is_correction(at(0), Some(Glucose::mg_dl(260)));
+        doses.mark_correction(at(0), Some(Glucose::mg_dl(260)));
         doses.something_else(at(100));
         fall(&mut doses);
         assert_eq!((at_age(&doses, 60), at_age(&doses, 120)), (1, 0));

@@ -2,13 +2,12 @@
 //! may be done about it.
 
 use super::Voice;
-use super::text::capital;
-use super::text::sentences;
+use super::text::{capital, sentences};
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::time::Timestamp;
 use crate::engine::compare::{Apart, BANDS_IN_PERCENT_FROM, Bias, Compared};
 
-/// Differences are in percent of the meter's value, and below this of this.
+/// Differences are in percent of the meter's value, or of this where that is less.
 const PERCENT_OF: Glucose = Glucose::mg_dl(100);
 
 /// The answer to a check beside a sensor.
@@ -19,7 +18,11 @@ pub(super) fn answer(compared: &Compared, voice: Voice) -> String {
     let first =
         format!("Your meter says {meter}, {name} {sensor} at {}: {}.", voice.clock(*sensor_at), apart(compared, voice));
     let bias = compared.bias.as_ref().map_or_else(String::new, |bias| {
-        format!("{}. Percent of your meter, and below {} of that.", capital(&over(bias)), voice.limit(PERCENT_OF))
+        format!(
+            "{}. Percent are of your meter's value, or of {} where that is less.",
+            capital(&over(bias)),
+            voice.limit(PERCENT_OF)
+        )
     });
     let offer = compared.offer.map_or_else(String::new, |from| offered(from, voice));
     sentences(&[&first, &bias, &offer])

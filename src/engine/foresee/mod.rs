@@ -17,7 +17,7 @@ use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::diary::{Kind, Note};
 use crate::domain::reading::Reading;
-use crate::domain::time::Timestamp;
+use crate::domain::time::{Span, Timestamp};
 pub(super) use outlook::SELDOM;
 use outlook::{Outlook, SELDOM_LOGIT, SPEED_MAX, UNLIKELY, is_far};
 use policy::{AFTER_BEYOND, AFTER_LEVEL, LESS_SURE, RINGS_APART, STANDS};
@@ -38,10 +38,17 @@ pub struct Foreseen {
     very_low: Foresight,
     low: Foresight,
     high: Foresight,
-    /// Food or insulin was noted last.
-    noted: Option<Timestamp>,
+    /// When food or insulin was noted last.
+    pub(super) noted: Option<Timestamp>,
     #[serde(default)]
     followed: Followed,
+}
+
+impl Foreseen {
+    /// The clock was set: what was noted keeps its age.
+    pub(super) fn shift(&mut self, by: Span) {
+        self.noted = self.noted.map(|noted| noted + by);
+    }
 }
 
 /// The forecasts of one condition.
@@ -335,11 +342,6 @@ impl Engine {
 
     fn noted_lately(&self, at: Timestamp) -> Option<Timestamp> {
         self.state.foreseen.noted.filter(|noted| *noted <= at && at - *noted < LESS_SURE)
-    }
-
-    /// When food or insulin was noted last.
-    pub(super) const fn food_or_insulin_noted(&self) -> Option<Timestamp> {
-        self.state.foreseen.noted
     }
 
     /// Food and insulin make what is foreseen less sure.

@@ -108,11 +108,6 @@ impl Running {
 }
 
 impl Modes {
-    /// For when ketones were last noted.
-    pub(super) const fn ketones_mut(&mut self) -> &mut Option<Timestamp> {
-        &mut self.ketones
-    }
-
     /// The clock was set: every span keeps its length.
     pub(super) fn shift(&mut self, by: Span) {
         for running in &mut self.running {
