@@ -44,6 +44,7 @@ mod replay;
 mod responses;
 mod rise;
 mod sensor;
+mod states;
 mod storm;
 mod suggest;
 mod swings;
