@@ -54,7 +54,7 @@ const fn seen(seen: bool) -> &'static str {
 }
 
 /// As a number of mg/dL; what a sensor cannot put a number to keeps its word.
-fn glucose(value: &Glucose) -> String {
+fn glucose(value: Glucose) -> String {
     let (whole, rest) = (value.hundredths() / 100, value.hundredths() % 100);
     format!("{whole}.{rest:02} {:?}", value.measured())
 }
@@ -82,7 +82,7 @@ fn alerts(engine: &Engine) -> Vec<String> {
                 ));
             }
             Level::Waiting { since, .. } => {
-                facts.push(format!("delay {name} since {}: {}", clock(*since), stands.name()))
+                facts.push(format!("delay {name} since {}: {}", clock(*since), stands.name()));
             }
             Level::Clear if stands != AlarmState::Normal => facts.push(format!("level {name}: {}", stands.name())),
             Level::Clear => {}
@@ -103,7 +103,7 @@ fn alerts(engine: &Engine) -> Vec<String> {
     facts.extend(state.trust.map(|trust| match trust {
         Trust::Source(source) => format!("trust source {}", source.0),
         Trust::Signal { ours, other, other_at } => {
-            format!("trust signal at {}, not at {} from {}", glucose(&ours), glucose(&other), clock(other_at))
+            format!("trust signal at {}, not at {} from {}", glucose(ours), glucose(other), clock(other_at))
         }
     }));
     facts
@@ -136,7 +136,7 @@ fn care(engine: &Engine) -> Vec<String> {
         let treated = care.treated.map(|treated| format!("{} {}", clock(treated.at), treated.told.words()));
         facts.push(format!("care low treated {}", treated.unwrap_or_else(|| "by nobody".to_owned())));
         facts.push(format!("care low looks unseen {}", care.unseen));
-        facts.extend(care.cautious.map(|limit| format!("care low limit {}", glucose(&limit))));
+        facts.extend(care.cautious.map(|limit| format!("care low limit {}", glucose(limit))));
         facts.extend(care.by_meter.then(|| "care low by meter".to_owned()));
     }
     if let Some(care) = &state.high_care {
@@ -262,7 +262,7 @@ fn sources(engine: &Engine, form: &Value) -> Vec<String> {
         facts.extend(time(&scan["noted"]).map(|at| format!("scan of source {number} noted {}", clock(at))));
     }
     if let Some((value, at, _)) = engine.newest() {
-        facts.push(format!("newest {} at {}", glucose(&value), clock(at)));
+        facts.push(format!("newest {} at {}", glucose(value), clock(at)));
     }
     facts
 }
@@ -289,7 +289,7 @@ fn what_was(engine: &Engine, form: &Value) -> Vec<String> {
     if let Some(at) = time(&form["meter"][0]) {
         facts.push(format!(
             "meter {} at {}",
-            glucose(&serde_json::from_value(form["meter"][1].clone()).unwrap()),
+            glucose(serde_json::from_value(form["meter"][1].clone()).unwrap()),
             clock(at)
         ));
     }
