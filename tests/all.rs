@@ -45,6 +45,7 @@ mod replay;
 mod responses;
 mod rise;
 mod sensor;
+mod states;
 mod storm;
 mod suggest;
 mod swings;

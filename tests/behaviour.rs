@@ -18,6 +18,7 @@
 //! `10:00 writes seen [by NAME] [at 09:50]` (a diary file brings a line at 10:00), `10:00 writes 3 odd lines`,
 //! `10:00 amends insulin at 09:50 to 09:40`, `10:00 amends insulin at 09:50 into carbohydrate`,
 //! `10:00 deletes treated high at 09:50`, `10:00 restores insulin at 09:50` (what stands in the diary is kept by it);
+//! `10:00 excludes 09:00-09:30` (a stretch that is not to be counted);
 //! `10:00 started`, `10:00 later` (time passes); `10:00 reminds 14:30|45m WORDS`, and after the words, each after
 //! `; `, `every 1d|12h|mon,thu`, `above 180`, `below 80`; `10:00 reminds 51 times`, `10:00 cancels 1|all`.
 //! `10:00 -> WHAT CONDITION REASON [rings]`, optionally followed by the title in quotes, is expected; `, 50 times`
@@ -45,18 +46,21 @@ use std::fs;
 use std::path::Path;
 
 /// 2026-03-02 00:00 UTC, a Monday.
-const DAY: i64 = 1_772_409_600;
+pub(super) const DAY: i64 = 1_772_409_600;
 
-struct Life {
-    engine: Engine,
+/// A timeline that is being lived through; the stored states are made by the same lines.
+pub(super) struct Life {
+    pub(super) engine: Engine,
     sets: Vec<String>,
-    told: Vec<Told>,
+    pub(super) told: Vec<Told>,
+    /// What happened, the ticks between left out.
+    pub(super) happened: Vec<(Timestamp, Event)>,
     /// What stands in the diary, and what was deleted last.
     diary: Vec<Note>,
 }
 
 /// A decision, when, and its title.
-type Told = (Timestamp, Decision, String);
+pub(super) type Told = (Timestamp, Decision, String);
 
 #[test]
 fn the_documents_are_true() {
@@ -117,7 +121,7 @@ fn agree(shown: &[String], wanted: &[String]) -> bool {
 }
 
 fn live(lines: &[String]) -> (Vec<Told>, Vec<String>) {
-    let mut life = Life { engine: Engine::new(policy(&[])), sets: Vec::new(), told: Vec::new(), diary: Vec::new() };
+    let mut life = Life::new(&[]);
     let mut expected = Vec::new();
     for line in lines.iter().map(|line| line.trim()).filter(|line| !line.is_empty()) {
         if line.contains("->") {
@@ -151,7 +155,14 @@ fn policy(sets: &[String]) -> Policy {
 }
 
 impl Life {
-    fn step(&mut self, line: &str) {
+    /// Nothing has happened yet.
+    pub(super) fn new(sets: &[String]) -> Self {
+        let engine = Engine::new(policy(sets));
+        Self { engine, sets: sets.to_vec(), told: Vec::new(), happened: Vec::new(), diary: Vec::new() }
+    }
+
+    /// One line of a timeline.
+    pub(super) fn step(&mut self, line: &str) {
         let (when, what) = line.split_once(' ').unwrap_or_else(|| panic!("{line}"));
         let words: Vec<&str> = what.split_whitespace().collect();
         if let Some((from, to)) = when.split_once('-') {
@@ -219,6 +230,10 @@ impl Life {
                 Event::Lost { source: SourceId(source.parse().unwrap()), words: "the folder is gone".to_owned() }
             }
             ["lost"] => Event::Lost { source: SourceId(0), words: "the folder is gone".to_owned() },
+            ["excludes", stretch] => {
+                let (from, to) = stretch.split_once('-').unwrap();
+                Event::Excluded { stretches: vec![(time(from), time(to))] }
+            }
             ["channels", working, rest @ ..] => Event::Channels {
                 working: working.parse().unwrap(),
                 failing: rest.iter().map(|word| format!("phone: {word}")).collect(),
@@ -336,6 +351,7 @@ impl Life {
 
     /// Ticks come when the engine wants them, then what happens. While nobody watches there are none.
     fn happens(&mut self, at: Timestamp, event: &Event) {
+        self.happened.push((at, event.clone()));
         let watched = !matches!(event, Event::Unwatched { .. });
         for _ in 0..if watched { 10_000 } else { 0 } {
             let Some(deadline) = self.engine.next_deadline().filter(|deadline| *deadline < at) else {

@@ -110,7 +110,7 @@ impl Daemon {
         let now = clock.now();
         let wall = travel::at_start(&mut store, policy.zone, now)?;
         policy.zone = wall.zone_at(now);
-        let (engine, first) = wake_engine(&store, policy)?;
+        let Woken { engine, first, rebuilt } = wake_engine(&store, policy)?;
         let mut daemon = Self {
             health: channels.iter().map(|one| Health::untried(one.name(), addresses.of(one.name()))).collect(),
             clock,
@@ -144,9 +144,27 @@ impl Daemon {
             _lock: lock,
         };
         daemon.open_sources(&settings, stdin, &queue_sender)?;
+        if rebuilt {
+            daemon.say_rebuilt(now);
+        }
         // A fault in these first events is met like any other, by the loop.
         daemon.first_turns(first, now);
         Ok(daemon)
+    }
+
+    /// What was open is not known for sure: the wearer is told so, by every way of theirs.
+    fn say_rebuilt(&self, now: Timestamp) {
+        let messages = self.words_of_trouble(
+            "What was open may be lost. See `recheck status`",
+            "recheck could not read what it had saved, and worked it out again from what came in before. Look at what is \
+             open, at your reminders and at what is quiet: `recheck status`, `recheck remind`.",
+            now,
+        );
+        for message in messages {
+            if let Err(error) = self.store.add_message(&message) {
+                tracing::error!(%error, "cannot save the word that the engine was rebuilt");
+            }
+        }
     }
 
     fn first_turns(&mut self, first: Option<Event>, now: Timestamp) {
@@ -244,18 +262,32 @@ fn policy_by_number(store: &Store, settings: &Settings, stdin: bool) -> Result<P
     Ok(policy)
 }
 
-/// The engine as it was saved, or rebuilt from events, or new; and the event it begins with.
-fn wake_engine(store: &Store, policy: Policy) -> Result<(Engine, Option<Event>), StartError> {
+/// The engine at the start.
+struct Woken {
+    engine: Engine,
+    /// What it begins with.
+    first: Option<Event>,
+    /// What was saved could not be read.
+    rebuilt: bool,
+}
+
+/// The engine as it was saved, or rebuilt from events, or new.
+fn wake_engine(store: &Store, policy: Policy) -> Result<Woken, StartError> {
     let Some(saved) = store.saved()? else {
-        return Ok((Engine::new(policy), Some(Event::Started)));
+        return Ok(Woken { engine: Engine::new(policy), first: Some(Event::Started), rebuilt: false });
     };
-    let changed = (saved.policy.as_ref() != Some(&policy)).then(|| Event::PolicyChanged(Box::new(policy.clone())));
+    let first = (saved.policy.as_ref() != Some(&policy)).then(|| Event::PolicyChanged(Box::new(policy.clone())));
+    if saved.policy.is_none() {
+        tracing::warn!("the settings that the saved state lived by cannot be read; it goes on by the present ones");
+    }
     let lived_by = saved.policy.unwrap_or(policy);
     if let Some(state) = saved.state {
-        return Ok((Engine::restore(lived_by, state), changed));
+        return Ok(Woken { engine: Engine::restore(lived_by, state), first, rebuilt: false });
     }
+    // The last resort: events are kept for a season only, and the settings may have been others meanwhile.
     let (events, unknown) = store.events()?;
-    tracing::warn!(events = events.len(), unknown, "the saved state is of another version; rebuilt from events");
+    let why = saved.unread.map_or_else(String::new, |unread| unread.to_string());
+    tracing::warn!(events = events.len(), unknown, why, "what was saved cannot be read; rebuilt from stored events");
     let mut engine = Engine::new(lived_by);
     for (at, event) in events {
         while let Some(deadline) = engine.next_deadline().filter(|deadline| *deadline < at) {
@@ -263,5 +295,5 @@ fn wake_engine(store: &Store, policy: Policy) -> Result<(Engine, Option<Event>),
         }
         engine.handle(&event, at);
     }
-    Ok((engine, changed))
+    Ok(Woken { engine, first, rebuilt: true })
 }

@@ -42,6 +42,7 @@ pub mod recheck_low;
 pub mod reminder;
 pub mod rise;
 mod said;
+pub mod saved;
 mod scan;
 pub mod service;
 pub mod session;

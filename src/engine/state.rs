@@ -30,7 +30,7 @@ use crate::domain::reading::Reading;
 use crate::domain::time::Timestamp;
 use serde::{Deserialize, Serialize};
 
-/// Version of the snapshot's form. Another version is rebuilt from stored events.
+/// Version of the snapshot's form. Earlier ones are read by [`State::read`] and converted.
 pub const SNAPSHOT_VERSION: u32 = 1;
 
 /// All that the engine remembers. Saved whole at every turn.

@@ -6,18 +6,21 @@ use super::{Error, Store};
 use crate::domain::glucose::Glucose;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::Timestamp;
+use crate::engine::State;
 use crate::engine::effect::Decision;
 use crate::engine::event::Event;
 use crate::engine::policy::Policy;
-use crate::engine::{SNAPSHOT_VERSION, State};
+use crate::engine::saved::Unread;
 use rusqlite::{OptionalExtension, params};
 
 /// What was last saved.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Saved {
-    /// The engine's state; none when it is of another version, to be rebuilt.
+    /// The engine's state; none when it cannot be read.
     pub state: Option<State>,
-    /// The settings it lived by.
+    /// Why the state cannot be read, if it cannot.
+    pub unread: Option<Unread>,
+    /// The settings it lived by; none when they cannot be read.
     pub policy: Option<Policy>,
 }
 
@@ -81,8 +84,11 @@ impl Store {
         let Some((version, policy, body)) = row else {
             return Ok(None);
         };
-        let state = if version == SNAPSHOT_VERSION { self.read_back(&body).ok() } else { None };
-        Ok(Some(Saved { state, policy: self.read_back(&policy).ok() }))
+        let (state, unread) = match State::read(version, &body) {
+            Ok(state) => (Some(state), None),
+            Err(unread) => (None, Some(unread)),
+        };
+        Ok(Some(Saved { state, unread, policy: self.read_back(&policy).ok() }))
     }
 
     /// Events still kept, oldest first, to rebuild an engine from, or to try other settings on. Events of a form no
