@@ -4,7 +4,7 @@
 use super::Place;
 use super::at_once::in_order;
 use super::print::{Failure, fail, line, words};
-use super::replay_lines;
+use super::replay_lines::{Life, lines};
 use super::replay_own;
 use super::replay_table::{Shown, Through};
 use crate::config::Settings;
@@ -19,7 +19,7 @@ use crate::formats::rows::{Row, Rows};
 use crate::formats::wanted::{NotFound, Wanted};
 use crate::intake::folder::after_lines;
 use crate::intake::named;
-use crate::replay::run::{put_in_order, run as live};
+use crate::replay::run::{in_a_file, put_in_order, run as live};
 use crate::replay::summary::Measures;
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -117,10 +117,9 @@ pub(super) fn run(place: &Place, typed: &Typed) -> Result<ExitCode, Failure> {
             };
             for ((measures, policy), decisions) in measures.iter_mut().zip(&policies).zip(&decided) {
                 if typed.json {
-                    let lines = decisions.iter();
-                    lines
-                        .filter_map(|(at, decision)| replay_lines::line(Some(&file), zone, *at, decision))
-                        .for_each(|text| line(&text));
+                    let policy = in_a_file((*policy).clone());
+                    let life = Life { file: Some(&file), with_others: false, policy: &policy, from: None };
+                    lines(&life, decisions, |_| zone, line);
                 } else {
                     measures.add_file(&rows, decisions, policy);
                 }
