@@ -16,6 +16,7 @@ mod replay;
 mod replay_lines;
 mod replay_own;
 mod replay_table;
+mod replay_together;
 mod responses;
 mod responses_json;
 mod responses_table;
