@@ -2,7 +2,7 @@
 //! rings, for whom, and with which title.
 
 use super::open_data::folder;
-use super::real::{Recheck, table};
+use super::real::{Recheck, need, table, tool};
 use recheck::domain::diary::Kind;
 use recheck::domain::glucose::Glucose;
 use recheck::domain::local::Zone;
@@ -16,7 +16,7 @@ use recheck::outbox::reached::reached;
 use recheck::replay::answers::Act;
 use recheck::replay::together::Together;
 use serde_json::Value;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::fs;
 use std::process::Output;
@@ -418,13 +418,13 @@ fn readings_alone_are_lived_as_a_file_is() {
 
 #[test]
 fn lines_come_after_readings_of_their_time_and_once() {
-    let line = |seconds: i64, kind: Kind| {
+    let noted = |seconds: i64, kind: Kind| {
         let what = Entry::Noted { kind, words: String::new() };
         ("d.csv: line 2".to_owned(), Written { at: at(0) + Span::seconds(seconds), what })
     };
-    let insulin = || line(0, Kind::Insulin(None));
+    let insulin = || noted(0, Kind::Insulin(None));
     let life =
-        Together::new(&[rows(&[0, 5], 100), rows(&[0], 101)], vec![insulin(), line(301, Kind::Symptoms), insulin()]);
+        Together::new(&[rows(&[0, 5], 100), rows(&[0], 101)], vec![insulin(), noted(301, Kind::Symptoms), insulin()]);
     let actions: Vec<(i64, Act)> =
         life.actions().iter().map(|action| ((action.at - at(0)).as_millis(), action.act)).collect();
     assert_eq!(actions, [(59_999, Act::Insulin), (301_000, Act::Symptoms)]);
@@ -460,6 +460,50 @@ fn two_days_are_lived_and_a_moment_more_is_not_watched() {
     assert_eq!(unwatched(2_880, Span::millis(1)), [(end, at(0), end, Cause::Stopped)]);
 }
 
+/// The script that draws answers for a trace without any: shares and times as it says, the same ones again for the same
+/// rings, and a diary that is understood.
+#[test]
+fn drawn_answers_are_a_diary_and_stay() {
+    if !need("drawn_answers_are_a_diary_and_stay", &["python3"]) {
+        return;
+    }
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/docs/replay/draw-answers.py");
+    assert!(fs::read_to_string(script).unwrap().lines().count() < 80);
+    let recheck = bakery();
+    let values: Vec<f64> = (0..12).flat_map(|_| [low(), high()].concat()).collect();
+    let file = write(&recheck, "days.csv", &readings(0, &values));
+    let told = replay(&recheck, &[&file, "--json"]);
+    let told = write(&recheck, "lines.jsonl", &String::from_utf8(told.stdout).unwrap());
+    let draw = |arguments: &[&str]| {
+        let done = tool("python3").arg(script).arg(&told).args(arguments).output().unwrap();
+        assert!(done.status.success(), "{done:?}");
+        String::from_utf8(done.stdout).unwrap()
+    };
+    let count = |text: &str| text.lines().count() - 1;
+    let all = lines(&recheck, &[&file]);
+    let rings: Vec<&Value> = all.iter().filter(|line| line["rings"] == true && line["event"] != "ended").collect();
+    let drawn = draw(&[]);
+    assert_eq!(drawn, draw(&[]));
+    assert_ne!(drawn, draw(&["--seed", "2"]));
+    assert_eq!(count(&draw(&["--by-day", "0", "--by-night", "0"])), 0);
+    assert!(rings.len() > 60 && (rings.len() * 4 / 10..rings.len() * 9 / 10).contains(&count(&drawn)), "{drawn}");
+    assert!(drawn.contains(",seen,") && drawn.contains(",treated,low") && drawn.contains(",treated,high"), "{drawn}");
+    // Whoever answers everything at once does so a minute after each ring.
+    let at_once = draw(&["--by-day", "100", "--by-night", "100", "--after", "1", "1", "--treated", "0"]);
+    let times: BTreeSet<i64> = rings.iter().map(|line| seconds(&line["at"]) + 60).collect();
+    let answers = at_once.lines().skip(1).map(|line| seconds(&line.split(',').next().unwrap().into()));
+    assert!(answers.eq(times), "{at_once}");
+    let said = write(&recheck, "drawn.csv", &drawn);
+    let done = replay(&recheck, &[&file, &said, "--together", "--summary"]);
+    assert!(done.status.success() && words(&done).is_empty(), "{done:?}");
+    let object: Value = serde_json::from_slice(&done.stdout).unwrap();
+    assert_eq!(object["answers_given"].as_u64(), Some(u64::try_from(count(&drawn)).unwrap()));
+}
+
+fn seconds(at: &Value) -> i64 {
+    chrono::DateTime::parse_from_rfc3339(&at.as_str().unwrap().replace(' ', "T")).unwrap().timestamp()
+}
+
 /// What the treated highs of somebody got.
 #[derive(Debug, Default)]
 struct Treated {
@@ -481,8 +525,6 @@ struct Treated {
 
 impl Treated {
     fn of(all: &[Value]) -> Self {
-        let seconds =
-            |line: &Value| chrono::DateTime::parse_from_rfc3339(line["at"].as_str().unwrap()).unwrap().timestamp();
         let doses = with(all, &[("event", "answer"), ("condition", "recheck_high"), ("reason", "looks_planned")]);
         let looks = with(all, &[("event", "look"), ("condition", "recheck_high")]);
         let looks: Vec<&Value> = looks.into_iter().filter(|line| !line["outcome"].is_null()).collect();
@@ -490,7 +532,7 @@ impl Treated {
         let asked: Vec<&Value> =
             asked.into_iter().filter(|line| !line["message"].is_null() && !line["outcome"].is_null()).collect();
         let mut found = Self { doses: doses.len(), looks: looks.len(), asked: asked.len(), ..Self::default() };
-        let highs: std::collections::BTreeSet<u64> = doses.iter().map(|line| line["id"].as_u64().unwrap()).collect();
+        let highs: BTreeSet<u64> = doses.iter().map(|line| line["id"].as_u64().unwrap()).collect();
         found.highs = highs.len();
         found.unlooked = highs.iter().filter(|id| !looks.iter().any(|look| look["id"] == **id)).count();
         for look in &looks {
@@ -498,7 +540,9 @@ impl Treated {
         }
         found.ketones =
             asked.iter().filter(|line| line["title"].as_str().unwrap().starts_with("Check ketones")).count();
-        let soon = |low: &Value| doses.iter().any(|dose| (0..=4 * 3_600).contains(&(seconds(low) - seconds(dose))));
+        let soon = |low: &Value| {
+            doses.iter().any(|dose| (0..=4 * 3_600).contains(&(seconds(&low["at"]) - seconds(&dose["at"]))))
+        };
         let lows = all.iter().filter(|line| line["event"] == "raised" && line["part_of"].is_null());
         found.lows = lows
             .filter(|line| line["condition"] == "low" || line["condition"] == "very_low")

@@ -84,7 +84,9 @@ fn read(typed: &Typed, files: &[Named], tried: &Tried) -> Option<Vec<Rows>> {
             (told, outcome)
         },
         |(told, outcome)| {
-            told.iter().for_each(|text| words(text));
+            for text in &told {
+                words(text);
+            }
             match outcome {
                 Ok(rows) => all.push(rows),
                 Err(failure) => {

@@ -92,7 +92,9 @@ impl Together {
         for (at, known) in &self.steps {
             let at = *at;
             let mut tell = |at: Timestamp, decisions: &[Decision]| {
-                decisions.iter().for_each(|decision| each(at, decision));
+                for decision in decisions {
+                    each(at, decision);
+                }
             };
             match last.filter(|last| at - *last > WATCHED_WITHIN) {
                 Some(from) => {
