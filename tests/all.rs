@@ -50,5 +50,6 @@ mod storm;
 mod suggest;
 mod swings;
 mod tidy;
+mod together;
 mod treated_data;
 mod wearer;

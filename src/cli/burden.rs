@@ -5,12 +5,10 @@ use super::{Place, exclude};
 use crate::config::files::computer_zone;
 use crate::daemon::{clock, control};
 use crate::domain::change::treated;
-use crate::domain::diary::Kind;
 use crate::domain::local::{Hours, Zone};
 use crate::domain::time::{Span, Timestamp};
-use crate::domain::written::{Entry, Excursion, Written};
-use crate::engine::effect::{Priority, Side};
-use crate::engine::event::Which;
+use crate::domain::written::{Entry, Written, end_of};
+use crate::engine::effect::Priority;
 use crate::replay::answers::{Act, Action};
 use crate::replay::burden::{Burden, Interruptions, OfCondition};
 use crate::replay::story::Story;
@@ -26,9 +24,6 @@ pub(super) const LITTLE_DAYS: i64 = 3;
 /// At most so many rings in a hundred are to be of high priority, or the word loses its meaning: common practice
 /// in process-industry alarm management, no source.
 const HIGH_OF_HUNDRED_MAX: u64 = 5;
-
-/// A time without seconds means its whole minute.
-const MINUTE_MILLIS: i64 = 60_000;
 
 /// How much before the period is read: alerts that ended then may be raised again in it.
 pub(super) const LEAD_MIN: i64 = 60;
@@ -120,18 +115,9 @@ fn action(line: &Line) -> Option<Action> {
     let (at, act) = match &line.what {
         Said::Treated { which, at, .. } => (*at, Act::Treated(*which)),
         Said::Seen { which, .. } => (line.said, Act::Seen(*which)),
-        Said::Noted(note) => (note.at, noted(&note.kind)?),
+        Said::Noted(note) => (note.at, Act::noted(&note.kind)?),
         Said::Trust(_) => (line.said, Act::Sensor),
-        Said::Written { line: written, .. } => {
-            let act = match &written.what {
-                Entry::Noted { kind, .. } => noted(kind)?,
-                Entry::Treated(None) => Act::Treated(None),
-                Entry::Treated(Some(Excursion::High)) => Act::Treated(Some(Which::Side(Side::High))),
-                Entry::Treated(Some(Excursion::Low)) => Act::Treated(Some(Which::Side(Side::Low))),
-                Entry::Seen | Entry::SeenBy(_) => Act::Seen(None),
-            };
-            (written.at, act)
-        }
+        Said::Written { line: written, .. } => (written.at, Act::written(&written.what)?),
         Said::Quiet { .. }
         | Said::QuietOff
         | Said::Mode(_)
@@ -142,25 +128,7 @@ fn action(line: &Line) -> Option<Action> {
         | Said::Diary { .. }
         | Said::Excluded => return None,
     };
-    let end = if at.millis() % MINUTE_MILLIS == 0 { at + Span::millis(MINUTE_MILLIS - 1) } else { at };
-    Some(Action { at: end.min(line.said.max(at)), act })
-}
-
-const fn noted(kind: &Kind) -> Option<Act> {
-    match kind {
-        Kind::Insulin(_) => Some(Act::Insulin),
-        Kind::Carbohydrate(_) => Some(Act::Carbohydrate),
-        Kind::Meter(_) => Some(Act::Meter),
-        Kind::Symptoms => Some(Act::Symptoms),
-        Kind::Sensor | Kind::SensorStart(_) | Kind::SensorStop(_) | Kind::Scan => Some(Act::Sensor),
-        Kind::LongActing(_)
-        | Kind::Ketones(_)
-        | Kind::Exercise
-        | Kind::Site
-        | Kind::A1c(_)
-        | Kind::Therapy
-        | Kind::Text => None,
-    }
+    Some(Action { at: end_of(at).min(line.said.max(at)), act })
 }
 
 struct Shown<'a> {

@@ -16,6 +16,7 @@ mod replay;
 mod replay_lines;
 mod replay_own;
 mod replay_table;
+mod replay_together;
 mod responses;
 mod responses_json;
 mod responses_table;
@@ -176,7 +177,8 @@ enum Command {
     Try,
     /// Run past readings, or your own history, through the same engine in pretend time, with other settings if you like.
     ///
-    /// Prints a table of what would have rung; with --against, what other settings would have changed.
+    /// Prints a table of what would have rung; with --against, what other settings would have changed. With --together
+    /// the files are one person's: readings, and a diary with what was answered, taken and eaten.
     Replay(replay::Typed),
     /// Which settings would have asked less of you on your own past days, and what they would cost. Changes nothing.
     ///

@@ -4,9 +4,10 @@
 use super::Place;
 use super::at_once::in_order;
 use super::print::{Failure, fail, line, words};
-use super::replay_lines;
+use super::replay_lines::{Life, lines};
 use super::replay_own;
 use super::replay_table::{Shown, Through};
+use super::replay_together;
 use crate::config::Settings;
 use crate::config::files::computer_zone;
 use crate::domain::local::Zone;
@@ -19,7 +20,7 @@ use crate::formats::rows::{Row, Rows};
 use crate::formats::wanted::{NotFound, Wanted};
 use crate::intake::folder::after_lines;
 use crate::intake::named;
-use crate::replay::run::{put_in_order, run as live};
+use crate::replay::run::{in_a_file, put_in_order, run as live};
 use crate::replay::summary::Measures;
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -32,7 +33,11 @@ const REFUSALS_TOLD_MAX: usize = 5;
 #[derive(Debug, Args)]
 pub(super) struct Typed {
     /// Files to read, each a life of its own; without one, your own history, with the answers that were given.
-    files: Vec<PathBuf>,
+    #[arg(value_name = "FILE")]
+    pub(super) files: Vec<PathBuf>,
+    /// All files are one person's, diaries too; NAME=FILE says from which source. Answers count, and people are called.
+    #[arg(long, requires = "files")]
+    together: bool,
     /// Of your own history so many days back from now.
     #[arg(long, value_name = "N", default_value_t = 14, conflicts_with = "files", value_parser = clap::value_parser!(u16).range(1..))]
     pub(super) days: u16,
@@ -44,7 +49,7 @@ pub(super) struct Typed {
     pub(super) summary: bool,
     /// Zone of times without an offset, and of times shown.
     #[arg(long, value_name = "NAME")]
-    timezone: Option<String>,
+    pub(super) timezone: Option<String>,
     /// A setting to try, such as `level.low.limit=72`.
     #[arg(long, value_name = "KEY=VALUE")]
     set: Vec<String>,
@@ -76,7 +81,10 @@ pub(super) fn run(place: &Place, typed: &Typed) -> Result<ExitCode, Failure> {
     if typed.files.is_empty() {
         return replay_own::run(place, typed, &tried);
     }
-    let format = format(&tried[0].settings, typed.timezone.is_some());
+    if typed.together {
+        return replay_together::run(typed, &tried);
+    }
+    let format = format(&tried[0].settings, None, typed.timezone.is_some());
     let policies: Vec<&Policy> = tried.iter().map(|one| &one.settings.policy).collect();
     let zone = policies[0].zone;
     let mut measures = vec![Measures::default(); policies.len()];
@@ -117,10 +125,9 @@ pub(super) fn run(place: &Place, typed: &Typed) -> Result<ExitCode, Failure> {
             };
             for ((measures, policy), decisions) in measures.iter_mut().zip(&policies).zip(&decided) {
                 if typed.json {
-                    let lines = decisions.iter();
-                    lines
-                        .filter_map(|(at, decision)| replay_lines::line(Some(&file), zone, *at, decision))
-                        .for_each(|text| line(&text));
+                    let policy = in_a_file((*policy).clone());
+                    let life = Life { file: Some(&file), with_others: false, policy: &policy, from: None };
+                    lines(&life, decisions, |_| zone, line);
                 } else {
                     measures.add_file(&rows, decisions, policy);
                 }
@@ -188,9 +195,10 @@ fn other(against: &[String]) -> Result<Option<Other<'_>>, Failure> {
     }
 }
 
-/// How the files are written, as the settings of the first source say.
-fn format(settings: &Settings, is_zone_given: bool) -> Wanted {
-    let mut format = settings.first_format();
+/// How files are written, as the settings of their source say, or else of the first.
+pub(super) fn format(settings: &Settings, source: Option<&str>, is_zone_given: bool) -> Wanted {
+    let of = source.and_then(|name| settings.sources.iter().find(|source| source.name == name));
+    let mut format = of.map_or_else(|| settings.first_format(), |source| source.format.clone());
     if is_zone_given {
         format.zone = settings.policy.zone;
     }
@@ -203,6 +211,7 @@ pub(super) fn read(path: &Path, format: &Wanted, told: &mut Vec<String>) -> Resu
     if found.of_diary {
         told.truncate(before);
         told.push(format!("left out: {} is a diary, and replay reads readings", path.display()));
+        told.push("hint: `recheck replay --together` takes a diary with the readings, as one person's".to_owned());
     }
     Ok(found.rows)
 }

@@ -13,6 +13,7 @@ use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
 use crate::engine::effect::Decision;
 use crate::engine::event::{Event, Which};
+use crate::engine::policy::{SourceKind, SourcePolicy};
 use crate::formats::rows::Row;
 use crate::replay::answers::{Act, Action};
 use crate::replay::recorded::{Answers, Recorded, live};
@@ -54,9 +55,11 @@ pub(super) fn run(place: &Place, typed: &Typed, tried: &[Tried]) -> Result<ExitC
     in_order(tried.len(), |which, share| history.live(&tried[which], &clocks[which], share), |one| lived.push(one));
     if typed.json {
         let zone = |at: Timestamp| clocks[0].zone_at(at);
-        let told = lived[0].decisions.iter().filter(|(at, _)| *at >= history.from);
-        told.filter_map(|(at, decision)| replay_lines::line(None, zone(*at), *at, decision))
-            .for_each(|text| line(&text));
+        // Sources have the numbers they had in life.
+        let mut policy = tried[0].settings.policy.clone();
+        policy.sources = history.sources.iter().map(|name| SourcePolicy::new(name, SourceKind::Streaming)).collect();
+        let life = replay_lines::Life { file: None, with_others: true, policy: &policy, from: Some(history.from) };
+        replay_lines::lines(&life, &lived[0].decisions, zone, line);
         return Ok(ExitCode::SUCCESS);
     }
     let measured = lived.iter().zip(tried).zip(&clocks).map(|((one, tried), clock)| history.measure(one, tried, clock));

@@ -82,6 +82,13 @@ pub(super) enum Through {
         /// How many were named.
         files: usize,
     },
+    /// Files of one person, with the answers in them.
+    Together {
+        /// How many were named.
+        files: usize,
+        /// Answers, and those without an alert, with each of the settings that are tried.
+        answers: Vec<(u64, u64)>,
+    },
     /// The wearer's own history.
     Life {
         /// First instant that counts.
@@ -242,6 +249,10 @@ impl Through {
                 format!("{readings} readings, {days:.1} days covered, in {files} files; if nobody answers"),
                 "Each file is taken for one person.".to_owned(),
             ],
+            Self::Together { files, .. } => vec![
+                format!("{readings} readings, {days:.1} days covered, in {files} {}", plural(*files)),
+                "Taken for one person, with the answers that were given.".to_owned(),
+            ],
             Self::Life { from, until, zone, left_out, .. } => {
                 let stamp = |at: &Timestamp| zone.wall(*at).format("%Y-%m-%d %H:%M").to_string();
                 let mut lines = vec![
@@ -262,6 +273,7 @@ impl Through {
     fn object(&self, which: usize, tried: &Tried, summary: Summary) -> Object {
         let (replayed, files, period, answers) = match self {
             Self::Files { files } => ("files", Some(*files), None, None),
+            Self::Together { files, answers } => ("together", Some(*files), None, answers.get(which).copied()),
             Self::Life { from, until, zone, answers, .. } => {
                 let period = (zone.rfc3339(*from), zone.rfc3339(*until));
                 ("own_history", None, Some(period), answers.get(which).copied())
@@ -272,6 +284,10 @@ impl Through {
         let (settings, night) = (tried.name.clone(), tried.settings.policy.night.to_string());
         Object { replayed, settings, files, from, until, night, answers_given, answers_without_alert, summary }
     }
+}
+
+const fn plural(files: usize) -> &'static str {
+    if files == 1 { "file" } else { "files" }
 }
 
 /// Of all numbers that both have, how much more the other is.

@@ -6,15 +6,11 @@ use super::taken_in::arrival_speaks;
 use crate::domain::diary::Note;
 use crate::domain::reading::Speaks;
 use crate::domain::time::{Span, Timestamp};
-use crate::domain::written::{Entry, Excursion, Written};
+use crate::domain::written::Written;
 use crate::engine::AHEAD_MIN;
-use crate::engine::effect::Side;
-use crate::engine::event::{Event, Which};
+use crate::engine::event::Event;
 use crate::intake::Piece;
 use crate::store::commit::Intake;
-
-/// A time without seconds means its whole minute.
-const MINUTE_MILLIS: i64 = 60_000;
 
 impl Daemon {
     /// Keeps the lines of a piece of a diary, tells what was refused, and takes in what was kept.
@@ -84,29 +80,13 @@ impl Daemon {
 
 /// What a line of a diary file means to the engine, and what of it belongs in the diary.
 pub(super) fn event_of(line: &Written, whence: &str, said: Timestamp) -> (Event, Option<Note>) {
-    let at = line.at.min(said);
-    let event = match &line.what {
-        Entry::Noted { kind, words } => Event::Noted(Note { at, kind: kind.clone(), words: words.clone() }),
-        Entry::Treated(which) => {
-            let side = which.map(|which| match which {
-                Excursion::High => Side::High,
-                Excursion::Low => Side::Low,
-            });
-            Event::Treated { which: side.map(Which::Side), at, look: None }
-        }
-        Entry::Seen | Entry::SeenBy(_) => {
-            let whole_minute = line.at.millis() % MINUTE_MILLIS == 0;
-            let end = if whole_minute { at + Span::millis(MINUTE_MILLIS - 1) } else { at };
-            let by = if let Entry::SeenBy(words) = &line.what { Some(words.clone()) } else { None };
-            Event::Seen { which: None, until: Some(end.min(said)), by }
-        }
-    };
-    (Event::Written { said: Box::new(event), whence: whence.to_owned() }, line.note(said))
+    (Event::written(line, whence, said), line.note(said))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::written::Entry;
 
     /// What was seen in a minute had rung by its end, but nothing that rings later is seen.
     #[test]

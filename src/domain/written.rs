@@ -67,7 +67,22 @@ impl Excursion {
     }
 }
 
+/// A time without seconds means its whole minute.
+const MINUTE_MILLIS: i64 = 60_000;
+
+/// The last instant that a time which was written down can mean: that of its minute, where it has no seconds.
+#[must_use]
+pub fn end_of(at: Timestamp) -> Timestamp {
+    if at.millis() % MINUTE_MILLIS == 0 { at + Span::millis(MINUTE_MILLIS - 1) } else { at }
+}
+
 impl Written {
+    /// The last instant that its time can mean.
+    #[must_use]
+    pub fn end(&self) -> Timestamp {
+        end_of(self.at)
+    }
+
     /// The line, written in one way only: the same line read again has the same key, whichever file it
     /// stands in, and however its numbers and its time are written there. It has been released: a changed
     /// key would take every known line in once more.

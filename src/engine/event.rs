@@ -8,6 +8,7 @@ use crate::domain::mode::Wish;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::reminder::Asked;
 use crate::domain::time::{Span, Timestamp};
+use crate::domain::written::{Entry, Excursion, Written};
 use serde::{Deserialize, Serialize};
 
 /// One thing that happened.
@@ -141,6 +142,32 @@ pub enum Event {
         /// Which; `None` for all.
         which: Option<Id>,
     },
+}
+
+impl Event {
+    /// What a line of a diary file means, as far as it is known by then. `whence` is its file and line.
+    #[must_use]
+    pub fn written(line: &Written, whence: &str, known: Timestamp) -> Self {
+        let at = line.at.min(known);
+        let said = match &line.what {
+            Entry::Noted { kind, words } => Self::Noted(Note { at, kind: kind.clone(), words: words.clone() }),
+            Entry::Treated(which) => Self::Treated { which: which.map(Which::from), at, look: None },
+            Entry::Seen => Self::Seen { which: None, until: Some(line.end().min(known)), by: None },
+            Entry::SeenBy(words) => {
+                Self::Seen { which: None, until: Some(line.end().min(known)), by: Some(words.clone()) }
+            }
+        };
+        Self::Written { said: Box::new(said), whence: whence.to_owned() }
+    }
+}
+
+impl From<Excursion> for Which {
+    fn from(which: Excursion) -> Self {
+        Self::Side(match which {
+            Excursion::High => Side::High,
+            Excursion::Low => Side::Low,
+        })
+    }
 }
 
 /// What a treatment belongs to.

@@ -6,4 +6,5 @@ pub mod health;
 pub mod message;
 pub mod outcome;
 pub mod plan;
+pub mod reached;
 pub mod retry;

@@ -46,23 +46,41 @@ pub struct Addresses {
     pub life: String,
 }
 
-/// What a decision asks of the outbox. `number` is the decision's number in the store.
-#[must_use]
-pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Policy, now: Timestamp) -> Option<Order> {
+/// What a decision asks for, before it is put into words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Asks {
+    Nothing,
+    /// A message, in its thread.
+    Send(Option<Id>),
+    Withdraw(Id),
+}
+
+pub(super) fn asks(decision: &Decision) -> Asks {
     let thread = thread(decision);
     if !decision.rings {
         return match (decision.what, thread) {
             // What was foreseen is there: the level goes on in its thread.
-            (What::Ended, _) if matches!(decision.reason, Reason::CameTrue { .. }) => None,
-            (What::Ended, Some(thread)) => Some(Order::Withdraw(thread)),
-            (_, _) => None,
+            (What::Ended, _) if matches!(decision.reason, Reason::CameTrue { .. }) => Asks::Nothing,
+            (What::Ended, Some(thread)) => Asks::Withdraw(thread),
+            (_, _) => Asks::Nothing,
         };
     }
     if matches!(decision.reason.first(), Reason::ChannelsFail { working: 0, .. }) {
         // No way is left to say so; one that works again would be saying what is no longer true. The log
         // and `status` say it.
-        return None;
+        return Asks::Nothing;
     }
+    Asks::Send(thread)
+}
+
+/// What a decision asks of the outbox. `number` is the decision's number in the store.
+#[must_use]
+pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Policy, now: Timestamp) -> Option<Order> {
+    let thread = match asks(decision) {
+        Asks::Nothing => return None,
+        Asks::Withdraw(thread) => return Some(Order::Withdraw(thread)),
+        Asks::Send(thread) => thread,
+    };
     let said = text(decision, policy, now);
     let unsaid = discreet(decision, policy, now);
     let hidden = Decision { glucose: None, rate: None, doubt: None, after_low: None, mode: None, ..decision.clone() };

@@ -1,6 +1,8 @@
 //! What the wearer did, and which ring it answers. The definitions stand in docs/burden.md.
 
+use crate::domain::diary::Kind;
 use crate::domain::time::Timestamp;
+use crate::domain::written::Entry;
 use crate::engine::effect::{Condition, Decision, Id, Side};
 use crate::engine::event::Which;
 use std::collections::BTreeMap;
@@ -31,6 +33,37 @@ pub enum Act {
     Symptoms,
     /// Did something about the sensor.
     Sensor,
+}
+
+impl Act {
+    /// What a line of the diary says that the wearer did, where it can answer a ring.
+    #[must_use]
+    pub fn written(what: &Entry) -> Option<Self> {
+        match what {
+            Entry::Noted { kind, .. } => Self::noted(kind),
+            Entry::Treated(which) => Some(Self::Treated(which.map(Which::from))),
+            Entry::Seen | Entry::SeenBy(_) => Some(Self::Seen(None)),
+        }
+    }
+
+    /// The same of a note.
+    #[must_use]
+    pub const fn noted(kind: &Kind) -> Option<Self> {
+        match kind {
+            Kind::Insulin(_) => Some(Self::Insulin),
+            Kind::Carbohydrate(_) => Some(Self::Carbohydrate),
+            Kind::Meter(_) => Some(Self::Meter),
+            Kind::Symptoms => Some(Self::Symptoms),
+            Kind::Sensor | Kind::SensorStart(_) | Kind::SensorStop(_) | Kind::Scan => Some(Self::Sensor),
+            Kind::LongActing(_)
+            | Kind::Ketones(_)
+            | Kind::Exercise
+            | Kind::Site
+            | Kind::A1c(_)
+            | Kind::Therapy
+            | Kind::Text => None,
+        }
+    }
 }
 
 const fn is_about_the_sensor(condition: Condition) -> bool {

@@ -12,4 +12,5 @@ mod stood;
 pub mod story;
 pub mod suggest;
 pub mod summary;
+pub mod together;
 pub mod watched;

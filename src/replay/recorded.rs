@@ -46,6 +46,24 @@ pub struct Answers {
     pub named: BTreeMap<Id, Option<Id>>,
 }
 
+impl Answers {
+    /// Counts an answer, and whether it found what it answers.
+    pub(super) fn hear(&mut self, event: &Event, decisions: &[Decision]) {
+        let said = if let Event::Written { said, .. } = event { &**said } else { event };
+        if !matches!(said, Event::Seen { .. } | Event::Treated { .. }) {
+            return;
+        }
+        let found_nothing = |decision: &Decision| match &decision.reason {
+            Reason::NoSuchAlert { .. } | Reason::WhichOne { .. } => true,
+            Reason::MarkedSeen { ids } => ids.is_empty(),
+            _ => false,
+        };
+        let mut answered = decisions.iter().filter(|decision| decision.what == What::Answer);
+        self.given += 1;
+        self.without_alert += u64::from(answered.any(found_nothing));
+    }
+}
+
 /// A stretch of a life between two changes of its settings.
 #[derive(Debug, Default)]
 struct Stretch<'a> {
@@ -89,7 +107,7 @@ pub fn live(policy: &Policy, recorded: &Recorded<'_>, mut each: impl FnMut(Times
         };
         if let Some(event) = turned {
             let decisions = engine.handle(&event, *at);
-            life.hear(&event, &decisions);
+            life.answers.hear(&event, &decisions);
             life.tell(*at, &decisions, &mut each);
         }
     }
@@ -199,22 +217,6 @@ impl Life<'_> {
         then.map(|(_, decision)| decision).find_map(|decision| {
             if let Reason::QuietUntil { condition, .. } = decision.reason { Some(condition) } else { None }
         })
-    }
-
-    /// Counts an answer, and whether it found what it answers.
-    fn hear(&mut self, event: &Event, decisions: &[Decision]) {
-        let said = if let Event::Written { said, .. } = event { &**said } else { event };
-        if !matches!(said, Event::Seen { .. } | Event::Treated { .. }) {
-            return;
-        }
-        let found_nothing = |decision: &Decision| match &decision.reason {
-            Reason::NoSuchAlert { .. } | Reason::WhichOne { .. } => true,
-            Reason::MarkedSeen { ids } => ids.is_empty(),
-            _ => false,
-        };
-        let mut answered = decisions.iter().filter(|decision| decision.what == What::Answer);
-        self.answers.given += 1;
-        self.answers.without_alert += u64::from(answered.any(found_nothing));
     }
 }
 

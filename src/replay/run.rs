@@ -14,13 +14,18 @@ pub fn put_in_order(rows: &mut Vec<Row>) {
     rows.dedup_by_key(|row| row.measured);
 }
 
+/// The settings as a file alone is lived by: it is one streaming source, and there is nobody to be called.
+#[must_use]
+pub fn in_a_file(mut policy: Policy) -> Policy {
+    policy.sources = vec![SourcePolicy::new("replay", SourceKind::Streaming)];
+    policy.people = Vec::new();
+    policy
+}
+
 /// Lives through the rows with a fresh engine, and hands over each decision with its time. `rows` are in
 /// order and without doubles. Time ends with the last row: what would fall due after it is not decided.
-pub fn run(mut policy: Policy, rows: &[Row], mut each: impl FnMut(Timestamp, &Decision)) {
-    policy.sources = vec![SourcePolicy::new("replay", SourceKind::Streaming)];
-    // In a replay there is nobody to be called.
-    policy.people = Vec::new();
-    let mut engine = Engine::new(policy);
+pub fn run(policy: Policy, rows: &[Row], mut each: impl FnMut(Timestamp, &Decision)) {
+    let mut engine = Engine::new(in_a_file(policy));
     let mut batch = Event::Readings { rows: Vec::with_capacity(1), first_sight: false };
     for row in rows {
         while let Some(deadline) = engine.next_deadline().filter(|deadline| *deadline < row.measured) {
