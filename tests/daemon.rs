@@ -318,8 +318,24 @@ fn replay_prints_the_lines_that_are_promised() {
         "level.low.limit=72",
     ]);
     assert!(replayed.status.success(), "{replayed:?}");
-    let keys =
-        ["file", "at", "event", "id", "part_of", "condition", "priority", "glucose_mg_dl", "reading_at", "reason"];
+    let keys = [
+        "file",
+        "at",
+        "event",
+        "id",
+        "part_of",
+        "condition",
+        "priority",
+        "glucose_mg_dl",
+        "reading_at",
+        "reason",
+        "rings",
+        "to",
+        "title",
+        "outcome",
+        "message",
+        "beyond",
+    ];
     let mut events = std::collections::BTreeSet::new();
     for line in String::from_utf8(replayed.stdout).unwrap().lines() {
         let object: serde_json::Map<String, serde_json::Value> = serde_json::from_str(line).unwrap();

@@ -537,7 +537,7 @@ fn the_command_lives_ones_own_history_again() {
     assert_eq!(lines.lines().count(), life.decisions.len());
     for (line, (at, decision)) in lines.lines().zip(&life.decisions) {
         let object: Value = serde_json::from_str(line).unwrap();
-        assert!(object["file"].is_null() && object.as_object().unwrap().len() == 10, "{line}");
+        assert!(object["file"].is_null() && object.as_object().unwrap().len() == 16, "{line}");
         assert_eq!(object["at"], Zone::UTC.rfc3339(*at));
         assert_eq!((&object["event"], &object["id"]), (&decision.what.name().into(), &decision.id.0.into()), "{line}");
         assert_eq!(object["condition"], decision.condition.name());
