@@ -7,7 +7,7 @@ use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
-use recheck::engine::alarm::{AlarmState, FOLLOWS};
+use recheck::engine::alert::alarm::{AlarmState, FOLLOWS};
 use recheck::engine::effect::{Condition, Side};
 use recheck::engine::event::{Event, Which};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};

@@ -6,11 +6,12 @@ use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
+use recheck::engine::alert::Alert;
+use recheck::engine::alert::calls::Calls;
 use recheck::engine::effect::{Audience, Condition, Decision, Id, Side, What};
 use recheck::engine::event::{Event, Which};
-use recheck::engine::level::Active;
+use recheck::engine::plan::Job;
 use recheck::engine::policy::{Line, PersonPolicy, Policy, SourceKind, SourcePolicy, Tells};
-use recheck::engine::timers::Timer;
 use std::collections::BTreeSet;
 
 /// 2026-03-02 06:30 UTC: the stories run from the night into the day.
@@ -67,6 +68,10 @@ fn every_story_with_somebody_else_keeps_the_rules() {
     assert_eq!(stories, 15_625);
 }
 
+fn low_calls(engine: &Engine) -> Option<&Calls> {
+    engine.snapshot().register.calls_of_low().map(|(calls, _)| calls)
+}
+
 fn tell(story: &Story, kinds: &[Kind], left: u32, stories: &mut u32) {
     if left == 0 {
         *stories += 1;
@@ -89,21 +94,22 @@ impl Story {
             Kind::High => 220,
             Kind::VeryHigh => 290,
             Kind::Treated => {
-                let side = if self.engine.snapshot().high.root().is_some() { Side::High } else { Side::Low };
+                let side =
+                    if self.engine.snapshot().register.root(Side::High).is_some() { Side::High } else { Side::Low };
                 let told =
                     self.turn(&Event::Treated { which: Some(Which::Side(side)), at: self.now, look: None }, self.now);
                 assert!(told.iter().any(|decision| decision.what == What::Answer), "unanswered: {:?}", self.told);
                 return;
             }
             Kind::SomebodyHasIt => {
-                let was_open = self.engine.snapshot().chain.as_ref().is_some_and(|chain| chain.answered.is_none());
+                let was_open = low_calls(&self.engine).is_some_and(|calls| !calls.is_answered());
                 let by = Some("sam".to_owned());
                 let told = self.turn(&Event::Seen { which: None, until: None, by }, self.now);
                 let hears = |who| told.iter().any(|one| one.to == who && one.rings && one.what == What::Told);
                 assert!(!was_open || hears(Audience::Wearer), "the wearer was not told: {:?}", self.told);
                 assert!(!hears(Audience::Person(0)), "sam was told of sam's own answer: {:?}", self.told);
-                let chain = self.engine.snapshot().chain.as_ref();
-                assert!(chain.is_none_or(|chain| chain.answered.is_some()), "it goes on ringing: {:?}", self.told);
+                let calls = low_calls(&self.engine);
+                assert!(calls.is_none_or(Calls::is_answered), "it goes on ringing: {:?}", self.told);
                 return;
             }
             Kind::HourPasses => {
@@ -118,10 +124,10 @@ impl Story {
         let told = self.turn(&Event::Readings { rows: vec![reading], first_sight: false }, self.now);
         let state = self.engine.snapshot();
         if value < 54 {
-            assert!(state.low.worse.active().is_some(), "a very low is never delayed: {:?}", self.told);
+            assert!(state.register.of(Condition::VeryLow).is_some(), "a very low is never delayed: {:?}", self.told);
         }
         if value < 70 {
-            assert!(state.low.root().is_some(), "a low is alerted on its first reading: {:?}", self.told);
+            assert!(state.register.root(Side::Low).is_some(), "a low is alerted on its first reading: {:?}", self.told);
         }
         let first =
             told.iter().any(|decision| decision.what == What::Raised && decision.condition == Condition::VeryLow);
@@ -130,8 +136,7 @@ impl Story {
         let before = state.clone();
         let again = self.turn(&Event::Readings { rows: vec![reading], first_sight: false }, self.now);
         assert!(again.is_empty(), "a doubled reading spoke: {:?}", self.told);
-        assert_eq!(before.low, self.engine.snapshot().low);
-        assert_eq!(before.high, self.engine.snapshot().high);
+        assert_eq!(before.register, self.engine.snapshot().register);
     }
 
     fn until(&mut self, now: Timestamp) {
@@ -151,6 +156,8 @@ impl Story {
             "a deadline is left behind: {:?}",
             self.told
         );
+        let broken = self.engine.broken_guarantees(now);
+        assert!(broken.is_empty(), "{broken:?} does not hold: {:?}", self.told);
         let (mut rang, mut heard) = (BTreeSet::new(), BTreeSet::new());
         let people = self.engine.policy().people.len();
         for decision in &told {
@@ -178,24 +185,20 @@ impl Story {
             }
         }
         let state = self.engine.snapshot();
-        if state.high.root().is_some() {
-            assert!(state.timers.due(Timer::HighLook).is_some(), "a high fell silent for good: {:?}", self.told);
+        if state.register.root(Side::High).is_some() {
+            assert!(state.plan.due(Job::HighCheck).is_some(), "a high fell silent for good: {:?}", self.told);
         }
-        if state.low.active().any(Active::is_beyond) {
-            let chain = state.chain.as_ref();
-            assert!(chain.is_some(), "nobody would be called for a low: {:?}", self.told);
+        if state.register.of_side(Side::Low).any(Alert::is_beyond) {
+            let calls = low_calls(&self.engine);
+            assert!(calls.is_some(), "nobody would be called for a low: {:?}", self.told);
             assert!(
-                state.timers.due(Timer::Chain).is_some() || chain.is_some_and(|chain| chain.answered.is_some()),
+                state.plan.due(Job::LowCalls).is_some() || calls.is_some_and(Calls::is_answered),
                 "an unanswered low fell silent: {:?}",
                 self.told
             );
         }
-        if state.low_care.is_some() {
-            assert!(
-                state.timers.due(Timer::LowLook).is_some(),
-                "a treated low is not looked at again: {:?}",
-                self.told
-            );
+        if state.plan.low().is_some() {
+            assert!(state.plan.due(Job::LowCheck).is_some(), "a treated low is not looked at again: {:?}", self.told);
         }
         told
     }

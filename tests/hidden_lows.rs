@@ -215,7 +215,7 @@ fn two_signals_that_rang_after_a_line_was_written_are_not_seen() {
         life.reads(ARM, at(8, 5 * i64::try_from(place).unwrap()), value);
     }
     let rang = life.rang(Condition::TwoSignals, DAY).unwrap();
-    let is_seen = |life: &Life| life.engine.snapshot().two_signals.unwrap().seen;
+    let is_seen = |life: &Life| life.engine.snapshot().register.of(Condition::TwoSignals).unwrap().is_acknowledged();
     for (until, seen) in [(rang - Span::minutes(1), false), (rang, true)] {
         let said = Box::new(Event::Seen { which: None, until: Some(until), by: None });
         life.happens(at(8, 50), &Event::Written { said, whence: "diary.csv: line 2".to_owned() });

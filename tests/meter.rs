@@ -6,7 +6,7 @@ use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
-use recheck::engine::alarm::AlarmState;
+use recheck::engine::alert::alarm::AlarmState;
 use recheck::engine::effect::{Condition, Decision, What};
 use recheck::engine::event::Event;
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
@@ -87,7 +87,7 @@ fn a_check_is_of_now_for_a_quarter_of_an_hour() {
     let mut old_low = engine(&[(0, 0, 95), (0, 15, 95)]);
     let decision = check(&mut old_low, 62, -40, 16);
     assert_eq!(words(&old_low, &decision, 16), "Noted.");
-    assert!(old_low.snapshot().low_care.is_none());
+    assert!(old_low.snapshot().plan.low().is_none());
     // Two checks in a row: no silence upon silence.
     let mut twice = engine(&readings[..2]);
     check(&mut twice, 104, 2, 2);

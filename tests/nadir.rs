@@ -71,10 +71,10 @@ fn every_look_tells_the_lowest_reading_of_its_low() {
                 assert_eq!(said.title.contains("rick a finger"), lowest.prick, "{said:?}");
                 assert!(said.title.chars().count() <= 60 && !said.title.ends_with("..."), "{said:?}");
             }
-            if life.engine.snapshot().low_care.is_none() {
+            if life.engine.snapshot().plan.low().is_none() {
                 treated = None;
             }
-            let open = life.engine.snapshot().low.root().is_some();
+            let open = life.engine.snapshot().register.root(Side::Low).is_some();
             if value < 70 && open && treated.is_none() {
                 treated = Some(treats(&mut life));
                 from = episode.unwrap().0;
@@ -159,7 +159,7 @@ fn a_care_without_it_goes_on() {
     life.reads([58, 54, 50]);
     treats(&mut life);
     let mut saved = serde_json::to_value(life.engine.snapshot()).unwrap();
-    saved["low_care"].as_object_mut().unwrap().remove("lowest").unwrap();
+    saved["plan"]["checks"][0]["low"].as_object_mut().unwrap().remove("lowest").unwrap();
     saved["last_low"].as_object_mut().unwrap().remove("lowest").unwrap();
     life.engine = Engine::restore(one_sensor(), serde_json::from_value(saved).unwrap());
     life.reads([56, 58, 60]);

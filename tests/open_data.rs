@@ -11,7 +11,7 @@ use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
-use recheck::engine::effect::{Condition, Decision, What};
+use recheck::engine::effect::{Condition, Decision, Side, What};
 use recheck::engine::event::Event;
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use recheck::engine::reason::Reason;
@@ -216,8 +216,8 @@ fn live_answering(policy: &Policy, rows: &[Row], seed: u64, notes: bool) -> Vec<
 
 fn answered(engine: &Engine, at: Timestamp, notes: bool) -> Event {
     let state = engine.snapshot();
-    let looked_at = matches!(&state.high_care, Some(care) if matches!(care.stage, Stage::Looking { .. }));
-    if notes && state.high.root().is_some() && !looked_at && state.low.root().is_none() {
+    let looked_at = matches!(state.plan.high(), Some(care) if matches!(care.stage, Stage::Looking { .. }));
+    if notes && state.register.root(Side::High).is_some() && !looked_at && state.register.root(Side::Low).is_none() {
         return Event::Noted(Note { at, kind: Kind::Insulin(None), words: String::new() });
     }
     Event::Seen { which: None, until: None, by: None }

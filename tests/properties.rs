@@ -7,9 +7,9 @@ use recheck::domain::local::{Hours, Zone};
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::schedule::Schedule;
 use recheck::domain::time::{Span, Timestamp};
+use recheck::engine::alert::Alert;
 use recheck::engine::effect::{Audience, Condition, Decision, Id, Priority, Side, What};
 use recheck::engine::event::{Cause, Event, Trusted, Which};
-use recheck::engine::level::Active;
 use recheck::engine::policy::{Line, PersonPolicy, Policy, SourceKind, SourcePolicy, StepPolicy, Tells, Ways, Whom};
 use recheck::engine::reason::Reason;
 use recheck::engine::{Engine, State};
@@ -576,8 +576,8 @@ fn no_low_that_nobody_answers_falls_silent_and_nobody_is_called_for_nothing() {
                     }
                     let known = last.map_or(0, |(value, _)| i32::try_from(value).unwrap() * 100);
                     assert!(known < low, "seed {seed}: called for a value that is back\n{}", tail());
-                    let state = engine.snapshot().chain.as_ref();
-                    if let Some(chain) = state.filter(|chain| chain.answered.is_some()) {
+                    let calls = engine.snapshot().register.calls_of_low();
+                    if let Some((chain, _)) = calls.filter(|(calls, _)| calls.is_answered()) {
                         after_answers += 1;
                         let rises = one.rate.is_some_and(|rate| rate.direction().rises());
                         let fresh = last.is_some_and(|(_, at)| now - at <= Span::minutes(15));
@@ -586,8 +586,8 @@ fn no_low_that_nobody_answers_falls_silent_and_nobody_is_called_for_nothing() {
                     }
                 }
                 let state = engine.snapshot();
-                let beyond = state.low.active().any(Active::is_beyond);
-                let answered = state.chain.as_ref().is_some_and(|chain| chain.answered.is_some());
+                let beyond = state.register.of_side(Side::Low).any(Alert::is_beyond);
+                let answered = state.register.calls_of_low().is_some_and(|(calls, _)| calls.is_answered());
                 // The value that counts is the one beyond the limit there is now.
                 let still = last.is_some_and(|(value, _)| i32::try_from(value).unwrap() * 100 < low);
                 owed = match owed {
@@ -599,7 +599,7 @@ fn no_low_that_nobody_answers_falls_silent_and_nobody_is_called_for_nothing() {
                 assert!(
                     waits <= Span::minutes(30),
                     "seed {seed}: nothing rang for {waits}, {:?}\n{}",
-                    state.chain,
+                    state.register.calls,
                     tail()
                 );
             }
@@ -689,22 +689,17 @@ fn without_added(value: &mut serde_json::Value) {
 /// A state, its settings and its events as the first released version saved them are read, and go on.
 #[test]
 fn what_the_first_version_saved_is_read() {
-    let rows = day(3);
-    let mut engine = Engine::new(policy());
-    for row in &rows[..60] {
-        let reading = Reading { source: SourceId(0), measured: row.measured, glucose: row.glucose };
-        engine.handle(&Event::Readings { rows: vec![reading], first_sight: false }, row.measured);
-    }
-    let later = rows[59].measured + Span::hours(2);
-    engine.handle(&Event::Tick, later);
-    assert!(engine.snapshot().sources[0].lost().is_some(), "the state holds no lost source");
-    let mut saved = serde_json::to_value((engine.snapshot(), engine.policy())).unwrap();
+    let file = include_str!("states/v1/27-source-lost-unanswered.json");
+    let file: serde_json::Value = serde_json::from_str(file).unwrap();
+    let mut saved = serde_json::Value::Array(vec![file["state"].clone(), file["policy"].clone()]);
     let whole = saved.to_string().len();
     without_added(&mut saved);
     assert!(saved.to_string().len() < whole);
-    let (state, lived_by): (State, Policy) = serde_json::from_value(saved).unwrap();
-    assert_eq!(lived_by, policy());
-    let mut engine = Engine::restore(lived_by, state);
+    let (state, lived_by) = (saved[0].to_string(), serde_json::from_value(saved[1].take()).unwrap());
+    let state = State::read(1, &state).unwrap();
+    assert!(state.register.lost(SourceId(0)).is_some(), "the state holds no lost source");
+    let mut engine: Engine = Engine::restore(lived_by, state);
+    let later = Timestamp::from_millis(file["saved"].as_i64().unwrap());
     let seen: Event = serde_json::from_str(r#"{"seen":{"which":null}}"#).unwrap();
     assert_eq!(engine.handle(&seen, later).len(), 1);
     let reading = Reading { source: SourceId(0), measured: later, glucose: Glucose::mg_dl(50) };

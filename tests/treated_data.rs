@@ -11,7 +11,7 @@ use recheck::engine::Engine;
 use recheck::engine::effect::{Condition, Decision, Side, What};
 use recheck::engine::event::{Event, Which};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
-use recheck::engine::recheck_high::{HighCare, Stage};
+use recheck::engine::recheck_high::{HighCheck, Stage};
 use recheck::formats::rows::Row;
 
 /// A reading is about a time within this.
@@ -60,8 +60,10 @@ fn take(engine: &mut Engine, lived: &mut Lived, told: Vec<Decision>, at: Timesta
     let rings = |one: &Decision| one.rings && one.condition.side() == Some(Side::High) && one.what != What::Ended;
     let first = told.iter().any(rings);
     lived.told.extend(told.into_iter().map(|decision| (at, decision)));
-    let untreated =
-        matches!(engine.snapshot().high_care, Some(HighCare { stage: Stage::Asking { marked: false, .. }, .. }) | None);
+    let untreated = matches!(
+        engine.snapshot().plan.high(),
+        Some(HighCheck { stage: Stage::Asking { marked: false, .. }, .. }) | None
+    );
     if first && untreated {
         let treated = Event::Treated { which: Some(Which::Side(Side::High)), at, look: None };
         let told = engine.handle(&treated, at);

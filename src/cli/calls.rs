@@ -3,20 +3,20 @@
 use super::status::{clock_of, section, text};
 use crate::domain::time::Timestamp;
 use crate::engine::Engine;
-use crate::engine::timers::Timer;
+use crate::engine::plan::Job;
 use serde_json::{Value, json};
 
 /// The low that nobody has answered yet, or somebody has, and who was called for it.
 pub(super) fn of_the_low(engine: &Engine) -> Value {
     let state = engine.snapshot();
-    state.chain.as_ref().map_or(Value::Null, |chain| {
+    state.register.calls_of_low().map_or(Value::Null, |(calls, _)| {
         json!({
-            "since": stamp(engine, chain.since),
-            "answered": chain.answered.map(|at| stamp(engine, at)),
-            "by": chain.by,
-            "called": people(engine, &chain.called),
-            "told": people(engine, &chain.informed),
-            "next": state.timers.due(Timer::Chain).map(|at| stamp(engine, at)),
+            "since": stamp(engine, calls.since),
+            "answered": calls.answered_at().map(|at| stamp(engine, at)),
+            "by": calls.answered_by(),
+            "called": people(engine, &calls.called),
+            "told": people(engine, &calls.informed),
+            "next": state.plan.due(Job::LowCalls).map(|at| stamp(engine, at)),
         })
     })
 }
@@ -24,15 +24,16 @@ pub(super) fn of_the_low(engine: &Engine) -> Value {
 /// Other alerts that rang and are not over: answered or not, and who was called for each.
 pub(super) fn of_others(engine: &Engine) -> Value {
     let state = engine.snapshot();
-    let next = state.timers.due(Timer::Waiting).map(|at| stamp(engine, at));
-    let all = state.waiting.iter().map(|waiting| {
+    let next = state.plan.due(Job::OtherCalls).map(|at| stamp(engine, at));
+    let others = state.register.calls.iter().filter(|calls| calls.of_low().is_none());
+    let all = others.map(|calls| {
         json!({
-            "id": waiting.id.0,
-            "condition": waiting.condition.name(),
-            "rang": stamp(engine, waiting.since),
-            "answered": waiting.answered.map(|at| stamp(engine, at)),
-            "by": waiting.by,
-            "called": people(engine, &waiting.called),
+            "id": calls.id.0,
+            "condition": calls.condition.name(),
+            "rang": stamp(engine, calls.since),
+            "answered": calls.answered_at().map(|at| stamp(engine, at)),
+            "by": calls.answered_by(),
+            "called": people(engine, &calls.called),
         })
     });
     json!({ "next": next, "alerts": all.collect::<Vec<Value>>() })

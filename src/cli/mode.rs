@@ -8,7 +8,6 @@ use crate::daemon::clock;
 use crate::domain::mode::{Mode, Wish};
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
-use crate::engine::mode::hold::Hold;
 use crate::store::Store;
 use crate::store::inbox::Said;
 use serde_json::{Value, json};
@@ -95,9 +94,9 @@ pub(super) fn all(engine: &Engine, now: Timestamp) -> Value {
             "by": cautious.mode.map_or("profile", Mode::name),
         })),
         "next_look": engine.next_mode_look().map(stamp),
-        "do_not_drive": modes.hold.as_ref().map(|hold| json!({
+        "do_not_drive": engine.snapshot().plan.driving().map(|hold| json!({
             "since": stamp(hold.since),
-            "until": Hold::until(hold).map(stamp),
+            "until": hold.until().map(stamp),
         })),
     })
 }

@@ -14,7 +14,6 @@ use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
 use crate::engine::effect::{Condition, Id, Side};
 use crate::engine::event::{Trusted, Which};
-use crate::engine::quiet;
 use crate::formats::diary::{self, KINDS, NotANote, Part, Told};
 use crate::formats::stamp::{Read, Stamp};
 use crate::store::Store;
@@ -115,10 +114,10 @@ pub(super) fn quiet(place: &Place, how_long: &str, condition: Option<&str>) -> R
             .hint("say `recheck quiet 30m`, `recheck quiet 30m high`, or `recheck quiet off`")
     })?;
     let can_be: Vec<&str> =
-        Condition::ALL.into_iter().filter(|one| quiet::longest(*one).is_some()).map(Condition::name).collect();
+        Condition::ALL.into_iter().filter(|one| one.mute_longest().is_some()).map(Condition::name).collect();
     let condition = match condition {
         None => None,
-        Some(name) => Some(Condition::named(name).filter(|one| quiet::longest(*one).is_some()).ok_or_else(|| {
+        Some(name) => Some(Condition::named(name).filter(|one| one.mute_longest().is_some()).ok_or_else(|| {
             Failure::new(format!("there is no \"{name}\" to be quiet"))
                 .hint(format!("it can be one of: {}", can_be.join(", ")))
         })?),

@@ -8,11 +8,10 @@ use crate::daemon::{clock, control};
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
-use crate::engine::effect::Condition;
-use crate::engine::level::Told;
+use crate::engine::alert::{Alert, Because, Detail, Standing};
+use crate::engine::effect::Side;
+use crate::engine::plan::Job;
 use crate::engine::policy::{Policy, SourceKind};
-use crate::engine::recheck_high::Stage;
-use crate::engine::timers::Timer;
 use crate::engine::two_signals::Trust;
 use crate::engine::{Engine, PAST_MIN};
 use crate::store::Store;
@@ -53,6 +52,17 @@ pub(super) fn run(place: &Place, as_json: bool) -> Result<ExitCode, Failure> {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// What the wearer was told of an alert.
+const fn told(alert: &Alert) -> &'static str {
+    match (alert.silent(), alert.detail) {
+        (None, _) => "rang",
+        (Some(Because::Held), _) => "held until quiet hours are over",
+        (Some(Because::SpokenFor), Detail::Lost { .. }) => "another source's alert speaks for it",
+        (Some(Because::SpokenFor), _) => "a worse alert speaks for it",
+        (Some(Because::Unsure), _) => "recorded, not sure enough to ring",
+    }
 }
 
 struct Seen<'a> {
@@ -123,8 +133,12 @@ impl Seen<'_> {
             "rechecks": self.rechecks(),
             "unanswered": calls::of_the_low(self.engine),
             "waiting": calls::of_others(self.engine),
-            "returned": self.engine.snapshot().returned.iter().map(|returned| {
-                json!({ "id": returned.id.0, "condition": returned.condition.name(), "since": stamp(returned.since), "until": stamp(returned.until) })
+            "returned": self.engine.snapshot().register.returned.iter().map(|returned| {
+                let until = match returned.standing {
+                    Standing::ReturnedUnacknowledged { until } => Some(stamp(until)),
+                    Standing::Unacknowledged | Standing::Acknowledged | Standing::SuppressedByDesign { .. } => None,
+                };
+                json!({ "id": returned.id.0, "condition": returned.condition.name(), "since": stamp(returned.since), "until": until })
             }).collect::<Vec<Value>>(),
             "quiet": status_hours::quiet(self.engine, self.now),
             "out_of_service": status_hours::out_of_service(self.engine),
@@ -180,7 +194,7 @@ impl Seen<'_> {
             notes.push(format!("{}{off}", compare::over(&bias)));
         }
         let id = u16::try_from(number).ok().map(SourceId)?;
-        if let Some(next) = state.timers.due(Timer::Scan(id)) {
+        if let Some(next) = state.plan.due(Job::Scan(id)) {
             notes.push(format!("asks for a scan {}", clock(next)));
         }
         (!notes.is_empty()).then(|| notes.join("; "))
@@ -198,65 +212,43 @@ impl Seen<'_> {
         })
     }
 
+    /// What is open, whatever it is about, in the order of the register.
     fn alerts(&self, names: &[String]) -> Vec<Value> {
-        let state = self.engine.snapshot();
         let stamp = |at: Timestamp| self.engine.policy().zone.rfc3339(at);
-        let mut all: Vec<Value> = Condition::LEVELS
-            .into_iter()
-            .filter_map(|condition| Some((condition, state.active(condition)?)))
-            .map(|(condition, active)| {
-                let told = match active.told {
-                    Told::Rang => "rang",
-                    Told::Held => "held until quiet hours are over",
-                    Told::Hidden => "a worse alert speaks for it",
-                };
-                json!({ "id": active.id.0, "condition": condition.name(), "since": stamp(active.since), "told": told, "seen": active.seen, "state": self.engine.alarm_state(condition).name() })
-            })
-            .collect();
-        all.extend(Condition::FORECASTS.into_iter().filter_map(|condition| {
-            let forecast = self.engine.forecast(condition)?;
-            let told = if forecast.rang { "rang" } else { "recorded, not sure enough to ring" };
-            Some(json!({ "id": forecast.id.0, "condition": condition.name(), "since": stamp(forecast.since), "by": stamp(forecast.by), "told": told, "seen": forecast.seen }))
-        }));
-        all.extend(state.sources.iter().enumerate().filter_map(|(number, source)| Some((number, source.lost()?))).map(
-            |(number, lost)| {
-                json!({
-                    "id": lost.id.0, "condition": lost.condition.name(), "source": names.get(number),
-                    "since": stamp(lost.since), "seen": lost.seen,
-                    "told": if lost.is_spoken_for() { "another source's alert speaks for it" } else { "rang" },
-                })
-            },
-        ));
-        all.extend(state.two_signals.map(|two| {
-            json!({ "id": two.id.0, "condition": Condition::TwoSignals.name(), "since": stamp(two.since), "told": "rang", "seen": two.seen })
-        }));
-        all.extend(state.channels.map(|trouble| {
-            json!({ "id": trouble.id.0, "condition": Condition::ChannelFailed.name(), "since": null, "told": "rang", "seen": trouble.seen })
-        }));
-        all
+        let open = self.engine.snapshot().register.open();
+        open.map(|alert| {
+            let mut value = json!({
+                "id": alert.id.0,
+                "condition": alert.condition.name(),
+                "since": stamp(alert.since),
+                "told": told(alert),
+                "seen": alert.is_acknowledged(),
+            });
+            match alert.detail {
+                Detail::Level(_) => value["state"] = json!(self.engine.alarm_state(alert.condition).name()),
+                Detail::Forecast { by, .. } => value["by"] = json!(stamp(by)),
+                Detail::Lost { source } => value["source"] = json!(names.get(usize::from(source.0))),
+                Detail::TwoSignals { .. } | Detail::Channels { .. } => {}
+            }
+            value
+        })
+        .collect()
     }
 
+    /// What is looked at again, and when.
     fn rechecks(&self) -> Vec<Value> {
-        let state = self.engine.snapshot();
         let stamp = |at: Timestamp| self.engine.policy().zone.rfc3339(at);
-        let mut all = Vec::new();
-        if let Some(care) = &state.low_care {
-            all.push(json!({
-                "id": care.id.0, "of": "low", "treated": care.treated.map(|treated| stamp(treated.at)),
-                "next": state.timers.due(Timer::LowLook).map(stamp),
-            }));
-        }
-        if let Some(care) = &state.high_care {
-            let treated = match &care.stage {
-                Stage::Looking { treated, .. } => Some(stamp(treated.at)),
-                Stage::Asking { .. } => None,
-            };
-            all.push(json!({
-                "id": care.id.0, "of": "high", "treated": treated,
-                "next": state.timers.due(Timer::HighLook).map(stamp),
-            }));
-        }
-        all
+        let checks = self.engine.snapshot().plan.checks();
+        let of_a_side = checks.filter_map(|(check, due)| Some((check, due, check.side()?)));
+        let mut all: Vec<(Side, Value)> = of_a_side
+            .map(|(check, due, side)| {
+                let of = if side == Side::Low { "low" } else { "high" };
+                let treated = check.treated_at().map(stamp);
+                (side, json!({ "id": check.id().0, "of": of, "treated": treated, "next": due.map(stamp) }))
+            })
+            .collect();
+        all.sort_by_key(|(side, _)| *side);
+        all.into_iter().map(|(_, value)| value).collect()
     }
 
     fn lines(&self, all: &Value) -> Vec<String> {

@@ -4,7 +4,7 @@
 use super::status::{clock_of, section, text as part};
 use crate::domain::time::Timestamp;
 use crate::engine::Engine;
-use crate::engine::hours::Held;
+use crate::engine::alert::hours::Held;
 use crate::engine::service::OffBecause;
 use crate::wording::text::text;
 use serde_json::{Value, json};

@@ -6,7 +6,6 @@ use crate::domain::schedule::Schedule;
 use crate::domain::time::Span;
 use crate::engine::effect::Condition;
 use crate::engine::policy::Policy;
-use crate::engine::quiet::longest;
 use std::collections::BTreeMap;
 
 /// What quiet hours look like.
@@ -29,7 +28,7 @@ pub(super) fn quiet(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
 fn longest_spans(words: &mut Words<'_>) -> BTreeMap<Condition, Span> {
     let mut shorter = BTreeMap::new();
     for condition in Condition::ALL {
-        let Some(most) = longest(condition) else { continue };
+        let Some(most) = condition.mute_longest() else { continue };
         let place = words.place_of(condition.name());
         let mut span = most;
         words.span(condition.name(), &mut span);

@@ -120,7 +120,7 @@ impl Daemon {
         }
         let now = summary(&self.health);
         // Told when it differs from what the engine holds, which may be from before a restart.
-        let open = self.engine.snapshot().channels.map(|trouble| trouble.none_works);
+        let open = self.engine.snapshot().channels_fail();
         let trouble = (now.working == 0 || !now.failing.is_empty()).then_some(now.working == 0);
         let news = match (open, trouble) {
             (Some(none_works), Some(none_works_now)) => !none_works && none_works_now,

@@ -2,11 +2,12 @@
 //! where none is left that counts, a high or a low is as if nobody had treated it: asked about again, never silent.
 
 use super::Engine;
+use super::check::Check;
 use super::effect::{Condition, Side, What};
 use super::nadir::Nadir;
+use super::plan::Job;
 use super::reason::{Began, Reason};
-use super::recheck_high::{HighCare, Stage};
-use super::timers::Timer;
+use super::recheck_high::{HighCheck, Stage};
 use super::turn::Turn;
 use crate::domain::change::treated;
 use crate::domain::diary::{Kind, Note};
@@ -104,11 +105,11 @@ impl Engine {
     fn hangs_on(&self, side: Side, note: &Note) -> bool {
         let told = began(note);
         let treatment = match side {
-            Side::High => self.state.high_care.as_ref().and_then(|care| match care.stage {
+            Side::High => self.state.plan.high().and_then(|check| match check.stage {
                 Stage::Looking { treated, .. } => Some(treated),
                 Stage::Asking { .. } => None,
             }),
-            Side::Low => self.state.low_care.as_ref().and_then(|care| care.treated),
+            Side::Low => self.state.plan.low().and_then(|check| check.treated),
         };
         let is_of_side = treats(note, side) || side == Side::Low && told == Began::Meter;
         is_of_side && treatment.is_some_and(|treatment| treatment.at == note.at && treatment.told == told)
@@ -116,7 +117,7 @@ impl Engine {
 
     /// The looks of a side hung on what was: they hang on the newest that stands, or on nothing.
     fn follow_amended(&mut self, turn: &mut Turn, side: Side, amended: Amended<'_>) {
-        let since = self.side(side).root().map(|root| root.since);
+        let since = self.root(side).map(|root| root.since);
         let counts = |note: &&&Note| {
             let was_out = self.value_at(note.at).is_some_and(|value| match side {
                 Side::Low => side.is_beyond(value, self.policy.levels.low.limit),
@@ -128,13 +129,14 @@ impl Engine {
             treats(note, side) && is_of_it && !is_diary_only(Some(&note.kind), note.at, turn.now)
         };
         let next = amended.standing().iter().rev().find(counts).copied();
-        let asked_for = match (side, &self.state.high_care, amended.was, amended.is) {
+        let asked_for = match (side, self.state.plan.high(), amended.was, amended.is) {
             // A look that was asked for belongs to what is moved.
-            (Side::High, Some(HighCare { stage: Stage::Looking { asked_for: Some(asked), .. }, .. }), Some(was), _)
-                if next == amended.is =>
-            {
-                Some(*asked - was.at)
-            }
+            (
+                Side::High,
+                Some(HighCheck { stage: Stage::Looking { asked_for: Some(asked), .. }, .. }),
+                Some(was),
+                _,
+            ) if next == amended.is => Some(*asked - was.at),
             _ => None,
         };
         if let (Side::Low, Some(was), Some(next)) = (side, amended.was, next) {
@@ -172,9 +174,9 @@ impl Engine {
 
     /// A high that nobody has treated is asked about at the growing spans from its beginning: at the next of them.
     fn leave_high_untreated(&mut self, turn: &mut Turn) {
-        let Some(HighCare { id, part_of, since, ketones, .. }) = self.state.high_care.take() else { return };
-        self.state.timers.stop(Timer::HighLook);
-        let root = self.side(Side::High).root().map(|root| (root.id, root.since));
+        let Some(HighCheck { id, part_of, since, ketones, .. }) = self.state.plan.take_high() else { return };
+        self.state.plan.stop(Job::HighCheck);
+        let root = self.root(Side::High).map(|root| (root.id, root.since));
         let Some((alert, alert_since)) = root else {
             let reason = Reason::NoLongerTreated { side: Side::High, since: None, next: None };
             turn.tell(What::Ended, Condition::RecheckHigh, id, part_of, reason.clone(), false);
@@ -191,23 +193,23 @@ impl Engine {
             asked += 1;
         }
         let stage = Stage::Asking { marked: false, asked: asked.saturating_sub(1) };
-        self.state.high_care = Some(HighCare { id, part_of: Some(alert), since, ketones, stage });
-        self.state.timers.set(Timer::HighLook, next);
+        self.state.plan.look_at(Check::High(HighCheck { id, part_of: Some(alert), since, ketones, stage }));
+        self.state.plan.set(Job::HighCheck, next);
         let reason = Reason::NoLongerTreated { side: Side::High, since: Some(since), next: Some(next) };
         turn.tell(What::Answer, Condition::RecheckHigh, id, Some(alert), reason, false);
     }
 
     /// A low that nobody has treated calls again, from now on.
     fn leave_low_untreated(&mut self, turn: &mut Turn) {
-        let Some(care) = self.state.low_care.take() else { return };
-        self.state.timers.stop(Timer::LowLook);
+        let Some(care) = self.state.plan.take_low() else { return };
+        self.state.plan.stop(Job::LowCheck);
         if care.is_cautious()
-            && let Some(active) = self.state.modes.caution.active_mut()
+            && let Some(caution) = self.state.register.of_mut(Condition::Caution)
         {
-            active.seen = false;
+            caution.take_back_answer();
         }
         let next = care.treated.and_then(|treated| self.call_again(turn, treated.at));
-        let since = self.side(Side::Low).root().map(|root| root.since);
+        let since = self.root(Side::Low).map(|root| root.since);
         let reason = Reason::NoLongerTreated { side: Side::Low, since, next };
         if since.is_none() {
             turn.tell(What::Ended, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
@@ -239,7 +241,7 @@ impl Engine {
             if *of_high == Some(was.at) {
                 *of_high = newest;
                 // Its looks may be over: then it is one that nobody marked.
-                if let Some(HighCare { stage: Stage::Asking { marked, .. }, .. }) = &mut self.state.high_care {
+                if let Some(HighCheck { stage: Stage::Asking { marked, .. }, .. }) = self.state.plan.high_mut() {
                     *marked = newest.is_some();
                 }
             }
@@ -274,7 +276,7 @@ impl Engine {
         if self.state.meter == Some((was.at, said)) {
             self.state.meter = amended.others.iter().filter_map(value).max_by_key(|(at, _)| *at);
             self.end_quiet_of_meter(turn, was.at);
-            if let Some(care) = &mut self.state.low_care {
+            if let Some(care) = self.state.plan.low_mut() {
                 let low = self.policy.levels.low.limit.hundredths();
                 care.by_meter &= self.state.meter.is_some_and(|(_, meter)| meter.hundredths() < low);
             }

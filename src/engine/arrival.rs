@@ -3,9 +3,9 @@
 
 use super::Engine;
 use super::effect::{Condition, Id, What};
+use super::plan::Job;
 use super::policy::SourceKind;
 use super::reason::Reason;
-use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
@@ -114,13 +114,13 @@ impl Engine {
         // Said by day: by night nothing could be done about it, and its silence is told already.
         if let Some(late) = state.arrivals.habit().filter(|_| !night && !state.arrivals.history_only) {
             state.arrivals.history_only = true;
-            let lost = state.lost.take();
+            let lost = self.state.register.end_lost(source);
             turn.judged = None;
             turn.tell(What::Told, Condition::SourceFailed, Id(0), None, Reason::HistoryOnly { late }, true);
             if let Some(lost) = lost {
                 turn.tell(What::Ended, lost.condition, lost.id, None, Reason::HistoryOnly { late }, false);
             }
-            self.state.timers.stop(Timer::Gap(source));
+            self.state.plan.stop(Job::Gap(source));
             self.plan_scan(turn.now, source);
         }
     }

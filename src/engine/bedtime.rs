@@ -4,11 +4,10 @@
 use super::Engine;
 use super::effect::{Condition, Id, What};
 use super::event::Cause;
-use super::level::Told;
+use super::plan::Job;
 use super::policy::Policy;
 use super::reason::{Open, Reason};
 use super::scan::end_of_night;
-use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::diary::{Kind, Note};
 use crate::domain::local::Stretch;
@@ -95,13 +94,13 @@ impl Engine {
     /// Whatever the turn did, the next line is planned: the timer runs whenever there is a bedtime.
     pub(super) fn plan_bedtime(&mut self, now: Timestamp) {
         let none_ever = self.policy.bedtime.is_none() && self.state.before_sleep.next.is_none();
-        if none_ever || self.state.timers.due(Timer::Bedtime).is_some() {
+        if none_ever || self.state.plan.due(Job::Bedtime).is_some() {
             return;
         }
         let next = self.next_bedtime(now).filter(|next| *next > now);
         self.state.before_sleep.next = next;
         if let Some(next) = next {
-            self.state.timers.set(Timer::Bedtime, next);
+            self.state.plan.set(Job::Bedtime, next);
         }
     }
 
@@ -116,7 +115,7 @@ impl Engine {
     pub(super) fn move_bedtime(&mut self, now: Timestamp, policy: &Policy) {
         let same = self.policy.zone == policy.zone && self.policy.bedtime == policy.bedtime;
         if !same && self.state.before_sleep.next.is_none_or(|next| next > now) {
-            self.state.timers.stop(Timer::Bedtime);
+            self.state.plan.stop(Job::Bedtime);
         }
     }
 
@@ -129,9 +128,9 @@ impl Engine {
             *at = *at + by;
         }
         match memory.next {
-            Some(next) if next > now => self.state.timers.stop(Timer::Bedtime),
+            Some(next) if next > now => self.state.plan.stop(Job::Bedtime),
             // The clock was set past it.
-            Some(next) if next > now - by => self.state.timers.set(Timer::Bedtime, now),
+            Some(next) if next > now - by => self.state.plan.set(Job::Bedtime, now),
             // It was due before, and waits for readings to catch up.
             Some(_) | None => {}
         }
@@ -153,7 +152,7 @@ impl Engine {
         let (woke, night_began) = self.last_night(turn.now);
         let evening = Evening {
             last: self.state.window.newest().map(|last| last.measured),
-            open: self.open_alerts(|active| active.told != Told::Hidden),
+            open: self.open_alerts(|alert| !alert.is_spoken_for()),
             dose: self.last_dose(turn.now),
             marks: self.marks_since(woke),
             memory: self.memory_before_sleep(turn),

@@ -4,9 +4,10 @@
 //! A children's hospital's teaching sheet has it so: after an evening correction, check at 02:00 to 03:00.
 
 use super::Engine;
+use super::check::Check;
 use super::effect::{Condition, Id, Side, What};
+use super::plan::Job;
 use super::reason::{Reason, Treatment};
-use super::timers::Timer;
 use super::turn::{Judged, Turn};
 use crate::domain::glucose::Glucose;
 use crate::domain::local::TimeOfDay;
@@ -34,9 +35,11 @@ const WORKS_FROM: f64 = 0.1;
 
 /// A look that is due.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) struct EveningLook {
-    id: Id,
-    treated: Treatment,
+pub struct EveningCheck {
+    /// The number of the check it follows.
+    pub id: Id,
+    /// What is looked back at.
+    pub treated: Treatment,
 }
 
 impl Engine {
@@ -44,8 +47,8 @@ impl Engine {
     /// the hour has passed is not.
     pub(super) fn plan_evening_look(&mut self, now: Timestamp, id: Id, treated: Treatment) {
         if let Some(due) = self.evening_look_of(treated.at).filter(|due| *due > now) {
-            self.state.evening_look = Some(EveningLook { id, treated });
-            self.state.timers.set(Timer::EveningLook, due);
+            self.state.plan.look_at(Check::Evening(EveningCheck { id, treated }));
+            self.state.plan.set(Job::EveningCheck, due);
         }
     }
 
@@ -59,9 +62,11 @@ impl Engine {
 
     /// The treatment that it looks back at was another, or none: it looks back at the newest that stands.
     pub(super) fn evening_look_hangs_on(&mut self, now: Timestamp, was: Timestamp, newest: Option<Timestamp>) {
-        let of_it = |look: &mut EveningLook| look.treated.at == was;
-        let Some(EveningLook { id, treated }) = self.state.evening_look.take_if(of_it) else { return };
-        self.state.timers.stop(Timer::EveningLook);
+        if self.state.plan.evening().is_none_or(|check| check.treated.at != was) {
+            return;
+        }
+        let Some(EveningCheck { id, treated }) = self.state.plan.take_evening() else { return };
+        self.state.plan.stop(Job::EveningCheck);
         if let Some(at) = newest {
             self.plan_evening_look(now, id, Treatment { at, value: self.value_at(at), ..treated });
         }
@@ -70,23 +75,23 @@ impl Engine {
     /// The clock was set, and all timers were moved with it; or the zone or the settings are others. The treatment keeps
     /// its age, and the look its hour; one whose hour was skipped comes now.
     pub(super) fn move_evening_look(&mut self, now: Timestamp, by: Span) {
-        let Some(EveningLook { id, treated }) = self.state.evening_look.take() else { return };
-        self.state.timers.stop(Timer::EveningLook);
+        let Some(EveningCheck { id, treated }) = self.state.plan.take_evening() else { return };
+        self.state.plan.stop(Job::EveningCheck);
         let treated = Treatment { at: treated.at + by, ..treated };
         if let Some(due) = self.evening_look_of(treated.at) {
-            self.state.evening_look = Some(EveningLook { id, treated });
-            self.state.timers.set(Timer::EveningLook, due.max(now));
+            self.state.plan.look_at(Check::Evening(EveningCheck { id, treated }));
+            self.state.plan.set(Job::EveningCheck, due.max(now));
         }
     }
 
     /// The hour has come.
     pub(super) fn look_after_evening(&mut self, turn: &mut Turn) {
-        let Some(EveningLook { id, treated }) = self.state.evening_look.take() else { return };
+        let Some(EveningCheck { id, treated }) = self.state.plan.take_evening() else { return };
         turn.judged = self.lowest_latest(turn.now);
         let reason = Reason::EveningLook { treated };
         turn.tell(What::Look, Condition::RecheckHigh, id, None, reason.clone(), false);
         // What is low already, or treated as a low, is told and looked at as one.
-        let low_is_told = self.side(Side::Low).root().is_some() || self.state.low_care.is_some();
+        let low_is_told = self.root(Side::Low).is_some() || self.state.plan.low().is_some();
         let works = |dose: Timestamp| self.policy.insulin.still_to_come(turn.now - dose) >= WORKS_FROM;
         let works = works(treated.at) || self.state.doses.last_by(turn.now).is_some_and(works);
         if !low_is_told && turn.judged.is_some_and(|judged| goes_low(judged, works)) {

@@ -1,7 +1,9 @@
 //! One level: a limit with deadband, on-delay and off-delay. Driven by readings alone, so that a level
 //! never changes without a value to show for it. Knows nothing of other levels, of day and night.
 
-use super::effect::{Id, Side};
+use super::alert::condition::Condition;
+use super::alert::register::Register;
+use super::effect::Side;
 use super::policy::LevelPolicy;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
@@ -26,44 +28,24 @@ const DIP_MIN: i64 = 4;
 /// Readings come a little early or late: a delay counts as over when this little is missing.
 const JITTER_MIN: i64 = 1;
 
-/// Where a level stands.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Level {
-    /// Not beyond the limit.
-    #[default]
-    Clear,
-    /// Beyond the limit, the on-delay still runs.
-    Waiting {
-        /// First reading beyond.
-        since: Timestamp,
-        /// The last one.
-        last: Timestamp,
-    },
-    /// The alert is active.
-    Active(Active),
+/// Values beyond a limit whose on-delay still runs.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Pending {
+    /// Which level.
+    pub condition: Condition,
+    /// First reading beyond.
+    pub since: Timestamp,
+    /// The last one.
+    pub last: Timestamp,
 }
 
-/// An active alert.
+/// What an open alert of a level remembers.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Active {
-    /// Its number.
-    pub id: Id,
-    /// The alert it grew out of, or that hides it.
-    pub part_of: Option<Id>,
-    /// First reading beyond the limit.
-    pub since: Timestamp,
-    /// What the wearer has been told of it.
-    pub told: Told,
-    /// Marked as seen.
-    pub seen: bool,
+pub struct LevelFacts {
     /// Last reading judged.
     pub last: Timestamp,
     /// When it last rang, or would have.
     pub rang: Timestamp,
-    /// When the wearer was last told, by our clock: later than its reading, by as much as that came late.
-    #[serde(default)]
-    pub told_at: Option<Timestamp>,
     /// The unbroken row of readings beyond the limit that the last one belongs to.
     pub row: Option<Row>,
     /// Last reading beyond the limit that belonged to an episode.
@@ -79,18 +61,6 @@ pub struct Row {
     pub since: Timestamp,
     /// They may begin a new episode, and it has not been rung for.
     pub anew: bool,
-}
-
-/// What the wearer has been told of an active alert.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Told {
-    /// It rang.
-    Rang,
-    /// It is held until the morning.
-    Held,
-    /// A worse level spoke for it.
-    Hidden,
 }
 
 /// What a reading does to a level; `since` is the first reading that counts towards it.
@@ -139,71 +109,38 @@ impl Seen {
     }
 }
 
-impl Level {
-    /// Judges one reading. The caller raises: it knows the number to give.
-    pub fn step(&mut self, policy: &LevelPolicy, seen: &Seen) -> Step {
+impl Register {
+    /// Judges one reading by one level. The caller raises: it knows the number to give.
+    pub(super) fn step(&mut self, condition: Condition, policy: &LevelPolicy, seen: &Seen) -> Step {
         let beyond = seen.beyond(policy);
-        match self {
-            Self::Clear | Self::Waiting { .. } if beyond <= 0 => {
-                *self = Self::Clear;
-                Step::None
-            }
-            Self::Clear => self.wait(policy, seen, seen.measured),
-            Self::Waiting { since, last } => {
-                // After a silence nothing is known of the time between: the delay begins anew.
-                let since = if seen.measured - *last > seen.long_silence() { seen.measured } else { *since };
-                self.wait(policy, seen, since)
-            }
+        match self.level_mut(condition) {
             // Of two sources the slower one is late: a level never goes back in time.
-            Self::Active(active) if seen.measured < active.last => Step::None,
-            Self::Active(active) => active.step(policy, seen, beyond),
+            Some(facts) if seen.measured < facts.last => return Step::None,
+            Some(facts) => return facts.step(policy, seen, beyond),
+            None => {}
         }
-    }
-
-    /// The active alert, if there is one.
-    #[must_use]
-    pub const fn active(&self) -> Option<&Active> {
-        match self {
-            Self::Active(active) => Some(active),
-            Self::Clear | Self::Waiting { .. } => None,
+        if beyond <= 0 {
+            self.set_pending(condition, None);
+            return Step::None;
         }
-    }
-
-    /// The active alert, to be changed.
-    pub const fn active_mut(&mut self) -> Option<&mut Active> {
-        match self {
-            Self::Active(active) => Some(active),
-            Self::Clear | Self::Waiting { .. } => None,
-        }
-    }
-
-    fn wait(&mut self, policy: &LevelPolicy, seen: &Seen, since: Timestamp) -> Step {
+        let since = match self.pending(condition) {
+            // After a silence nothing is known of the time between: the delay begins anew.
+            Some(Pending { since, last, .. }) if seen.measured - *last <= seen.long_silence() => *since,
+            Some(_) | None => seen.measured,
+        };
         if lasted(seen.measured - since, policy.on_delay) {
-            Step::Raise { since }
-        } else {
-            *self = Self::Waiting { since, last: seen.measured };
-            Step::None
+            return Step::Raise { since };
         }
+        self.set_pending(condition, Some(Pending { condition, since, last: seen.measured }));
+        Step::None
     }
 }
 
-impl Active {
-    /// An alert that becomes active with this reading.
+impl LevelFacts {
+    /// Those of an alert that becomes active with the reading of that time.
     #[must_use]
-    pub const fn raised(id: Id, part_of: Option<Id>, since: Timestamp, told: Told, at: Timestamp) -> Self {
-        Self {
-            id,
-            part_of,
-            since,
-            told,
-            seen: false,
-            last: at,
-            rang: at,
-            told_at: None,
-            row: Some(Row { since, anew: false }),
-            last_beyond: at,
-            past_deadband: None,
-        }
+    pub const fn raised(since: Timestamp, at: Timestamp) -> Self {
+        Self { last: at, rang: at, row: Some(Row { since, anew: false }), last_beyond: at, past_deadband: None }
     }
 
     /// The next value beyond the limit is a new episode, whenever it comes.
@@ -211,12 +148,6 @@ impl Active {
         let long_ago = Span::hours(24);
         self.last_beyond = self.last_beyond - long_ago;
         self.rang = self.rang - long_ago;
-    }
-
-    /// Had it rung by a time?
-    #[must_use]
-    pub fn had_rung(&self, until: Timestamp) -> bool {
-        self.told == Told::Rang && self.told_at.unwrap_or(self.rang) <= until
     }
 
     /// Is the last value beyond the limit?

@@ -2,46 +2,18 @@
 //! Of several sources lost in the same minute the first speaks for the others, until its own readings come again.
 
 use super::Engine;
+use super::alert::priority;
+use super::alert::{Alert, Because, Detail, Standing};
 use super::effect::{Condition, Id, Priority, What};
+use super::plan::Job;
 use super::policy::Policy;
-use super::priority;
 use super::reason::Reason;
-use super::source::SourceState;
-use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
-use serde::{Deserialize, Serialize};
 
 /// Sources that are lost within this have one cause: a disk that is gone, a phone without power. Our own.
 const ONE_CAUSE_SECONDS: i64 = 60;
-
-/// The one alert of a lost source.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct LostSource {
-    /// Its number.
-    pub id: Id,
-    /// Gap, or source failed.
-    pub condition: Condition,
-    /// Since when.
-    pub since: Timestamp,
-    /// Marked as seen.
-    pub seen: bool,
-    /// When the wearer was last told.
-    #[serde(default)]
-    pub told_at: Option<Timestamp>,
-    /// The alert of another source that was lost in the same minute, and speaks for this one.
-    #[serde(default)]
-    pub part_of: Option<Id>,
-}
-
-impl LostSource {
-    /// Has another source's alert spoken for it so far?
-    #[must_use]
-    pub fn is_spoken_for(&self) -> bool {
-        self.part_of.is_some()
-    }
-}
 
 impl Engine {
     pub(super) fn lose(
@@ -54,17 +26,26 @@ impl Engine {
     ) {
         self.end_trust_in(turn, source);
         let id = self.take_id();
-        self.state.timers.stop(Timer::Gap(source));
+        self.state.plan.stop(Job::Gap(source));
         turn.judged = self.latest_of(source);
-        let lost = LostSource { id, condition, since, seen: false, told_at: None, part_of: None };
+        let lost = Alert {
+            id,
+            part_of: None,
+            condition,
+            since,
+            standing: Standing::Unacknowledged,
+            told_at: None,
+            detail: Detail::Lost { source },
+        };
         self.tell_lost(turn, source, lost, What::Raised, reason);
     }
 
     pub(super) fn fail(&mut self, turn: &mut Turn, source: SourceId, since: Timestamp, reason: Reason) {
-        match self.source(source).lost {
+        match self.state.register.lost(source).copied() {
             // Silent already: the cause is news, the silence is not. It takes over the alert's number.
-            Some(lost @ LostSource { condition: Condition::Gap, .. }) => {
-                let lost = LostSource { condition: Condition::SourceFailed, seen: false, ..lost };
+            Some(mut lost) if lost.condition == Condition::Gap => {
+                lost.condition = Condition::SourceFailed;
+                lost.take_back_answer();
                 self.tell_lost(turn, source, lost, What::Repeated, reason);
             }
             Some(_) => {}
@@ -73,16 +54,19 @@ impl Engine {
     }
 
     /// Rings for a lost source, unless the alert of another speaks for it.
-    fn tell_lost(&mut self, turn: &mut Turn, source: SourceId, lost: LostSource, what: What, reason: Reason) {
-        let LostSource { id, condition, .. } = lost;
+    fn tell_lost(&mut self, turn: &mut Turn, source: SourceId, mut lost: Alert, what: What, reason: Reason) {
+        let Alert { id, condition, told_at: before, .. } = lost;
         let priority = priority::of(condition, &reason, turn.judged, turn.very_high);
-        let part_of = self.speaks_for(turn, source, condition, priority);
-        let told_at = part_of.map_or(Some(turn.now), |_| lost.told_at);
-        self.source(source).lost = Some(LostSource { told_at, part_of, ..lost });
-        turn.tell(what, condition, id, part_of, reason, part_of.is_none());
-        match part_of {
-            Some(first) => turn.tell(What::Withheld, condition, id, part_of, Reason::OneCause { first }, false),
-            None if lost.told_at.is_none() => self.plan_gap_call(turn, source),
+        lost.part_of = self.speaks_for(turn, source, condition, priority);
+        lost.told_as(lost.part_of.map(|_| Because::SpokenFor));
+        if lost.part_of.is_none() {
+            lost.told_at = Some(turn.now);
+        }
+        self.state.register.replace(lost);
+        turn.tell(what, condition, id, lost.part_of, reason, lost.part_of.is_none());
+        match lost.part_of {
+            Some(first) => turn.tell(What::Withheld, condition, id, Some(first), Reason::OneCause { first }, false),
+            None if before.is_none() => self.plan_gap_call(turn, source),
             // That the cause is known by now changes nothing about the call.
             None => {}
         }
@@ -90,10 +74,15 @@ impl Engine {
 
     /// The alert of another source that was lost a moment ago in the same way, and is no less grave.
     fn speaks_for(&self, turn: &Turn, source: SourceId, condition: Condition, priority: Priority) -> Option<Id> {
-        let others = self.state.sources.iter().zip(0..).filter(|(_, number)| SourceId(*number) != source);
-        let found = others.filter_map(|(state, _)| {
-            let lost = state.lost.filter(|lost| lost.condition == condition && !lost.seen && !lost.is_spoken_for())?;
+        let speaks = |lost: &&Alert| {
+            lost.condition == condition
+                && lost.source() != Some(source)
+                && !lost.is_acknowledged()
+                && !lost.is_spoken_for()
+        };
+        let found = self.state.register.open().filter(speaks).filter_map(|lost| {
             let ago = turn.now - lost.told_at?;
+            let state = self.state.sources.get(usize::from(lost.source()?.0))?;
             let reason = Reason::NothingReached { since: None, grave: state.grave };
             let as_grave = priority::of(condition, &reason, None, turn.very_high) >= priority;
             let just_now = ago >= Span::ZERO && ago <= Span::seconds(ONE_CAUSE_SECONDS);
@@ -105,29 +94,25 @@ impl Engine {
     /// After a turn: where the source that spoke for others gives readings again, these are given the time to do so
     /// too, and then speak for themselves.
     pub(super) fn wait_after_first(&mut self, now: Timestamp) {
-        if self.state.sources.iter().all(|source| source.lost.is_none()) {
+        if !self.state.register.is_anything_lost() {
             return;
         }
-        let left_alone = |state: &SourceState| {
-            let first = state.lost.and_then(|lost| lost.part_of);
-            first.is_some_and(|first| !self.is_lost(first))
-        };
-        let waits = self.state.sources.iter().zip(0..).filter(|(state, _)| left_alone(state));
-        let waits: Vec<SourceId> = waits.map(|(_, number)| SourceId(number)).collect();
-        for source in waits {
-            if self.state.timers.due(Timer::Gap(source)).is_none() {
-                self.state.timers.set(Timer::Gap(source), now + self.policy.gap.after_low);
+        let left_alone = |lost: &&Alert| lost.part_of.is_some_and(|first| !self.is_lost(first));
+        let waits = self.state.register.open().filter(left_alone).filter_map(Alert::source);
+        for source in waits.collect::<Vec<SourceId>>() {
+            if self.state.plan.due(Job::Gap(source)).is_none() {
+                self.state.plan.set(Job::Gap(source), now + self.policy.gap.after_low);
             }
         }
     }
 
     fn is_lost(&self, id: Id) -> bool {
-        self.state.sources.iter().any(|source| source.lost.is_some_and(|lost| lost.id == id))
+        self.state.register.get(id).is_some_and(|alert| alert.source().is_some())
     }
 
     /// The first source came back, and this one did not.
-    pub(super) fn speak_after_first(&mut self, turn: &mut Turn, source: SourceId, lost: LostSource) {
-        if lost.seen || lost.part_of.is_none_or(|first| self.is_lost(first)) {
+    pub(super) fn speak_after_first(&mut self, turn: &mut Turn, source: SourceId, lost: Alert) {
+        if lost.is_acknowledged() || lost.part_of.is_none_or(|first| self.is_lost(first)) {
             return;
         }
         let state = self.source(source);
@@ -144,7 +129,7 @@ impl Engine {
         let state = self.source(source);
         let due = state.newest.filter(|_| state.grave).map(|newest| (newest + by_night).max(turn.now));
         if let Some(due) = due.filter(|due| night.stretch(zone, *due).inside) {
-            self.state.timers.set(Timer::GapCall(source), due);
+            self.state.plan.set(Job::GapCall(source), due);
         }
     }
 }

@@ -3,13 +3,13 @@
 //! sensor alone ends them.
 
 use super::Engine;
+use super::alert::Alert;
+use super::alert::people::Answer;
+use super::check::Check;
 use super::effect::{Condition, Side, What};
-use super::level::{Active, Told};
-use super::people::Answer;
-use super::quiet::longest;
+use super::plan::Job;
 use super::reason::{Began, Reason, Treatment};
-use super::recheck_low::{LowCare, UNSEEN_IN_A_ROW};
-use super::timers::Timer;
+use super::recheck_low::{LowCheck, UNSEEN_IN_A_ROW};
 use super::turn::Turn;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
@@ -28,7 +28,7 @@ impl Engine {
         // Whoever measures is awake and at it.
         self.answer_chain(turn, Answer { at, by: None });
         self.complete_high_look(turn);
-        if self.state.low_care.as_ref().is_some_and(|care| care.treated.is_some() && care.unseen > 0) {
+        if self.state.plan.low().is_some_and(|check| check.treated.is_some() && check.unseen > 0) {
             self.look_at_low(turn);
         }
         let is_of_now = turn.now - at < Span::minutes(SAME_TIME_MIN);
@@ -49,17 +49,10 @@ impl Engine {
     /// The meter is within range, and a sensor is not: its alert is quiet for as long as the check is about now.
     /// What is worse than low or high is quieted by no check.
     fn disagrees(&mut self, turn: &mut Turn, side: Side, at: Timestamp, meter: Glucose) -> bool {
-        let state = self.side(side);
-        let (worse, milder) = match side {
-            Side::Low => (Condition::VeryLow, Condition::Low),
-            Side::High => (Condition::VeryHigh, Condition::High),
-        };
-        let speaks = |active: &&Active| active.is_beyond() && active.told != Told::Hidden;
-        let graver = state.worse.active().filter(speaks).map(|active| (worse, *active));
-        let Some((condition, active)) = graver.or(state.milder.active().filter(speaks).map(|active| (milder, *active)))
-        else {
-            return false;
-        };
+        let (_, milder) = side.levels();
+        let speaks = |alert: &&Alert| alert.is_beyond() && !alert.is_spoken_for();
+        let Some(alert) = self.state.register.of_side(side).find(speaks).copied() else { return false };
+        let condition = alert.condition;
         let Some((sensor, sensor_at)) = self.sensor_at(side, at) else { return false };
         let limit = self.policy.levels.of(milder).map_or(0, |level| level.limit.hundredths());
         let is_out = match side {
@@ -70,12 +63,12 @@ impl Engine {
             return false;
         }
         let span = at + Span::minutes(SAME_TIME_MIN) - turn.now;
-        let most = longest(condition).filter(|_| condition == milder);
+        let most = condition.mute_longest().filter(|_| condition == milder);
         // It makes no silence shorter that the wearer wanted longer.
         let running = self.silent_until(condition, turn.now).map_or(Span::ZERO, |until| until - turn.now);
         let until = most.map(|most| self.begin_quiet(turn.now, condition, span.max(running), most));
         let reason = Reason::MeterDisagrees { condition, meter, sensor, sensor_at, until };
-        turn.tell(What::Answer, condition, active.id, active.part_of, reason, false);
+        turn.tell(What::Answer, condition, alert.id, alert.part_of, reason, false);
         true
     }
 
@@ -93,19 +86,19 @@ impl Engine {
 
     /// The meter is low, and no alert of a sensor says so: it is looked at again. True when that was answered.
     fn low_by_meter(&mut self, turn: &mut Turn, at: Timestamp, meter: Glucose) -> bool {
-        if self.side(Side::Low).active().any(Active::is_beyond) {
+        if self.state.register.of_side(Side::Low).any(Alert::is_beyond) {
             return false;
         }
         let sensor = self.sensor_at(Side::Low, at);
-        let care = if let Some(care) = self.state.low_care.take() {
+        let care = if let Some(care) = self.state.plan.take_low() {
             // A treated caution that the meter calls a low is looked at as one.
-            LowCare { by_meter: true, cautious: None, ..care }
+            LowCheck { by_meter: true, cautious: None, ..care }
         } else {
             let treated = Treatment { at, value: Some(meter), alert_since: None, told: Began::Meter };
             let due = (at + self.policy.recheck.low_look).max(turn.now);
-            self.state.timers.set(Timer::LowLook, due);
+            self.state.plan.set(Job::LowCheck, due);
             let id = self.take_id();
-            LowCare {
+            LowCheck {
                 id,
                 part_of: None,
                 since: at,
@@ -116,16 +109,16 @@ impl Engine {
                 lowest: self.nadir_of_low(at),
             }
         };
-        let next = self.state.timers.due(Timer::LowLook).unwrap_or(turn.now);
+        let next = self.state.plan.due(Job::LowCheck).unwrap_or(turn.now);
         let reason = Reason::LowByMeter { meter, sensor: sensor.map(|(sensor, _)| sensor), next };
         turn.tell(What::Answer, Condition::RecheckLow, care.id, care.part_of, reason, false);
-        self.state.low_care = Some(care);
+        self.state.plan.look_at(Check::Low(care));
         true
     }
 
     /// The meter saw a low, and nobody has measured since: a sensor that is within range does not end its looks
     /// before so many were in vain.
-    pub(super) fn waits_for_meter(&self, turn: &Turn, care: &LowCare) -> Option<(Timestamp, Glucose)> {
+    pub(super) fn waits_for_meter(&self, turn: &Turn, care: &LowCheck) -> Option<(Timestamp, Glucose)> {
         let judged = turn.judged?;
         let low = self.policy.levels.low.limit.hundredths();
         let meter = self.state.meter.filter(|(_, meter)| meter.hundredths() < low);

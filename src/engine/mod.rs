@@ -9,19 +9,19 @@
 //! waiting for it ([`recheck_high`], [`recheck_low`]) and winds the timer of the next silence ([`source`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
-pub mod alarm;
+pub mod alert;
 mod amend;
 mod arrival;
 pub mod bedtime;
+pub mod check;
 pub mod compare;
 pub mod effect;
-pub mod escalation;
-mod evening;
+pub mod evening;
 pub mod event;
-pub mod flood;
 pub mod forecast;
 pub mod foresee;
-pub mod hours;
+mod form1;
+pub mod guarantees;
 pub mod level;
 pub mod lost;
 mod meter;
@@ -30,10 +30,8 @@ pub mod morning;
 pub mod nadir;
 pub mod outcome;
 mod past;
-pub mod people;
+pub mod plan;
 pub mod policy;
-mod priority;
-pub mod quiet;
 pub mod reach;
 pub mod reason;
 mod rebound;
@@ -41,7 +39,6 @@ pub mod recheck_high;
 pub mod recheck_low;
 pub mod reminder;
 pub mod rise;
-mod said;
 pub mod saved;
 mod scan;
 pub mod service;
@@ -50,14 +47,11 @@ mod shape;
 pub mod side;
 pub mod source;
 mod state;
-pub mod steps;
-pub mod timers;
 pub mod trend;
 mod turn;
 pub mod two_signals;
 mod unwatched;
 mod values;
-pub mod waiting;
 pub mod window;
 mod words;
 pub mod working;
@@ -66,13 +60,13 @@ use crate::domain::glucose::Glucose;
 use crate::domain::local::Stretch;
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
+use alert::said::diary_refused;
 use effect::{Decision, Id, Side};
 use event::Event;
 use level::Seen;
+use plan::Job;
 use policy::Policy;
-use said::diary_refused;
 pub use state::{SNAPSHOT_VERSION, State};
-use timers::Timer;
 use turn::Turn;
 
 /// A reading older than this, or than two cadences, is past: it says nothing about now.
@@ -129,13 +123,13 @@ impl Engine {
     /// When the next tick is wanted at the latest.
     #[must_use]
     pub fn next_deadline(&self) -> Option<Timestamp> {
-        self.state.timers.next()
+        self.state.plan.next()
     }
 
     /// After a fault in a turn: what was due then is not tried again.
     pub fn give_up_due(&mut self, now: Timestamp) {
-        while let Some((timer, _)) = self.state.timers.expired(now) {
-            if let Timer::Reminder(id) = timer {
+        while let Some((timer, _)) = self.state.plan.expired(now) {
+            if let Job::Reminder(id) = timer {
                 self.past_reminder(id, now);
             }
         }
@@ -261,7 +255,7 @@ impl Engine {
         self.source(reading.source).judged = Some(reading.measured);
         self.notice_two_signals(turn);
         let (doubt, cadence) = (self.doubt(turn.now), self.source(reading.source).cadence());
-        let low_since = self.side(Side::Low).root().map(|root| root.since);
+        let low_since = self.root(Side::Low).map(|root| root.since);
         let counts = doubt.is_none() && !self.is_left_out(reading.measured);
         self.follow_forecasts(reading, counts);
         if counts {
@@ -293,8 +287,8 @@ impl Engine {
     }
 
     fn expire(&mut self, turn: &mut Turn) {
-        for _ in 0..=self.state.timers.count() + TIMERS_PER_TURN_MAX {
-            let Some((timer, _)) = self.state.timers.expired(turn.now) else {
+        for _ in 0..=self.state.plan.count() + TIMERS_PER_TURN_MAX {
+            let Some((timer, _)) = self.state.plan.expired(turn.now) else {
                 return;
             };
             self.fire(turn, timer);
@@ -304,31 +298,31 @@ impl Engine {
 
     /// What a timer was set for. Few turns come here.
     #[cold]
-    fn fire(&mut self, turn: &mut Turn, timer: Timer) {
-        match timer {
-            Timer::LowLook => self.look_at_low(turn),
-            Timer::HighLook => self.look_at_high(turn),
-            Timer::EveningLook => self.look_after_evening(turn),
-            Timer::Past => self.tell_past(turn),
-            Timer::Gap(source) => self.gap(turn, source),
-            Timer::Scan(source) => self.call_for_scan(turn, source),
-            Timer::SensorEnd(source) => self.tell_sensor_end(turn, source),
-            Timer::Chain => self.escalate(turn),
-            Timer::Quiet => self.quiet_is_over(turn),
-            Timer::Digest => self.quiet_hours_are_over(turn),
-            Timer::Bedtime => self.tell_bedtime(turn),
-            Timer::GapCall(source) => self.call_for_gap(turn, source),
-            Timer::Waiting => self.ring_waiting(turn),
-            Timer::Flood => self.look_at_flood(turn),
-            Timer::Off => self.remind_of_switched_off(turn),
-            Timer::Reminder(id) => self.reminder_comes(turn, id),
-            Timer::Mode(due) => self.mode_is_due(turn, due),
+    fn fire(&mut self, turn: &mut Turn, job: Job) {
+        match job {
+            Job::LowCheck => self.look_at_low(turn),
+            Job::HighCheck => self.look_at_high(turn),
+            Job::EveningCheck => self.look_after_evening(turn),
+            Job::Past => self.tell_past(turn),
+            Job::Gap(source) => self.gap(turn, source),
+            Job::Scan(source) => self.call_for_scan(turn, source),
+            Job::SensorEnd(source) => self.tell_sensor_end(turn, source),
+            Job::LowCalls => self.escalate(turn),
+            Job::Unmute => self.quiet_is_over(turn),
+            Job::Digest => self.quiet_hours_are_over(turn),
+            Job::Bedtime => self.tell_bedtime(turn),
+            Job::GapCall(source) => self.call_for_gap(turn, source),
+            Job::OtherCalls => self.ring_waiting(turn),
+            Job::Flood => self.look_at_flood(turn),
+            Job::Off => self.remind_of_switched_off(turn),
+            Job::Reminder(id) => self.reminder_comes(turn, id),
+            Job::Mode(due) => self.mode_is_due(turn, due),
         }
     }
 
     fn clock_stepped(&mut self, turn: &Turn, by: Span) {
-        self.state.timers.shift(by);
-        self.shift_calls(by);
+        self.state.plan.shift(by);
+        self.state.register.shift_calls(by);
         for quiet in &mut self.state.quiet {
             quiet.shift(by);
         }

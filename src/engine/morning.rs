@@ -50,15 +50,7 @@ impl Engine {
     }
 
     fn remember_stretch(&mut self, decision: &Decision, turn: &Turn) {
-        let lasts = matches!(
-            decision.condition,
-            Condition::VeryLow
-                | Condition::Low
-                | Condition::Caution
-                | Condition::High
-                | Condition::VeryHigh
-                | Condition::Gap
-        );
+        let lasts = decision.condition.row().overnight.is_some();
         let known = &mut self.state.overnight.stretches;
         match decision.what {
             // What a worse level hides is told as the worse.

@@ -3,7 +3,7 @@
 
 use super::Engine;
 use super::level::NEW_EPISODE_AFTER_MIN;
-use super::recheck_low::LowCare;
+use super::recheck_low::LowCheck;
 use super::turn::{Judged, Turn};
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
@@ -75,7 +75,7 @@ impl Nadir {
 impl Engine {
     /// A value below 70 came in, from a sensor or a meter: it may be the lowest of a low that is looked at.
     pub(super) fn follow_nadir(&mut self, value: Glucose, at: Timestamp) {
-        if let Some(care) = &mut self.state.low_care
+        if let Some(care) = self.state.plan.low_mut()
             && care.since - at <= Span::minutes(NEW_EPISODE_AFTER_MIN)
         {
             Nadir::lower(&mut care.lowest, value, at);
@@ -85,7 +85,7 @@ impl Engine {
     /// The lowest value so far of a low that is treated at that time.
     pub(super) fn nadir_of_low(&self, at: Timestamp) -> Option<Nadir> {
         let of_now = |last: Timestamp| at - last <= Span::minutes(NEW_EPISODE_AFTER_MIN);
-        let mut lowest = self.state.low_care.as_ref().and_then(|care| care.lowest);
+        let mut lowest = self.state.plan.low().and_then(|check| check.lowest);
         let sensor = self.nadir_of_last_low(of_now);
         let meter = self.state.meter.filter(|(measured, _)| of_now(*measured));
         for Nadir { value, at } in sensor.into_iter().chain(meter.map(|(at, value)| Nadir { value, at })) {
@@ -96,17 +96,17 @@ impl Engine {
 
     /// A check with a meter was none, or said something else: where it was the lowest value, that is found anew.
     pub(super) fn forget_nadir(&mut self, was: Nadir) {
-        let Some(care) = self.state.low_care.as_mut().filter(|care| care.lowest == Some(was)) else { return };
+        let Some(care) = self.state.plan.low_mut().filter(|check| check.lowest == Some(was)) else { return };
         care.lowest = None;
         let treated = care.treated.map_or(care.since, |treated| treated.at);
         let lowest = self.nadir_of_low(treated);
-        if let Some(care) = &mut self.state.low_care {
+        if let Some(care) = self.state.plan.low_mut() {
             care.lowest = lowest;
         }
     }
 
     /// What a look at a low tells of its lowest value.
-    pub(super) fn lowest_told(&self, turn: &Turn, care: &LowCare, judged: Judged) -> Option<Lowest> {
+    pub(super) fn lowest_told(&self, turn: &Turn, care: &LowCheck, judged: Judged) -> Option<Lowest> {
         let nadir = care.lowest?;
         let by_night = self.policy.night.stretch(self.policy.zone, nadir.at).inside;
         let since = care.treated.map_or(care.since, |treated| treated.at);

@@ -166,7 +166,7 @@ impl Engine {
         let very_high = turn.judged.is_some_and(|judged| Side::High.is_beyond(judged.glucose, turn.very_high));
         let no_response = found.outcome == Outcome::NoResponse && !first_look;
         let measured = self.state.modes.ketones.is_some_and(|at| turn.now - at < KETONES_HOLD);
-        let Some(care) = self.state.high_care.as_mut().filter(|care| !care.ketones) else { return false };
+        let Some(care) = self.state.plan.high_mut().filter(|check| !check.ketones) else { return false };
         care.ketones = very_high && no_response && !measured;
         care.ketones
     }

@@ -3,8 +3,8 @@
 
 use super::Engine;
 use super::effect::{Condition, Id, What};
+use super::plan::Job;
 use super::reason::{PastSpan, Reason};
-use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
@@ -29,7 +29,7 @@ impl Engine {
         }
         let room = READINGS_MAX.saturating_sub(self.state.past.len());
         self.state.past.extend(late.iter().take(room));
-        self.state.timers.set(Timer::Past, turn.now + Span::minutes(QUIET_MIN));
+        self.state.plan.set(Job::Past, turn.now + Span::minutes(QUIET_MIN));
     }
 
     /// Tells what late readings held. A stretch that runs into the newest reading is told by its alert.

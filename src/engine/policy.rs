@@ -1,12 +1,12 @@
 //! What the wearer wants, already checked: limits, delays, looks, the night. Every default stands here
 //! once; the settings file repeats them only as comments, which a test holds against this file.
 
+pub use super::alert::people::{Line, PersonPolicy, Tells};
+pub use super::alert::steps::{EscalationPolicy, StepPolicy, StepsPolicy, Ways, Whom};
 use super::effect::Condition;
 pub use super::foresee::policy::{ForecastPolicy, ForecastsPolicy};
 use super::mode::profile::Profile;
-pub use super::people::{Line, PersonPolicy, Tells};
 pub use super::rise::RisePolicy;
-pub use super::steps::{EscalationPolicy, StepPolicy, StepsPolicy, Ways, Whom};
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::insulin::Insulin;
 use crate::domain::local::{Hours, TimeOfDay, Zone};
@@ -245,30 +245,7 @@ impl Levels {
             Condition::Low => Some(&self.low),
             Condition::High => Some(&self.high),
             Condition::VeryHigh => Some(&self.very_high),
-            Condition::Caution
-            | Condition::ForecastVeryLow
-            | Condition::ForecastLow
-            | Condition::ForecastHigh
-            | Condition::UnnotedRise
-            | Condition::Gap
-            | Condition::SourceFailed
-            | Condition::ChannelFailed
-            | Condition::TwoSignals
-            | Condition::Scan
-            | Condition::Stacking
-            | Condition::Sensor
-            | Condition::RecheckHigh
-            | Condition::RecheckLow
-            | Condition::WhileAway
-            | Condition::NotWatching
-            | Condition::Diary
-            | Condition::Morning
-            | Condition::Bedtime
-            | Condition::Digest
-            | Condition::OutOfService
-            | Condition::Flood
-            | Condition::Reminder
-            | Condition::Mode => None,
+            _ => None,
         }
     }
 }

@@ -1,20 +1,20 @@
 //! Why something was raised, and why something was not. A value, so that the log, `why` and the tests
 //! all read the same reason; the sentences are made elsewhere.
 
+use super::alert::hours::Held;
+use super::alert::steps::{Step, Ways};
 use super::bedtime::Evening;
 use super::compare::Compared;
 use super::effect::{Condition, Id, Side};
 use super::event::Cause;
 use super::forecast::Chance;
 use super::foresee::tally::Came;
-use super::hours::Held;
 use super::mode::reason::Why;
 use super::morning::Stretch;
 use super::nadir::Lowest;
 use super::outcome::Found;
 use super::reminder::{Come, Reminder};
 use super::service::OffBecause;
-use super::steps::{Step, Ways};
 use super::two_signals::Trust;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};

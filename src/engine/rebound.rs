@@ -3,12 +3,12 @@
 
 use super::Engine;
 use super::effect::{Condition, Side, What};
-use super::level::{Level, NEW_EPISODE_AFTER_MIN};
+use super::level::NEW_EPISODE_AFTER_MIN;
 use super::nadir::Nadir;
+use super::plan::Job;
 use super::policy::{LevelPolicy, Policy};
 use super::reason::Reason;
-use super::recheck_high::HighCare;
-use super::timers::Timer;
+use super::recheck_high::HighCheck;
 use super::turn::Turn;
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
@@ -96,7 +96,7 @@ impl Engine {
 
     /// The low side has been judged; `before` is when its alert began, if one was open until then.
     pub(super) fn follow_low(&mut self, turn: &mut Turn, before: Option<Timestamp>, at: Timestamp) {
-        if let Some(since) = before.filter(|_| self.side(Side::Low).root().is_none()) {
+        if let Some(since) = before.filter(|_| self.root(Side::Low).is_none()) {
             let known = self.state.last_low.filter(|low| low.last >= since);
             // An alert of a higher limit may have ended without a value below 70.
             let low = known.unwrap_or(LastLow { since, last: since, over: None, lowest: None });
@@ -108,7 +108,8 @@ impl Engine {
     /// The low before the high there is now, or before one that begins at `at`. Of two signals that alternate one
     /// is low and the other high, and nothing follows from that.
     pub(super) fn after_low(&self, at: Timestamp) -> Option<AfterLow> {
-        let LastLow { since, last, over, .. } = self.state.last_low.filter(|_| self.state.two_signals.is_none())?;
+        let LastLow { since, last, over, .. } =
+            self.state.last_low.filter(|_| self.state.register.two_signals().is_none())?;
         let began = self.high_began().unwrap_or(at);
         let until = over.unwrap_or(last) + Span::minutes(AFTER_LOW_MIN);
         (last <= began && began <= until).then_some(AfterLow { since, until })
@@ -123,22 +124,25 @@ impl Engine {
 
     /// The first reading of the high there is now, waited for or told.
     fn high_began(&self) -> Option<Timestamp> {
-        let side = self.side(Side::High);
-        let began = |level: &Level| match level {
-            Level::Clear => None,
-            Level::Waiting { since, .. } => Some(*since),
-            Level::Active(active) => active.row.map(|row| row.since),
+        let (worse, milder) = Side::High.levels();
+        let register = &self.state.register;
+        if register.is_calm(Side::High) {
+            return None;
+        }
+        let began = |condition| match register.of(condition) {
+            Some(alert) => alert.level()?.row.map(|row| row.since),
+            None => register.pending(condition).map(|pending| pending.since),
         };
-        match (began(&side.worse), began(&side.milder)) {
+        match (began(worse), began(milder)) {
             (Some(worse), Some(milder)) => Some(worse.min(milder)),
             (worse, milder) => worse.or(milder),
         }
     }
 
     /// A high is to be asked about, and came soon after a low: not yet. True when it is put off.
-    pub(super) fn waits_for_rebound(&mut self, turn: &mut Turn, care: &HighCare) -> bool {
+    pub(super) fn waits_for_rebound(&mut self, turn: &mut Turn, care: &HighCheck) -> bool {
         let Some(AfterLow { since, until }) = turn.after_low.filter(|low| turn.now < low.until) else { return false };
-        self.state.timers.set(Timer::HighLook, until);
+        self.state.plan.set(Job::HighCheck, until);
         let reason = Reason::AfterLow { low: since, next: until };
         turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason, false);
         true

@@ -3,13 +3,14 @@
 //! about at growing spans. It never falls silent for good, and never names an amount.
 
 use super::Engine;
+use super::alert::Alert;
+use super::alert::priority;
+use super::check::Check;
 use super::effect::{Condition, Id, Priority, Side, What};
-use super::level::Told;
 use super::outcome::{Outcome, is_too_early};
+use super::plan::Job;
 use super::policy::Therapy;
-use super::priority;
 use super::reason::{Began, Reason, Treatment};
-use super::timers::Timer;
 use super::trend::{Direction, Rate};
 use super::turn::{Judged, Turn};
 use crate::domain::time::{Span, Timestamp};
@@ -17,7 +18,7 @@ use serde::{Deserialize, Serialize};
 
 /// The re-check of one high.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct HighCare {
+pub struct HighCheck {
     /// Its number.
     pub id: Id,
     /// The alert it belongs to; none for a high that was treated before it rang.
@@ -61,36 +62,30 @@ fn lets_ring(turn: &Turn) -> bool {
 impl Engine {
     /// A high has begun to be alerted: if nobody marks it, ask later.
     pub(super) fn follow_high(&mut self, turn: &Turn) {
-        let root = self.side(Side::High).root().map(|root| (root.id, root.since));
-        match (root, &self.state.high_care) {
-            (Some((alert, since)), None) => {
-                let id = self.take_id();
-                self.ask_later(turn.now, id, Some(alert), since, false, 0);
-                // What is held is asked about when the night, or quiet hours, are over, if not before.
-                if self.side(Side::High).active().all(|active| active.told != Told::Rang) {
-                    self.look_by(turn.held_until());
-                }
-            }
+        let Some((alert, since)) = self.root(Side::High).map(|root| (root.id, root.since)) else { return };
+        if let Some(check) = self.state.plan.high_mut() {
             // Treated before it rang: the alert that has rung since is the one it belongs to.
-            (Some((alert, _)), Some(HighCare { part_of: None, .. })) => {
-                if let Some(care) = &mut self.state.high_care {
-                    care.part_of = Some(alert);
-                }
-            }
-            (_, _) => {}
+            check.part_of = check.part_of.or(Some(alert));
+            return;
+        }
+        let id = self.take_id();
+        self.ask_later(turn.now, id, Some(alert), since, false, 0);
+        // What is held is asked about when the night, or quiet hours, are over, if not before.
+        if !self.state.register.of_side(Side::High).any(Alert::has_rung) {
+            self.look_by(turn.held_until());
         }
     }
 
     /// The side's alerts are over: so is the re-check, and a treated one says so.
     pub(super) fn close_high_if_over(&mut self, turn: &mut Turn) {
-        if self.side(Side::High).root().is_some() {
+        if self.root(Side::High).is_some() {
             return;
         }
         let within =
             turn.judged.is_some_and(|judged| judged.glucose.hundredths() <= self.policy.levels.high.limit.hundredths());
-        match &self.state.high_care {
+        match self.state.plan.high() {
             // Treated under the alert's threshold of notice: its looks close it.
-            Some(HighCare { part_of: None, .. }) | None => {}
+            Some(HighCheck { part_of: None, .. }) | None => {}
             Some(_) if within => self.close_high(turn),
             // The alert's condition was switched off while the value is high: nothing more to say.
             Some(_) => self.forget_high(),
@@ -100,19 +95,19 @@ impl Engine {
     /// Starts, or re-plans, the looks of a treated high. Answers with what was understood.
     pub(super) fn treat_high(&mut self, turn: &mut Turn, at: Timestamp, asked: Option<Span>) {
         self.remember_high_treated(at);
-        let root = self.side(Side::High).root().map(|root| (root.id, root.since));
+        let root = self.root(Side::High).map(|root| (root.id, root.since));
         let ketones = self.ketones_asked();
         let treated =
             Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since), told: Began::Treated };
-        let (id, part_of, since) = match (&self.state.high_care, root) {
+        let (id, part_of, since) = match (self.state.plan.high(), root) {
             (Some(care), _) => (care.id, care.part_of, care.since),
             (None, Some((alert, since))) => (self.take_id(), Some(alert), since),
             (None, None) => (self.take_id(), None, at),
         };
         let looks: Vec<Timestamp> = self.policy.recheck.high_looks.iter().map(|span| at + *span).collect();
         let asked_for = asked.map(|span| at + span);
-        self.state.high_care =
-            Some(HighCare { id, part_of, since, ketones, stage: Stage::Looking { treated, asked_for, unseen: false } });
+        let stage = Stage::Looking { treated, asked_for, unseen: false };
+        self.state.plan.look_at(Check::High(HighCheck { id, part_of, since, ketones, stage }));
         self.plan_evening_look(turn.now, id, treated);
         // Looks whose hour has passed are caught up by one look now.
         let caught_up = looks.first().is_some_and(|first| *first <= turn.now);
@@ -128,7 +123,7 @@ impl Engine {
 
     /// The timer of the re-check is due.
     pub(super) fn look_at_high(&mut self, turn: &mut Turn) {
-        let Some(care) = self.state.high_care.clone() else {
+        let Some(care) = self.state.plan.high().cloned() else {
             return;
         };
         turn.judged = self.of_two_signals(Side::High, turn.now).or_else(|| self.latest(turn.now));
@@ -140,12 +135,12 @@ impl Engine {
 
     /// A reading came in: a look that was waiting for one is completed.
     pub(super) fn complete_high_look(&mut self, turn: &mut Turn) {
-        if let Some(HighCare { stage: Stage::Looking { unseen: true, .. }, .. }) = &self.state.high_care {
+        if let Some(HighCheck { stage: Stage::Looking { unseen: true, .. }, .. }) = self.state.plan.high() {
             self.look_at_high(turn);
         }
     }
 
-    fn look(&mut self, turn: &mut Turn, care: &HighCare, treated: Treatment, asked_for: Option<Timestamp>) {
+    fn look(&mut self, turn: &mut Turn, care: &HighCheck, treated: Treatment, asked_for: Option<Timestamp>) {
         let wanted = asked_for.is_some_and(|due| due <= turn.now);
         let asked_for = asked_for.filter(|due| *due > turn.now);
         let recheck = &self.policy.recheck;
@@ -203,27 +198,28 @@ impl Engine {
         }
     }
 
-    fn ask_about_high(&mut self, turn: &mut Turn, care: &HighCare, marked: bool, asked: usize) {
+    fn ask_about_high(&mut self, turn: &mut Turn, care: &HighCheck, marked: bool, asked: usize) {
         let limit = self.policy.levels.high.limit.hundredths();
         let falling = |judged: Judged| judged.rate.is_some_and(|rate| rate.direction().falls());
         let coming_down = self.policy.recheck.coming_down;
         let within = turn.judged.is_some_and(|judged| judged.glucose.hundredths() <= limit);
-        if within && self.side(Side::High).root().is_none() {
+        if within && self.root(Side::High).is_none() {
             self.forget_high();
             return;
         }
         if within || turn.judged.is_none_or(falling) {
             let next = turn.now + coming_down;
-            self.state.timers.set(Timer::HighLook, next);
+            self.state.plan.set(Job::HighCheck, next);
             turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::NothingToAsk { next }, false);
             return;
         }
         if self.waits_for_rebound(turn, care) {
             return;
         }
-        let held = self.side(Side::High).active().find(|active| active.told == Told::Held).map(|active| active.told_at);
+        let register = &self.state.register;
+        let held = register.of_side(Side::High).find(|alert| alert.is_held()).map(|alert| alert.told_at);
         // High now may be a later stretch than the one that raised the alert.
-        let rows = self.side(Side::High).active().filter_map(|active| active.row);
+        let rows = register.of_side(Side::High).filter_map(|alert| alert.level()?.row);
         let since = rows.map(|row| row.since).min().unwrap_or(care.since);
         if !lets_ring(turn) {
             // Looked at again within the night: it may have become very high by then.
@@ -244,7 +240,7 @@ impl Engine {
     }
 
     /// Records a look, and prompts if the rules let it; one the wearer asked for rings whenever it is.
-    fn look_told(&mut self, turn: &mut Turn, care: &HighCare, reason: Reason, prompts: bool, wanted: bool) {
+    fn look_told(&mut self, turn: &mut Turn, care: &HighCheck, reason: Reason, prompts: bool, wanted: bool) {
         turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason.clone(), false);
         let falling_fast =
             turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction() == Direction::FallingFast);
@@ -258,23 +254,25 @@ impl Engine {
 
     /// A high that waits for the end of quiet hours is asked about then, if not before.
     pub(super) fn ask_when_over(&mut self, turn: &Turn, condition: Condition) {
-        if condition.side() == Some(Side::High) && self.state.high_care.is_some() {
+        if condition.side() == Some(Side::High) && self.state.plan.high().is_some() {
             self.look_by(turn.held_until());
         }
     }
 
     /// Looks at that time at the latest.
     fn look_by(&mut self, latest: Timestamp) {
-        let due = self.state.timers.due(Timer::HighLook).map_or(latest, |due| due.min(latest));
-        self.state.timers.set(Timer::HighLook, due);
+        let due = self.state.plan.due(Job::HighCheck).map_or(latest, |due| due.min(latest));
+        self.state.plan.set(Job::HighCheck, due);
     }
 
     fn mark_held_as_rung(&mut self, now: Timestamp) {
-        for level in [&mut self.state.high.worse, &mut self.state.high.milder] {
-            if let Some(active) = level.active_mut().filter(|active| active.told == Told::Held) {
-                active.told = Told::Rang;
-                active.rang = now;
-                active.told_at = Some(now);
+        let (worse, milder) = Side::High.levels();
+        for condition in [worse, milder] {
+            let Some(alert) = self.state.register.of_mut(condition).filter(|alert| alert.is_held()) else { continue };
+            alert.told_as(None);
+            alert.told_at = Some(now);
+            if let Some(facts) = alert.level_mut() {
+                facts.rang = now;
             }
         }
     }
@@ -283,25 +281,25 @@ impl Engine {
     fn look_on(
         &mut self,
         now: Timestamp,
-        care: &HighCare,
+        care: &HighCheck,
         treated: Treatment,
         next: Timestamp,
         asked_for: Option<Timestamp>,
         unseen: bool,
     ) {
         let stage = Stage::Looking { treated, asked_for, unseen };
-        self.state.high_care = Some(HighCare { stage, ..care.clone() });
+        self.state.plan.look_at(Check::High(HighCheck { stage, ..care.clone() }));
         self.set_look(now, next, asked_for);
     }
 
     /// Were ketones asked about in this high?
     fn ketones_asked(&self) -> bool {
-        self.state.high_care.as_ref().is_some_and(|care| care.ketones)
+        self.state.plan.high().is_some_and(|check| check.ketones)
     }
 
     fn set_look(&mut self, now: Timestamp, due: Timestamp, asked_for: Option<Timestamp>) {
         let due = asked_for.map_or(due, |asked| asked.min(due)).max(now);
-        self.state.timers.set(Timer::HighLook, due);
+        self.state.plan.set(Job::HighCheck, due);
     }
 
     /// Asks about it after the next of the growing spans. Says when.
@@ -318,17 +316,18 @@ impl Engine {
         let span = spans.get(asked).or(spans.last()).copied().unwrap_or(Span::hours(2));
         let due = now + span;
         let ketones = self.ketones_asked();
-        self.state.high_care = Some(HighCare { id, part_of, since, ketones, stage: Stage::Asking { marked, asked } });
-        self.state.timers.set(Timer::HighLook, due);
+        let stage = Stage::Asking { marked, asked };
+        self.state.plan.look_at(Check::High(HighCheck { id, part_of, since, ketones, stage }));
+        self.state.plan.set(Job::HighCheck, due);
         due
     }
 
     /// Back within range: said once, and not by night. If an alert is still in its deadband, it stays watched.
     fn close_high(&mut self, turn: &mut Turn) {
-        let Some(care) = self.state.high_care.take() else {
+        let Some(care) = self.state.plan.take_high() else {
             return;
         };
-        self.state.timers.stop(Timer::HighLook);
+        self.state.plan.stop(Job::HighCheck);
         let marked = matches!(care.stage, Stage::Looking { .. } | Stage::Asking { marked: true, .. });
         if let Stage::Looking { treated, .. } = care.stage {
             let low = self.policy.levels.low.limit.hundredths();
@@ -339,14 +338,14 @@ impl Engine {
             let reason = Reason::Back { treated, found: Some(self.found(turn, &treated, false)) };
             turn.tell(What::Ended, Condition::RecheckHigh, care.id, care.part_of, reason, rings);
         }
-        if let Some((alert, since)) = self.side(Side::High).root().map(|root| (root.id, root.since)) {
+        if let Some((alert, since)) = self.root(Side::High).map(|root| (root.id, root.since)) {
             let id = self.take_id();
             self.ask_later(turn.now, id, Some(alert), since, marked, 0);
         }
     }
 
     fn forget_high(&mut self) {
-        self.state.high_care = None;
-        self.state.timers.stop(Timer::HighLook);
+        self.state.plan.take_high();
+        self.state.plan.stop(Job::HighCheck);
     }
 }

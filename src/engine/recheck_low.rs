@@ -2,12 +2,12 @@
 //! answered is not here: see `escalation`.
 
 use super::Engine;
+use super::alert::people::Answer;
+use super::check::Check;
 use super::effect::{Condition, Id, Side, What};
-use super::level::Told;
 use super::nadir::Nadir;
-use super::people::Answer;
+use super::plan::Job;
 use super::reason::{Began, Reason, Treatment};
-use super::timers::Timer;
 use super::trend::Rate;
 use super::turn::{Judged, Turn};
 use crate::domain::glucose::Glucose;
@@ -20,7 +20,7 @@ const UNSEEN_LATER_MIN: i64 = 60;
 
 /// The re-check of one low.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct LowCare {
+pub struct LowCheck {
     /// Its number.
     pub id: Id,
     /// The alert it belongs to; none when symptoms were noted without one.
@@ -42,7 +42,7 @@ pub struct LowCare {
     pub lowest: Option<Nadir>,
 }
 
-impl LowCare {
+impl LowCheck {
     /// Is it the one look at a treated caution?
     pub(super) const fn is_cautious(&self) -> bool {
         self.cautious.is_some()
@@ -52,26 +52,26 @@ impl LowCare {
 impl Engine {
     /// Starts, or re-plans, the looks of a treated low. Answers with what was understood.
     pub(super) fn treat_low(&mut self, turn: &mut Turn, at: Timestamp, told: Began) {
-        let alert_since = self.side(Side::Low).root().map(|root| root.since);
+        let alert_since = self.root(Side::Low).map(|root| root.since);
         let treated = Treatment { at, value: self.value_at(at), alert_since, told };
         // What was treated before it came is looked at in the thread of what foresaw it.
         let part_of = self.foreseen_thread(Side::Low);
         self.forecasts_are_treated(Side::Low);
-        let (id, by_meter) = match &self.state.low_care {
-            Some(care) => (care.id, care.by_meter),
+        let (id, by_meter) = match self.state.plan.low() {
+            Some(check) => (check.id, check.by_meter),
             None => (self.take_id(), false),
         };
         let since = treated.alert_since.unwrap_or(at);
         let lowest = self.nadir_of_low(at);
-        self.state.low_care =
-            Some(LowCare { id, part_of, since, treated: Some(treated), unseen: 0, cautious: None, by_meter, lowest });
+        let treatment = Some(treated);
+        let check = LowCheck { id, part_of, since, treated: treatment, unseen: 0, cautious: None, by_meter, lowest };
+        self.state.plan.look_at(Check::Low(check));
         // Whoever treats a low has answered the caution that came before it.
-        let caution = self.state.modes.caution.active_mut().filter(|active| active.told == Told::Rang);
-        if let Some(active) = caution {
-            active.seen = true;
+        if let Some(caution) = self.state.register.of_mut(Condition::Caution).filter(|alert| alert.has_rung()) {
+            caution.acknowledge();
         }
         let due = (at + self.policy.recheck.low_look).max(turn.now);
-        self.state.timers.set(Timer::LowLook, due);
+        self.state.plan.set(Job::LowCheck, due);
         let reason = Reason::LooksPlanned { side: Side::Low, treated, looks: vec![due], night_rule: false };
         turn.tell(What::Answer, Condition::RecheckLow, id, part_of, reason, false);
         self.answer_chain(turn, Answer { at, by: None });
@@ -80,22 +80,22 @@ impl Engine {
     /// The timer of the re-check is due.
     pub(super) fn look_at_low(&mut self, turn: &mut Turn) {
         turn.judged = self.lowest_latest(turn.now);
-        match self.state.low_care.clone() {
-            Some(care @ LowCare { treated: Some(treated), .. }) => self.look_at_treated_low(turn, &care, treated),
+        match self.state.plan.low().cloned() {
+            Some(check @ LowCheck { treated: Some(treated), .. }) => self.look_at_treated_low(turn, &check, treated),
             // An older version asked about lows that nobody marked here.
-            Some(LowCare { treated: None, .. }) | None => self.state.low_care = None,
+            Some(LowCheck { treated: None, .. }) | None => drop(self.state.plan.take_low()),
         }
     }
 
     /// A reading came in: a look that was waiting for one is completed.
     pub(super) fn complete_low_look(&mut self, turn: &mut Turn) {
-        let waits = |care: &LowCare| care.treated.is_some() && care.unseen > 0 && !care.by_meter;
-        if self.state.low_care.as_ref().is_some_and(waits) {
+        let waits = |check: &LowCheck| check.treated.is_some() && check.unseen > 0 && !check.by_meter;
+        if self.state.plan.low().is_some_and(waits) {
             self.look_at_low(turn);
         }
     }
 
-    fn look_at_treated_low(&mut self, turn: &mut Turn, care: &LowCare, treated: Treatment) {
+    fn look_at_treated_low(&mut self, turn: &mut Turn, care: &LowCheck, treated: Treatment) {
         let (low, high) = (self.policy.levels.low.limit.hundredths(), self.policy.levels.high.limit.hundredths());
         let look = self.policy.recheck.low_look;
         if self.look_at_caution(turn, care, treated) {
@@ -127,7 +127,7 @@ impl Engine {
                 turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
                 let rings = !turn.night.inside && judged.glucose.hundredths() <= high;
                 turn.tell(What::Ended, Condition::RecheckLow, care.id, care.part_of, reason, rings);
-                self.state.low_care = None;
+                self.state.plan.take_low();
                 self.expect_anew();
                 return;
             }
@@ -136,20 +136,20 @@ impl Engine {
             Reason::NoFreshReading { next, .. } => *next,
             _ => turn.now + look,
         };
-        self.state.timers.set(Timer::LowLook, next);
+        self.state.plan.set(Job::LowCheck, next);
         // One that has become a low is looked at as a low.
         let cautious = care.cautious.filter(|_| unseen > 0);
-        self.state.low_care = Some(LowCare { unseen, cautious, ..care.clone() });
+        self.state.plan.look_at(Check::Low(LowCheck { unseen, cautious, ..care.clone() }));
         turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
         turn.tell(What::Prompt, Condition::RecheckLow, care.id, care.part_of, reason, true);
     }
 
     /// The wearer was told that a low is back: if it is not, the next low reading rings, however soon.
     fn expect_anew(&mut self) {
-        let side = self.side_mut(Side::Low);
-        for level in [&mut side.worse, &mut side.milder] {
-            if let Some(active) = level.active_mut().filter(|active| !active.is_beyond()) {
-                active.expect_anew();
+        let (worse, milder) = Side::Low.levels();
+        for condition in [worse, milder] {
+            if let Some(facts) = self.state.register.level_mut(condition).filter(|facts| !facts.is_beyond()) {
+                facts.expect_anew();
             }
         }
     }

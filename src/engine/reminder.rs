@@ -3,8 +3,8 @@
 
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
+use super::plan::Job;
 use super::reason::Reason;
-use super::timers::Timer;
 use super::turn::{Judged, Turn};
 use crate::domain::reminder::{Asked, Every, Only, REMINDERS_MAX, Wall, When};
 use crate::domain::time::{Span, Timestamp};
@@ -63,7 +63,7 @@ impl Engine {
             every: asked.every,
             only: asked.only,
         };
-        self.state.timers.set(Timer::Reminder(reminder.id), reminder.due);
+        self.state.plan.set(Job::Reminder(reminder.id), reminder.due);
         self.state.reminders.push(reminder.clone());
         turn.tell(What::Answer, Condition::Reminder, reminder.id, None, Reason::ReminderSet { reminder }, false);
     }
@@ -74,7 +74,7 @@ impl Engine {
         let ids: Vec<Id> = self.state.reminders.iter().map(|reminder| reminder.id).filter(|id| meant(*id)).collect();
         self.state.reminders.retain(|reminder| !meant(reminder.id));
         for id in &ids {
-            self.state.timers.stop(Timer::Reminder(*id));
+            self.state.plan.stop(Job::Reminder(*id));
             let reason = Reason::RemindersCancelled { ids: vec![*id] };
             turn.tell(What::Ended, Condition::Reminder, *id, None, reason, false);
         }
@@ -109,7 +109,7 @@ impl Engine {
             let zone = self.policy.zone;
             let wall = every.next(last, Wall::of(zone.wall(now)));
             let next = Reminder { due: wall.after(zone, now), wall: Some(wall), ..past.clone() };
-            self.state.timers.set(Timer::Reminder(id), next.due);
+            self.state.plan.set(Job::Reminder(id), next.due);
             self.state.reminders.insert(place, next);
         }
         Some(past)
@@ -123,7 +123,7 @@ impl Engine {
             let there = reminder.wall.map(|wall| wall.after(zone, now));
             if let Some(due) = there.filter(|due| *due > now) {
                 reminder.due = due;
-                self.state.timers.set(Timer::Reminder(reminder.id), due);
+                self.state.plan.set(Job::Reminder(reminder.id), due);
             }
         }
     }
@@ -136,7 +136,7 @@ impl Engine {
             if reminder.wall.is_none() {
                 reminder.due = reminder.due + by;
             } else if !was_due {
-                self.state.timers.set(Timer::Reminder(reminder.id), reminder.due);
+                self.state.plan.set(Job::Reminder(reminder.id), reminder.due);
             }
         }
     }

@@ -4,11 +4,10 @@
 
 use super::Engine;
 use super::effect::{Condition, Doubt, Id, Side, What};
-use super::level::{Active, Told};
+use super::plan::Job;
 use super::policy::Rings;
 use super::reason::Reason;
-use super::recheck_high::{HighCare, Stage};
-use super::timers::Timer;
+use super::recheck_high::{HighCheck, Stage};
 use super::trend::Direction;
 use super::turn::Turn;
 use crate::domain::glucose::{Glucose, Measured, Unit};
@@ -199,7 +198,7 @@ impl Engine {
 
     /// A sensor that is doubted, or is one of two signals, tells of no meal.
     fn is_in_doubt(&self, turn: &Turn) -> bool {
-        self.state.two_signals.is_some() || turn.doubt.is_some_and(|doubt| doubt != Doubt::FirstDay)
+        self.state.register.two_signals().is_some() || turn.doubt.is_some_and(|doubt| doubt != Doubt::FirstDay)
     }
 
     /// Was insulin or food noted, or a high treated, from not long before a rise began until then?
@@ -217,17 +216,15 @@ impl Engine {
 
     /// What speaks of the value already: a high that rang, a look that comes, a low that came before it.
     fn speaks_of_rise(&self, turn: &Turn) -> Option<Reason> {
-        let rang = |active: &Active| active.is_beyond() && active.told == Told::Rang;
-        let level = [Condition::VeryHigh, Condition::High].into_iter();
-        let mut level = level.filter(|level| self.state.active(*level).is_some_and(rang));
-        let looks = |timer: Timer| self.state.timers.due(timer);
-        let treated = matches!(&self.state.high_care, Some(HighCare { stage: Stage::Looking { .. }, .. }));
-        let high = looks(Timer::HighLook).filter(|_| treated);
-        let low = looks(Timer::LowLook).filter(|_| self.state.low_care.is_some());
+        let mut level = self.state.register.of_side(Side::High).filter(|alert| alert.is_beyond() && alert.has_rung());
+        let looks = |job: Job| self.state.plan.due(job);
+        let treated = matches!(self.state.plan.high(), Some(HighCheck { stage: Stage::Looking { .. }, .. }));
+        let high = looks(Job::HighCheck).filter(|_| treated);
+        let low = looks(Job::LowCheck).filter(|_| self.state.plan.low().is_some());
         let after_low = || self.rebound_until(turn.now).map(|(low, next)| Reason::AfterLow { low, next });
         level
             .next()
-            .map(|worse| Reason::WorseActive { worse })
+            .map(|alert| Reason::WorseActive { worse: alert.condition })
             .or_else(|| high.or(low).map(|next| Reason::LookComes { next }))
             .or_else(after_low)
     }

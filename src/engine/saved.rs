@@ -1,6 +1,7 @@
 //! Reads back a saved state, whatever version of the program saved it. It must never make up a state: one that cannot
 //! be read is refused with words, and who asked decides what then.
 
+use super::form1;
 use super::state::{SNAPSHOT_VERSION, State};
 
 /// Why a saved state cannot be read.
@@ -51,7 +52,10 @@ impl State {
     /// When the version is not known, or the text does not have its form.
     pub fn read(version: u32, text: &str) -> Result<Self, Unread> {
         match version {
-            1 => serde_json::from_str(text).map_err(|error| Unread::Broken { version, what: error.to_string() }),
+            1 => form1::read(text).map_err(|error| Unread::Broken { version, what: error.to_string() }),
+            SNAPSHOT_VERSION => {
+                serde_json::from_str(text).map_err(|error| Unread::Broken { version, what: error.to_string() })
+            }
             newer if newer > SNAPSHOT_VERSION => Err(Unread::Newer { version }),
             version => Err(Unread::Unknown { version }),
         }
@@ -68,9 +72,11 @@ mod tests {
         assert_eq!(State::read(SNAPSHOT_VERSION, &empty), Ok(State::default()));
         assert_eq!(State::read(SNAPSHOT_VERSION + 1, &empty), Err(Unread::Newer { version: SNAPSHOT_VERSION + 1 }));
         assert_eq!(State::read(0, &empty), Err(Unread::Unknown { version: 0 }));
-        for text in ["", "{}", "{\"last_id\":1", &empty.replacen("\"low\"", "\"lo\"", 1)] {
-            let refused = State::read(1, text).unwrap_err();
-            assert!(matches!(&refused, Unread::Broken { version: 1, what } if !what.is_empty()), "{text}: {refused}");
+        for version in [1, SNAPSHOT_VERSION] {
+            for text in ["", "{}", "{\"last_id\":1", &empty.replacen("\"window\"", "\"windo\"", 1)] {
+                let refused = State::read(version, text).unwrap_err();
+                assert!(matches!(&refused, Unread::Broken { what, .. } if !what.is_empty()), "{text}: {refused}");
+            }
         }
     }
 }

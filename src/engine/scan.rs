@@ -4,10 +4,10 @@
 use super::Engine;
 use super::bedtime::{LATE_MAX_MIN, Memory};
 use super::effect::{Condition, Id, What};
+use super::plan::Job;
 use super::policy::SourceKind;
 use super::reason::{Call, Reason};
 use super::source::SourceState;
-use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::local::Stretch;
 use crate::domain::reading::{Reading, SourceId};
@@ -84,8 +84,8 @@ impl Engine {
             calls.into_iter().map(|(at, _)| at).filter(|at| after.is_none_or(|after| *at > after)).min()
         });
         match next {
-            Some(at) => self.state.timers.set(Timer::Scan(source), at.max(now)),
-            None => self.state.timers.stop(Timer::Scan(source)),
+            Some(at) => self.state.plan.set(Job::Scan(source), at.max(now)),
+            None => self.state.plan.stop(Job::Scan(source)),
         }
     }
 
@@ -100,7 +100,7 @@ impl Engine {
         let Some(Calls { last, full, due }) = self.scan_calls(turn.now, source) else { return };
         if turn.night.inside {
             // Put off by sleep or a clock that was set: nobody wakes to scan.
-            self.state.timers.set(Timer::Scan(source), turn.night.until);
+            self.state.plan.set(Job::Scan(source), turn.night.until);
             return;
         }
         let after = self.source(source).scan.asked;

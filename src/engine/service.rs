@@ -3,9 +3,9 @@
 
 use super::Engine;
 use super::effect::{Condition, Id, What};
+use super::plan::Job;
 use super::policy::{Levels, Rings};
 use super::reason::Reason;
-use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -54,21 +54,21 @@ impl Engine {
                 (false, Some(place)) => {
                     self.state.off.remove(place);
                     if self.state.off.is_empty() {
-                        self.state.timers.stop(Timer::Off);
+                        self.state.plan.stop(Job::Off);
                     }
                 }
                 (true, Some(_)) | (false, None) => {}
             }
         }
-        if !self.state.off.is_empty() && self.state.timers.due(Timer::Off).is_none() {
-            self.state.timers.set(Timer::Off, now + Span::hours(24 * REMINDED_EVERY_DAYS));
+        if !self.state.off.is_empty() && self.state.plan.due(Job::Off).is_none() {
+            self.state.plan.set(Job::Off, now + Span::hours(24 * REMINDED_EVERY_DAYS));
         }
     }
 
     /// A week has passed.
     pub(super) fn remind_of_switched_off(&mut self, turn: &mut Turn) {
         if turn.night.inside {
-            self.state.timers.set(Timer::Off, turn.night.until);
+            self.state.plan.set(Job::Off, turn.night.until);
             return;
         }
         // The next week is planned when the turn ends.

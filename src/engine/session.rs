@@ -4,10 +4,10 @@
 use super::Engine;
 use super::compare::Checks;
 use super::effect::{Condition, Id, What};
+use super::plan::Job;
 use super::policy::{SourceKind, SourcePolicy};
 use super::reason::Reason;
 use super::source::SourceState;
-use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::diary::{Kind, Note};
 use crate::domain::reading::SourceId;
@@ -72,15 +72,15 @@ impl Engine {
             if until >= turn.now {
                 self.end_silence(turn, source, Reason::WarmingUp { until });
                 if self.kind(source) == SourceKind::Streaming {
-                    self.state.timers.set(Timer::Gap(source), until + self.policy.gap.after);
+                    self.state.plan.set(Job::Gap(source), until + self.policy.gap.after);
                 }
             }
             if self.source(source).newest.is_none_or(|newest| newest < at) {
                 self.scan_is_done(turn, source, None);
             }
             match end.map(|end| self.evening_before(end)).filter(|evening| *evening > turn.now) {
-                Some(evening) => self.state.timers.set(Timer::SensorEnd(source), evening),
-                None => self.state.timers.stop(Timer::SensorEnd(source)),
+                Some(evening) => self.state.plan.set(Job::SensorEnd(source), evening),
+                None => self.state.plan.stop(Job::SensorEnd(source)),
             }
             told = Some(Reason::SensorStarted { at, until, end });
         }
@@ -100,11 +100,11 @@ impl Engine {
                 continue;
             }
             state.session.stopped = Some(at);
-            self.state.timers.stop(Timer::SensorEnd(source));
+            self.state.plan.stop(Job::SensorEnd(source));
             if until > turn.now {
                 self.end_silence(turn, source, Reason::SensorOff { until });
                 if self.kind(source) == SourceKind::Streaming {
-                    self.state.timers.set(Timer::Gap(source), until);
+                    self.state.plan.set(Job::Gap(source), until);
                 }
             }
             self.plan_scan(turn.now, source);
@@ -122,10 +122,10 @@ impl Engine {
                 Kind::SensorStop(_) if session.stopped == Some(was.at) => session.stopped = None,
                 _ => continue,
             }
-            self.state.timers.stop(Timer::SensorEnd(source));
+            self.state.plan.stop(Job::SensorEnd(source));
             let silent = now + self.policy.gap.after;
-            if self.state.timers.due(Timer::Gap(source)).is_some_and(|due| due > silent) {
-                self.state.timers.set(Timer::Gap(source), silent);
+            if self.state.plan.due(Job::Gap(source)).is_some_and(|due| due > silent) {
+                self.state.plan.set(Job::Gap(source), silent);
             }
         }
     }
@@ -134,7 +134,7 @@ impl Engine {
     pub(super) fn tell_sensor_end(&mut self, turn: &mut Turn, source: SourceId) {
         if turn.night.inside {
             // Put off by sleep or a clock that was set: nobody wakes for it.
-            self.state.timers.set(Timer::SensorEnd(source), turn.night.until);
+            self.state.plan.set(Job::SensorEnd(source), turn.night.until);
             return;
         }
         let life = self.sensor(source).life;
@@ -175,7 +175,7 @@ impl Engine {
     }
 
     fn end_silence(&mut self, turn: &mut Turn, source: SourceId, reason: Reason) {
-        if let Some(lost) = self.source(source).lost.take() {
+        if let Some(lost) = self.state.register.end_lost(source) {
             turn.judged = None;
             turn.tell(What::Ended, lost.condition, lost.id, None, reason, false);
         }

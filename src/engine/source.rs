@@ -4,13 +4,12 @@ use super::arrival::Arrivals;
 use super::compare::Checks;
 use super::effect::{Condition, Id, What};
 use super::forecast::{Filter, SPARSE_CADENCE};
-use super::lost::LostSource;
+use super::plan::Job;
 use super::policy::{SensorPolicy, SourceKind};
 use super::reason::Reason;
 use super::rise::Floor;
 use super::scan::Scan;
 use super::session::Session;
-use super::timers::Timer;
 use super::turn::Turn;
 use super::two_signals::Trust;
 use super::{AHEAD_MIN, Engine};
@@ -62,7 +61,6 @@ pub struct SourceState {
     bad_since: Option<Timestamp>,
     bad_words: Option<String>,
     ahead: bool,
-    pub(super) lost: Option<LostSource>,
     /// The last value that could be glucose, and when it was measured.
     #[serde(default)]
     good: Option<Glucose>,
@@ -128,17 +126,6 @@ impl SourceState {
     #[must_use]
     pub const fn session(&self) -> Session {
         self.session
-    }
-
-    /// The alert of this source being lost, if there is one.
-    #[must_use]
-    pub const fn lost(&self) -> Option<&LostSource> {
-        self.lost.as_ref()
-    }
-
-    /// The same, to be changed.
-    pub const fn lost_mut(&mut self) -> Option<&mut LostSource> {
-        self.lost.as_mut()
     }
 
     /// Learns the cadence from one more reading.
@@ -250,8 +237,8 @@ impl Engine {
         state.refused = 0;
         state.bad_since = None;
         state.bad_words = None;
-        if current && let Some(lost) = state.lost.take() {
-            self.state.timers.stop(Timer::GapCall(reading.source));
+        if current && let Some(lost) = self.state.register.end_lost(reading.source) {
+            self.state.plan.stop(Job::GapCall(reading.source));
             turn.tell(What::Ended, lost.condition, lost.id, None, Reason::Arriving, false);
         }
     }
@@ -303,7 +290,7 @@ impl Engine {
         };
         // A sensor clock ahead of ours must not put off the alert.
         let due = self.not_before_warm(turn.now, reading.source, reading.measured.min(turn.now) + after);
-        self.state.timers.set(Timer::Gap(reading.source), due);
+        self.state.plan.set(Job::Gap(reading.source), due);
     }
 
     /// Watching begins: a source that never says anything is silent from now on.
@@ -311,10 +298,10 @@ impl Engine {
         let after = self.policy.gap.after;
         for source in self.numbers() {
             if self.streams(source)
-                && self.state.timers.due(Timer::Gap(source)).is_none()
-                && self.source(source).lost.is_none()
+                && self.state.plan.due(Job::Gap(source)).is_none()
+                && self.state.register.lost(source).is_none()
             {
-                self.state.timers.set(Timer::Gap(source), now + after);
+                self.state.plan.set(Job::Gap(source), now + after);
             }
             self.watch_memory(now, source);
         }
@@ -322,11 +309,11 @@ impl Engine {
 
     /// The silence has lasted too long.
     pub(super) fn gap(&mut self, turn: &mut Turn, source: SourceId) {
-        let state = self.source(source).clone();
-        if let Some(lost) = state.lost {
+        if let Some(lost) = self.state.register.lost(source).copied() {
             self.speak_after_first(turn, source, lost);
             return;
         }
+        let state = self.source(source).clone();
         if !self.streams(source) {
             return;
         }
@@ -335,7 +322,7 @@ impl Engine {
             // By night, and in quiet hours, an ordinary value that falls silent rings later.
             let due = (newest + by_night).min(turn.quiet.until);
             if turn.now < due {
-                self.state.timers.set(Timer::Gap(source), due);
+                self.state.plan.set(Job::Gap(source), due);
                 return;
             }
         }
@@ -398,8 +385,8 @@ impl Engine {
             if self.streams(source) {
                 continue;
             }
-            self.state.timers.stop(Timer::Gap(source));
-            if let Some(lost) = self.source(source).lost.take() {
+            self.state.plan.stop(Job::Gap(source));
+            if let Some(lost) = self.state.register.end_lost(source) {
                 turn.tell(What::Ended, lost.condition, lost.id, None, Reason::ConditionGone, false);
             }
             if self.kind(source) == SourceKind::History && self.state.trust == Some(Trust::Source(source)) {

@@ -1,28 +1,21 @@
 //! What the engine remembers from turn to turn: its form is what is saved.
 
-use super::alarm::Returned;
+use super::alert::flood::Flood;
+use super::alert::hours::Kept;
+use super::alert::quiet::Quiet;
+use super::alert::register::Register;
 use super::bedtime::BeforeSleep;
 use super::effect::{Condition, Id};
-use super::escalation::Chain;
-use super::evening::EveningLook;
-use super::flood::Flood;
 use super::foresee::Foreseen;
-use super::hours::Kept;
 use super::mode::Modes;
 use super::morning::Overnight;
-use super::quiet::Quiet;
-use super::reach::ChannelTrouble;
+use super::plan::Plan;
 use super::rebound::LastLow;
-use super::recheck_high::HighCare;
-use super::recheck_low::LowCare;
 use super::reminder::Reminder;
 use super::rise::Meal;
 use super::service::Off;
-use super::side::SideState;
 use super::source::SourceState;
-use super::timers::Timers;
-use super::two_signals::{Trust, TwoSignals};
-use super::waiting::Waiting;
+use super::two_signals::Trust;
 use super::window::Window;
 use super::working::Doses;
 use crate::domain::glucose::Glucose;
@@ -31,40 +24,28 @@ use crate::domain::time::Timestamp;
 use serde::{Deserialize, Serialize};
 
 /// Version of the snapshot's form. Earlier ones are read by [`State::read`] and converted.
-pub const SNAPSHOT_VERSION: u32 = 1;
+pub const SNAPSHOT_VERSION: u32 = 2;
 
 /// All that the engine remembers. Saved whole at every turn.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct State {
     pub(super) last_id: u64,
     pub(super) window: Window,
-    /// The low side's levels.
-    pub low: SideState,
-    /// The high side's levels.
-    pub high: SideState,
-    /// The re-check of a low, if one is under way.
-    pub low_care: Option<LowCare>,
-    /// The re-check of a high, if one is under way.
-    pub high_care: Option<HighCare>,
+    /// Every alert, and the calls for what nobody answers.
+    pub register: Register,
+    /// Everything that is looked at later.
+    pub plan: Plan,
     pub(super) meter: Option<(Timestamp, Glucose)>,
     /// Late readings, until they are told of.
     pub(super) past: Vec<Reading>,
     /// Sources by their number.
     pub sources: Vec<SourceState>,
-    /// The alert about ways to reach the wearer, if one is open.
-    pub channels: Option<ChannelTrouble>,
-    /// Two signals that alternate, if there are.
-    #[serde(default)]
-    pub two_signals: Option<TwoSignals>,
     /// What the night held so far.
     #[serde(default)]
     pub(super) overnight: Overnight,
     /// Rings that wait for the end of quiet hours.
     #[serde(default)]
     pub kept: Kept,
-    /// Alerts that are over and that nobody answered.
-    #[serde(default)]
-    pub returned: Vec<Returned>,
     /// Conditions that do not ring for a while.
     #[serde(default)]
     pub quiet: Vec<Quiet>,
@@ -77,12 +58,6 @@ pub struct State {
     /// What rang last.
     #[serde(default)]
     pub(super) last_rung: Option<Condition>,
-    /// The calls for a low that nobody answers.
-    #[serde(default)]
-    pub chain: Option<Chain>,
-    /// Other alerts that rang and are not over.
-    #[serde(default)]
-    pub waiting: Vec<Waiting>,
     /// When two signals last alternated.
     #[serde(default)]
     pub(super) two_signals_last: Option<Timestamp>,
@@ -104,9 +79,6 @@ pub struct State {
     /// The insulin that was noted, and what it did.
     #[serde(default)]
     pub doses: Doses,
-    /// The look in the small hours, if one is due.
-    #[serde(default)]
-    pub(super) evening_look: Option<EveningLook>,
     /// The meal there is, as far as a rise tells.
     #[serde(default)]
     pub(super) meal: Option<Meal>,
@@ -116,8 +88,6 @@ pub struct State {
     /// Stretches of time that are not to be counted.
     #[serde(default)]
     pub(super) left_out: Vec<(Timestamp, Timestamp)>,
-    /// What falls due, and when.
-    pub timers: Timers,
 }
 
 impl State {

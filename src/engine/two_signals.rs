@@ -2,6 +2,7 @@
 //! choose from. Until then the lower value rules for lows, and what is said carries a doubt. One signal that
 //! is written twice, minutes apart, is thinned without a word to the wrist.
 
+use super::alert::{Alert, Detail, Standing};
 use super::effect::{Condition, Doubt, Id, Side, What};
 use super::event::Trusted;
 use super::reason::Reason;
@@ -49,26 +50,6 @@ const ECHO_PAIRS_ALIKE: usize = 5;
 
 /// A signal that was single for this long is news when it doubles again.
 const ECHO_TOLD_HOURS: i64 = 24;
-
-/// Two signals that alternate.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct TwoSignals {
-    /// The number of its alert.
-    pub id: Id,
-    /// Since when.
-    pub since: Timestamp,
-    /// When they last went back and forth.
-    last: Timestamp,
-    /// What the lower one said last.
-    pub lower: Glucose,
-    /// What the higher one said last.
-    pub higher: Glucose,
-    /// Marked as seen.
-    pub seen: bool,
-    /// When the wearer was told.
-    #[serde(default)]
-    pub told_at: Option<Timestamp>,
-}
 
 /// Which readings the wearer wants to count.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -124,7 +105,7 @@ impl Engine {
     fn judged_lately(&self, source: SourceId, now: Timestamp) -> bool {
         self.state.sources.get(usize::from(source.0)).is_some_and(|state| {
             let judged = state.judged.or(state.newest).is_some_and(|at| now - at <= Span::minutes(QUIET_MIN));
-            judged && state.lost.is_none() && !state.session.is_stopped() && !state.history_only()
+            judged && self.state.register.lost(source).is_none() && !state.session.is_stopped() && !state.history_only()
         })
     }
 
@@ -160,14 +141,13 @@ impl Engine {
             if last.glucose.hundredths() < before.glucose.hundredths() { (last, before) } else { (before, last) };
         let (now, lower, higher) = (last.measured, lower.glucose, higher.glucose);
         if !back_and_forth(&first, &before, &last) {
-            if let Some(two) = self.state.two_signals.filter(|two| now - two.last > Span::minutes(QUIET_MIN)) {
-                self.state.two_signals = None;
+            let is_over = |two: &Alert| last_of(two).is_some_and(|last| now - last > Span::minutes(QUIET_MIN));
+            if let Some(two) = self.state.register.end_if(Condition::TwoSignals, is_over) {
                 turn.tell(What::Ended, Condition::TwoSignals, two.id, None, Reason::OneSignal, false);
             }
             return;
         }
-        if let Some(two) = &mut self.state.two_signals {
-            (two.last, two.lower, two.higher) = (now, lower, higher);
+        if self.state.register.signals_alternate(now, (lower, higher)) {
             self.state.two_signals_last = Some(now);
             return;
         }
@@ -179,8 +159,15 @@ impl Engine {
             .collect();
         let Some(since) = steps.last().copied().filter(|_| steps.len() >= BACK_AND_FORTH) else { return };
         let id = self.take_id();
-        let told_at = Some(turn.now);
-        self.state.two_signals = Some(TwoSignals { id, since, last: now, lower, higher, seen: false, told_at });
+        self.state.register.raise(Alert {
+            id,
+            part_of: None,
+            condition: Condition::TwoSignals,
+            since,
+            standing: Standing::Unacknowledged,
+            told_at: Some(turn.now),
+            detail: Detail::TwoSignals { last: now, lower, higher },
+        });
         let reason = Reason::TwoSignals { lower, higher, since };
         // Signals that meet for a while and part again are no news.
         let known = self.state.two_signals_last.replace(now);
@@ -192,7 +179,7 @@ impl Engine {
     /// What two signals say about one side: the lower value for lows, the higher for highs, and no rate.
     /// None when there is one signal.
     pub(super) fn of_two_signals(&self, side: Side, now: Timestamp) -> Option<Judged> {
-        self.state.two_signals?;
+        self.state.register.two_signals()?;
         let recent = self
             .state
             .window
@@ -209,8 +196,8 @@ impl Engine {
 
     /// Why what is said now is less sure.
     pub(super) fn doubt(&self, now: Timestamp) -> Option<Doubt> {
-        if let Some(two) = &self.state.two_signals {
-            return Some(Doubt::TwoSignals { lower: two.lower, higher: two.higher });
+        if let Some((lower, higher)) = self.state.register.two_signals() {
+            return Some(Doubt::TwoSignals { lower, higher });
         }
         if self.is_on(Mode::Doubted, now) {
             return Some(Doubt::Doubted);
@@ -251,18 +238,19 @@ impl Engine {
                 Some(Trust::Source(source))
             }
             Trusted::Near(value) => {
-                let Some(two) = self.state.two_signals else {
+                let two = self.state.register.of(Condition::TwoSignals).map(|alert| alert.detail);
+                let Some(Detail::TwoSignals { last, lower, higher }) = two else {
                     answer(turn, Reason::NothingToChoose);
                     return;
                 };
-                let nearer = distance(value, two.lower) < distance(value, two.higher);
-                let (ours, other) = if nearer { (two.lower, two.higher) } else { (two.higher, two.lower) };
-                Some(Trust::Signal { ours, other, other_at: two.last })
+                let nearer = distance(value, lower) < distance(value, higher);
+                let (ours, other) = if nearer { (lower, higher) } else { (higher, lower) };
+                Some(Trust::Signal { ours, other, other_at: last })
             }
         };
         self.state.trust = trust;
         if trust.is_some()
-            && let Some(two) = self.state.two_signals.take()
+            && let Some(two) = self.state.register.end_of(Condition::TwoSignals)
         {
             turn.tell(What::Ended, Condition::TwoSignals, two.id, None, Reason::Chosen, false);
         }
@@ -325,6 +313,14 @@ impl Engine {
             turn.judged = None;
             turn.tell(What::Told, Condition::TwoSignals, Id(0), None, Reason::WrittenTwice { by }, false);
         }
+    }
+}
+
+/// When two signals last went back and forth.
+const fn last_of(two: &Alert) -> Option<Timestamp> {
+    match two.detail {
+        Detail::TwoSignals { last, .. } => Some(last),
+        Detail::Level(_) | Detail::Forecast { .. } | Detail::Lost { .. } | Detail::Channels { .. } => None,
     }
 }
 

@@ -3,8 +3,8 @@
 use super::Engine;
 use super::effect::{Condition, Id, What};
 use super::event::Cause;
+use super::plan::Job;
 use super::reason::Reason;
-use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::time::{Span, Timestamp};
 
@@ -18,11 +18,11 @@ impl Engine {
     /// Watching goes on.
     pub(super) fn unwatched(&mut self, turn: &mut Turn, from: Timestamp, to: Timestamp, cause: Cause) {
         self.remember_sleep(from, to, cause);
-        self.state.timers.not_before(to + Span::minutes(CATCH_UP_MIN));
+        self.state.plan.not_before(to + Span::minutes(CATCH_UP_MIN));
         for source in self.numbers() {
-            if self.state.timers.due(Timer::Gap(source)).is_some() {
+            if self.state.plan.due(Job::Gap(source)).is_some() {
                 // The source may have slept as well: it is given the time it is given after any reading.
-                self.state.timers.set(Timer::Gap(source), to + self.policy.gap.after_low);
+                self.state.plan.set(Job::Gap(source), to + self.policy.gap.after_low);
             }
         }
         if to - from >= Span::minutes(TOLD_MIN) {

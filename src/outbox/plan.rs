@@ -129,30 +129,10 @@ fn discreet(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         return said;
     }
     let title = match decision.condition {
-        Condition::VeryLow => "Treat now",
         Condition::Low if asks_for_meter(decision) => "Check with a meter",
-        Condition::Low => "Treat by your plan",
-        Condition::Caution | Condition::ForecastVeryLow | Condition::ForecastLow => "Look, and follow your plan",
         Condition::Mode if decision.what == What::Prompt => "Look and measure",
-        Condition::High | Condition::VeryHigh | Condition::ForecastHigh => "Look and note",
         Condition::RecheckLow if asks_for_prick(decision) => "Prick a finger",
-        Condition::RecheckHigh | Condition::RecheckLow => "Look again",
-        Condition::Gap | Condition::SourceFailed | Condition::TwoSignals => "Check the sensor",
-        Condition::Scan => "Scan the sensor",
-        Condition::Reminder => "Your reminder",
-        Condition::Morning => "The night is over",
-        Condition::Bedtime => "Before you sleep",
-        Condition::Digest => "Quiet hours are over",
-        Condition::Flood => "Several alerts. Look now",
-        Condition::UnnotedRise
-        | Condition::Stacking
-        | Condition::Sensor
-        | Condition::OutOfService
-        | Condition::ChannelFailed
-        | Condition::WhileAway
-        | Condition::NotWatching
-        | Condition::Diary
-        | Condition::Mode => "Look when you can",
+        condition => condition.row().discreet,
     };
     Text { title: title.to_owned(), body: LOOK.to_owned() }
 }

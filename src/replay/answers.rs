@@ -66,13 +66,6 @@ impl Act {
     }
 }
 
-const fn is_about_the_sensor(condition: Condition) -> bool {
-    matches!(
-        condition,
-        Condition::Gap | Condition::SourceFailed | Condition::TwoSignals | Condition::Scan | Condition::Sensor
-    )
-}
-
 /// What actions mean where they name an alert by its number.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Sides(BTreeMap<Id, Side>);
@@ -93,8 +86,8 @@ impl Sides {
             Act::Seen(which) => which.is_none_or(|id| ring.id == id || ring.part_of == Some(id)),
             Act::Treated(which) => side.is_some() && self.is_of(which, side),
             Act::Insulin | Act::Carbohydrate | Act::Symptoms => side.is_some(),
-            Act::Meter => side.is_some() || is_about_the_sensor(ring.condition),
-            Act::Sensor => is_about_the_sensor(ring.condition),
+            Act::Meter => side.is_some() || ring.condition.row().about_sensor,
+            Act::Sensor => ring.condition.row().about_sensor,
         }
     }
 

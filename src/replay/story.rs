@@ -51,19 +51,7 @@ pub(super) fn rings(decision: &Decision) -> bool {
 pub(super) const fn only_tells(decision: &Decision) -> bool {
     matches!(decision.what, What::Ended)
         || matches!((decision.condition, decision.what), (Condition::Mode, What::Told))
-        || matches!(
-            decision.condition,
-            Condition::UnnotedRise
-                | Condition::WhileAway
-                | Condition::NotWatching
-                | Condition::Sensor
-                | Condition::Reminder
-                | Condition::Morning
-                | Condition::Bedtime
-                | Condition::Digest
-                | Condition::OutOfService
-                | Condition::Flood
-        )
+        || decision.condition.row().only_tells
 }
 
 /// The limit that a level went beyond.

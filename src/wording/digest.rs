@@ -3,8 +3,8 @@
 use super::LINES_MAX;
 use super::morning::gravity;
 use super::text::{Said, fitting, text};
+use crate::engine::alert::hours::Held;
 use crate::engine::effect::{Condition, Priority};
-use crate::engine::hours::Held;
 use crate::engine::reason::Reason;
 
 impl Said<'_> {

@@ -3,8 +3,7 @@
 use super::text::{Said, fitting};
 use super::{LINES_MAX, since};
 use crate::domain::time::Span;
-use crate::engine::effect::Condition;
-use crate::engine::hours::Held;
+use crate::engine::alert::hours::Held;
 use crate::engine::reason::Reason;
 
 impl Said<'_> {
@@ -47,40 +46,7 @@ impl Said<'_> {
             Reason::NothingReached { since: Some(since), .. } => {
                 format!("no readings since {}", self.voice.clock(*since))
             }
-            _ => format!("{}, {}", in_short(first.decision.condition), self.voice.clock(first.at)),
+            _ => format!("{}, {}", first.decision.condition.row().short, self.voice.clock(first.at)),
         }
-    }
-}
-
-const fn in_short(condition: Condition) -> &'static str {
-    match condition {
-        Condition::VeryLow => "very low",
-        Condition::Low => "low",
-        Condition::Caution => "below a cautious limit",
-        Condition::High => "high",
-        Condition::VeryHigh => "very high",
-        Condition::ForecastVeryLow => "very low likely",
-        Condition::ForecastLow => "low likely",
-        Condition::ForecastHigh => "high likely",
-        Condition::UnnotedRise => "a rise",
-        Condition::Gap => "no readings",
-        Condition::SourceFailed => "trouble with a source",
-        Condition::ChannelFailed => "a way that fails",
-        Condition::TwoSignals => "two signals",
-        Condition::Scan => "a scan",
-        Condition::Sensor => "the sensor's end",
-        Condition::RecheckHigh => "a look at a high",
-        Condition::RecheckLow => "a look at a low",
-        Condition::Stacking => "two doses that overlap",
-        Condition::WhileAway => "late readings",
-        Condition::NotWatching => "not watching",
-        Condition::Diary => "a diary line",
-        Condition::Reminder => "a reminder",
-        Condition::Morning
-        | Condition::Bedtime
-        | Condition::Mode
-        | Condition::Digest
-        | Condition::OutOfService
-        | Condition::Flood => "a message",
     }
 }

@@ -37,15 +37,7 @@ impl Said<'_> {
 
     /// `low 02:10-02:40`, or `low since 05:10`.
     fn stretch(&self, stretch: &Stretch) -> String {
-        let name = match stretch.condition {
-            Condition::VeryLow => "very low",
-            Condition::Low => "low",
-            Condition::Caution => "caution",
-            Condition::High => "high",
-            Condition::VeryHigh => "very high",
-            Condition::Gap => "no readings",
-            _ => "not watching",
-        };
+        let name = stretch.condition.row().overnight.unwrap_or(Condition::NotWatching.row().short);
         let clock = |at| self.voice.zone.clock(at);
         match stretch.to {
             Some(to) => format!("{name} {}-{}", clock(stretch.from), clock(to)),
@@ -56,13 +48,5 @@ impl Said<'_> {
 
 /// The smaller, the graver.
 pub(super) const fn gravity(condition: Condition) -> u8 {
-    match condition {
-        Condition::VeryLow => 0,
-        Condition::Low => 1,
-        Condition::NotWatching => 2,
-        Condition::Gap => 3,
-        Condition::VeryHigh => 4,
-        Condition::Caution => 5,
-        _ => 6,
-    }
+    condition.row().gravity
 }

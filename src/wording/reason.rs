@@ -1,11 +1,11 @@
 //! Why, in one sentence: for `why`, the log and the timeline.
 
 use super::Voice;
+use crate::engine::alert::hours::Held;
+use crate::engine::alert::steps::Step;
 use crate::engine::effect::{Decision, Side, What};
 use crate::engine::event::Cause;
-use crate::engine::hours::Held;
 use crate::engine::reason::{Call, Reason};
-use crate::engine::steps::Step;
 use crate::engine::two_signals::Trust;
 
 /// One line: what was decided, on what value, and why.

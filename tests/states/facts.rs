@@ -3,11 +3,12 @@
 
 use super::super::behaviour::DAY;
 use recheck::domain::glucose::Glucose;
+use recheck::domain::reading::SourceId;
 use recheck::domain::time::Timestamp;
 use recheck::engine::Engine;
-use recheck::engine::alarm::AlarmState;
+use recheck::engine::alert::alarm::AlarmState;
+use recheck::engine::alert::{Alert, Because, Detail, Standing};
 use recheck::engine::effect::{Condition, Id};
-use recheck::engine::level::{Level, Told};
 use recheck::engine::recheck_high::Stage;
 use recheck::engine::two_signals::Trust;
 use serde_json::Value;
@@ -15,7 +16,7 @@ use serde_json::Value;
 /// All of them, in one order.
 pub(super) fn facts(engine: &Engine) -> Vec<String> {
     let form = serde_json::to_value(engine.snapshot()).unwrap();
-    let mut facts = alerts(engine);
+    let mut facts = alerts(engine, &form);
     facts.extend(forecasts(engine));
     facts.extend(care(engine));
     facts.extend(calls(engine, &form));
@@ -59,47 +60,52 @@ fn glucose(value: Glucose) -> String {
     format!("{whole}.{rest:02} {:?}", value.measured())
 }
 
-fn alerts(engine: &Engine) -> Vec<String> {
-    let state = engine.snapshot();
+fn alerts(engine: &Engine, form: &Value) -> Vec<String> {
+    let register = &engine.snapshot().register;
     let mut facts = Vec::new();
     for condition in Condition::LEVELS {
         let (name, stands) = (condition.name(), engine.alarm_state(condition));
-        match state.level(condition).unwrap() {
-            Level::Active(active) => {
-                let told = match active.told {
-                    Told::Rang => "rang",
-                    Told::Held => "held",
-                    Told::Hidden => "hidden",
+        let delay = list(&form["register"]["pending"]).iter().find(|one| one["condition"] == name);
+        match (register.of(condition), delay) {
+            (Some(alert), _) => {
+                let told = match alert.silent() {
+                    None => "rang",
+                    Some(Because::Held) => "held",
+                    Some(Because::SpokenFor) => "hidden",
+                    Some(Because::Unsure) => panic!("{alert:?}"),
                 };
                 facts.push(format!(
                     "alert {name} #{}{} since {} told {told}, last {}, {}: {}",
-                    active.id,
-                    of(active.part_of),
-                    clock(active.since),
-                    shown(active.told_at),
-                    seen(active.seen),
+                    alert.id,
+                    of(alert.part_of),
+                    clock(alert.since),
+                    shown(alert.told_at),
+                    seen(alert.is_acknowledged()),
                     stands.name()
                 ));
             }
-            Level::Waiting { since, .. } => {
-                facts.push(format!("delay {name} since {}: {}", clock(*since), stands.name()));
+            (None, Some(delay)) => {
+                facts.push(format!("delay {name} since {}: {}", shown(time(&delay["since"])), stands.name()));
             }
-            Level::Clear if stands != AlarmState::Normal => facts.push(format!("level {name}: {}", stands.name())),
-            Level::Clear => {}
+            (None, None) if stands != AlarmState::Normal => facts.push(format!("level {name}: {}", stands.name())),
+            (None, None) => {}
         }
     }
-    facts.extend(state.returned.iter().map(|one| {
-        let (since, until) = (clock(one.since), clock(one.until));
+    facts.extend(register.returned.iter().map(|one| {
+        let Standing::ReturnedUnacknowledged { until } = one.standing else { panic!("{one:?}") };
+        let (since, until) = (clock(one.since), clock(until));
         format!("returned {} #{} since {since} until {until}, unanswered", one.condition.name(), one.id)
     }));
-    if let Some(trouble) = &state.channels {
-        let work = if trouble.none_works { "none works" } else { "some work" };
-        facts.push(format!("channels fail #{}, {work}, {}", trouble.id, seen(trouble.seen)));
+    if let Some(trouble) = register.of(Condition::ChannelFailed) {
+        let none_works = trouble.detail == (Detail::Channels { none_works: true });
+        let work = if none_works { "none works" } else { "some work" };
+        facts.push(format!("channels fail #{}, {work}, {}", trouble.id, seen(trouble.is_acknowledged())));
     }
-    if let Some(two) = &state.two_signals {
+    if let Some(two) = register.of(Condition::TwoSignals) {
         let (since, told) = (clock(two.since), shown(two.told_at));
-        facts.push(format!("two signals #{} since {since} told {told}, {}", two.id, seen(two.seen)));
+        facts.push(format!("two signals #{} since {since} told {told}, {}", two.id, seen(two.is_acknowledged())));
     }
+    let state = engine.snapshot();
     facts.extend(state.trust.map(|trust| match trust {
         Trust::Source(source) => format!("trust source {}", source.0),
         Trust::Signal { ours, other, other_at } => {
@@ -112,16 +118,17 @@ fn alerts(engine: &Engine) -> Vec<String> {
 fn forecasts(engine: &Engine) -> Vec<String> {
     let standing = Condition::FORECASTS.into_iter().filter_map(|one| Some((one, engine.forecast(one)?)));
     let told = |rang| if rang { "rang" } else { "silent" };
-    let fact = |(condition, open): (Condition, &recheck::engine::foresee::Forecast)| {
+    let fact = |(condition, open): (Condition, &Alert)| {
+        let Detail::Forecast { by, .. } = open.detail else { panic!("{open:?}") };
         format!(
             "forecast {} #{}{} since {} by {}, {}, {}",
             condition.name(),
             open.id,
             of(open.part_of),
             clock(open.since),
-            clock(open.by),
-            told(open.rang),
-            seen(open.seen)
+            clock(by),
+            told(open.has_rung()),
+            seen(open.is_acknowledged())
         )
     };
     standing.map(fact).collect()
@@ -131,7 +138,7 @@ fn forecasts(engine: &Engine) -> Vec<String> {
 fn care(engine: &Engine) -> Vec<String> {
     let state = engine.snapshot();
     let mut facts = Vec::new();
-    if let Some(care) = &state.low_care {
+    if let Some(care) = state.plan.low() {
         facts.push(format!("care low #{}{} since {}", care.id, of(care.part_of), clock(care.since)));
         let treated = care.treated.map(|treated| format!("{} {}", clock(treated.at), treated.told.words()));
         facts.push(format!("care low treated {}", treated.unwrap_or_else(|| "by nobody".to_owned())));
@@ -139,7 +146,7 @@ fn care(engine: &Engine) -> Vec<String> {
         facts.extend(care.cautious.map(|limit| format!("care low limit {}", glucose(limit))));
         facts.extend(care.by_meter.then(|| "care low by meter".to_owned()));
     }
-    if let Some(care) = &state.high_care {
+    if let Some(care) = state.plan.high() {
         facts.push(format!("care high #{}{} since {}", care.id, of(care.part_of), clock(care.since)));
         facts.extend(care.ketones.then(|| "care high ketones asked".to_owned()));
         facts.push(match &care.stage {
@@ -170,17 +177,19 @@ fn answered(at: Option<Timestamp>, by: Option<&String>) -> String {
 fn calls(engine: &Engine, form: &Value) -> Vec<String> {
     let state = engine.snapshot();
     let mut facts = Vec::new();
-    if let Some(chain) = &state.chain {
-        let answer = answered(chain.answered, chain.by.as_ref());
-        let very_low = shown(time(&form["chain"]["very_low"]));
-        facts.push(format!("call low #{} since {} {answer}, very low from {very_low}", chain.id, clock(chain.since)));
-        facts.extend(people("called for", "low", &chain.called));
-        facts.extend(people("told of", "low", &chain.informed));
-    }
-    for waiting in &state.waiting {
-        let (name, answer) = (waiting.condition.name(), answered(waiting.answered, waiting.by.as_ref()));
-        facts.push(format!("waits {name} #{} since {} {answer}", waiting.id, clock(waiting.since)));
-        facts.extend(people("called for", name, &waiting.called));
+    for (calls, form) in state.register.calls.iter().zip(list(&form["register"]["calls"])) {
+        let answer = answered(calls.answered_at(), calls.answered_by());
+        let (id, since) = (calls.id, clock(calls.since));
+        let name = if calls.of_low().is_some() {
+            let very_low = shown(time(&form["reason"]["low"]["very_low"]));
+            facts.push(format!("call low #{id} since {since} {answer}, very low from {very_low}"));
+            "low"
+        } else {
+            facts.push(format!("waits {} #{id} since {since} {answer}", calls.condition.name()));
+            calls.condition.name()
+        };
+        facts.extend(people("called for", name, &calls.called));
+        facts.extend(people("told of", name, &calls.informed));
     }
     facts
 }
@@ -193,7 +202,7 @@ fn held(what: &str, ring: &Value) -> String {
 
 fn silences_and_rings(engine: &Engine, form: &Value) -> Vec<String> {
     let state = engine.snapshot();
-    let mute = |(one, form): (&recheck::engine::quiet::Quiet, &Value)| {
+    let mute = |(one, form): (&recheck::engine::alert::quiet::Quiet, &Value)| {
         let withheld = if form["withheld"] == true { ", something withheld" } else { "" };
         format!("mute {} until {}{withheld}", one.condition.name(), clock(one.until))
     };
@@ -224,7 +233,7 @@ fn modes(engine: &Engine, form: &Value) -> Vec<String> {
         facts.extend(one.look.map(|look| format!("mode {name} looks next {}", clock(look))));
         facts.extend(one.ketones.map(|at| format!("mode {name} asks for ketones {}", clock(at))));
     }
-    if let Some(hold) = &modes.hold {
+    if let Some(hold) = engine.snapshot().plan.driving() {
         facts.push(format!("hold driving #{} since {} until {}", hold.id, clock(hold.since), shown(hold.until())));
     }
     facts.extend(time(&form["modes"]["ketones"]).map(|at| format!("ketones noted {}", clock(at))));
@@ -234,16 +243,15 @@ fn modes(engine: &Engine, form: &Value) -> Vec<String> {
 fn sources(engine: &Engine, form: &Value) -> Vec<String> {
     let mut facts = Vec::new();
     for (number, source) in list(&form["sources"]).iter().enumerate() {
-        let lost = &source["lost"];
-        if !lost.is_null() {
+        if let Some(lost) = engine.snapshot().register.lost(SourceId(u16::try_from(number).unwrap())) {
             facts.push(format!(
                 "lost source {number}: {} #{} since {} {}, told {}, spoken for by {}",
-                lost["condition"].as_str().unwrap(),
-                lost["id"],
-                shown(time(&lost["since"])),
-                seen(lost["seen"] == true),
-                shown(time(&lost["told_at"])),
-                lost["part_of"]
+                lost.condition.name(),
+                lost.id,
+                clock(lost.since),
+                seen(lost.is_acknowledged()),
+                shown(lost.told_at),
+                lost.part_of.map_or_else(|| "null".to_owned(), |id| id.to_string())
             ));
         }
         if source["grave"] == true {
@@ -293,10 +301,9 @@ fn what_was(engine: &Engine, form: &Value) -> Vec<String> {
             clock(at)
         ));
     }
-    let look = &form["evening_look"];
-    if !look.is_null() {
-        let treated = shown(time(&look["treated"]["at"]));
-        facts.push(format!("look in the small hours #{} after what was treated {treated}", look["id"]));
+    if let Some(look) = state.plan.evening() {
+        let treated = clock(look.treated.at);
+        facts.push(format!("look in the small hours #{} after what was treated {treated}", look.id));
     }
     let meal = &form["meal"];
     if !meal.is_null() {
@@ -320,7 +327,7 @@ fn what_was(engine: &Engine, form: &Value) -> Vec<String> {
 
 /// Everything that falls due, and when.
 fn checks(form: &Value) -> Vec<String> {
-    let mut due: Vec<(i64, String)> = list(&form["timers"])
+    let mut due: Vec<(i64, String)> = list(&form["plan"]["due"])
         .iter()
         .map(|entry| (entry[1].as_i64().unwrap(), format!("due {} at {}", due_name(&entry[0]), shown(time(&entry[1])))))
         .collect();
@@ -334,7 +341,16 @@ fn due_name(name: &Value) -> String {
             let (name, inner) = one.iter().next().unwrap();
             format!("{name} {}", due_name(inner))
         }
-        Value::String(name) => name.clone(),
+        Value::String(name) => match name.as_str() {
+            "low_check" => "low_look",
+            "high_check" => "high_look",
+            "evening_check" => "evening_look",
+            "low_calls" => "chain",
+            "other_calls" => "waiting",
+            "unmute" => "quiet",
+            name => name,
+        }
+        .to_owned(),
         other => other.to_string(),
     }
 }

@@ -415,6 +415,13 @@ const THE_REST: &[Situation] = &[
         holds: &["forecast forecast_low #1 since 12:45"],
     },
     Situation {
+        name: "43-forecast-over-rang-lately",
+        sets: &["forecast.low.rings=by_day"],
+        before: &["12:00-12:30 reads 128 to 122", "12:35-12:55 reads 110 to 74", "13:00-13:25 reads 78 to 98"],
+        after: &["13:30-13:50 reads 98 to 73", "13:55-15:00 reads 90"],
+        holds: &["rang most recently forecast_low"],
+    },
+    Situation {
         name: "39-levels-switched-off",
         sets: &["source.sensor.kind=history", "level.high.rings=never", "level.high.because=a week of fever"],
         before: &["12:25 started", "56:00 later"],

@@ -7,13 +7,13 @@ pub mod policy;
 pub mod tally;
 
 use super::Engine;
+use super::alert::priority;
+use super::alert::{Alert, Because, Detail, Standing};
 use super::effect::{Condition, Id, Side, What};
 use super::forecast::{Chance, HORIZON};
-use super::level::{Active, Told};
+use super::plan::Job;
 use super::policy::{Policy, Rings};
-use super::priority;
 use super::reason::{Likely, Reason};
-use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::diary::{Kind, Note};
 use crate::domain::reading::Reading;
@@ -23,14 +23,6 @@ use outlook::{Outlook, SELDOM_LOGIT, SPEED_MAX, UNLIKELY, is_far};
 use policy::{AFTER_BEYOND, AFTER_LEVEL, LESS_SURE, RINGS_APART, STANDS};
 use serde::{Deserialize, Serialize};
 use tally::{Followed, Follows, Tally};
-
-/// The forecasts of a side, the worse first.
-const fn of_side(side: Side) -> &'static [Condition] {
-    match side {
-        Side::Low => &[Condition::ForecastVeryLow, Condition::ForecastLow],
-        Side::High => &[Condition::ForecastHigh],
-    }
-}
 
 /// All forecasts, and what makes them less sure.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -54,8 +46,6 @@ impl Foreseen {
 /// The forecasts of one condition.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 struct Foresight {
-    /// The one that stands.
-    open: Option<Forecast>,
     /// The last reading beyond the limit.
     beyond: Option<Timestamp>,
     /// When one was last raised, and when one last rang.
@@ -65,31 +55,6 @@ struct Foresight {
     thread: Option<Id>,
     /// What came of them.
     tally: Tally,
-}
-
-/// A forecast that stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Forecast {
-    /// Its number.
-    pub id: Id,
-    /// The alert it is part of.
-    pub part_of: Option<Id>,
-    /// The reading it was raised on.
-    pub since: Timestamp,
-    /// A reading beyond the limit is likely until then.
-    pub by: Timestamp,
-    /// Did it ring?
-    pub rang: bool,
-    /// Marked as seen, or treated.
-    pub seen: bool,
-    /// Why it does not ring was said.
-    withheld: bool,
-}
-
-impl Forecast {
-    fn thread(&self) -> Id {
-        self.part_of.unwrap_or(self.id)
-    }
 }
 
 impl Foreseen {
@@ -126,27 +91,12 @@ impl Foreseen {
 
     /// Forecasts of that side, the worse first.
     fn on(&self, side: Side) -> impl Iterator<Item = &Foresight> {
-        of_side(side).iter().filter_map(|condition| self.of(*condition))
+        side.forecasts().iter().filter_map(|condition| self.of(*condition))
     }
 
     /// The thread of a forecast that came true, for the level it foresaw.
     pub(super) fn thread_that_came(&self, side: Side) -> Option<Id> {
         self.on(side).find_map(|foresight| foresight.thread)
-    }
-
-    /// Those that stand and have rung, to be marked as seen.
-    pub(super) fn rung_mut(&mut self) -> impl Iterator<Item = (Condition, &mut Forecast, Option<Timestamp>)> {
-        self.all_mut().into_iter().filter_map(|(condition, foresight)| {
-            let rang = foresight.rang;
-            foresight.open.as_mut().filter(|open| open.rang).map(|open| (condition, open, rang))
-        })
-    }
-}
-
-impl Foresight {
-    /// Nothing stands, and nothing is to be tidied up.
-    const fn is_idle(&self) -> bool {
-        self.open.is_none() && self.thread.is_none()
     }
 }
 
@@ -187,13 +137,12 @@ impl Engine {
 
     #[cold]
     fn what_was_foreseen_came(&mut self, turn: &mut Turn, side: Side, reading: &Reading) {
-        let Self { policy, state, .. } = self;
-        for condition in of_side(side).iter().copied() {
-            let Some(outlook) = Outlook::of(policy, condition, side, reading) else { continue };
-            let Some(foresight) = state.foreseen.of_mut(condition) else { continue };
+        for condition in side.forecasts() {
+            let Some(outlook) = Outlook::of(&self.policy, *condition, side, reading) else { continue };
+            let Some(foresight) = self.state.foreseen.of_mut(*condition) else { continue };
             if side.is_beyond(reading.glucose, outlook.limit) {
                 foresight.beyond = Some(reading.measured);
-                Self::has_come(turn, &outlook, foresight);
+                self.has_come(turn, &outlook);
             }
         }
     }
@@ -204,9 +153,9 @@ impl Engine {
             return;
         }
         let moves = self.moves(reading);
-        for condition in of_side(side).iter().copied() {
+        for condition in side.forecasts().iter().copied() {
             let Some(outlook) = Outlook::of(&self.policy, condition, side, reading) else { continue };
-            let idle = self.state.foreseen.of(condition).is_none_or(Foresight::is_idle);
+            let idle = self.nothing_foreseen(condition);
             let far = moves.is_none_or(|moves| outlook.is_far(reading.glucose, moves.speed));
             if idle && far || side.is_beyond(reading.glucose, outlook.limit) {
                 continue;
@@ -223,19 +172,27 @@ impl Engine {
 
     /// Nothing is foreseen on that side, and no speed makes it likely enough; or nothing is to be.
     fn nothing_in_reach(&self, side: Side, reading: &Reading) -> bool {
-        let (Policy { levels, forecasts, .. }, foreseen) = (&self.policy, &self.state.foreseen);
+        let Policy { levels, forecasts, .. } = &self.policy;
         match side {
             Side::High if forecasts.high.rings == Rings::Never => true,
             Side::High => {
                 let far = is_far(side, reading.glucose, levels.high.limit, SPEED_MAX);
-                far && foreseen.high.is_idle() && forecasts.high.raise >= SELDOM
+                far && self.nothing_foreseen(Condition::ForecastHigh) && forecasts.high.raise >= SELDOM
             }
             Side::Low => {
                 let far = is_far(side, reading.glucose, levels.low.limit, SPEED_MAX);
-                let idle = foreseen.low.is_idle() && foreseen.very_low.is_idle();
-                far && idle && forecasts.low.raise.min(forecasts.very_low.raise) >= SELDOM
+                let idle = |condition| self.nothing_foreseen(condition);
+                let idle = || idle(Condition::ForecastLow) && idle(Condition::ForecastVeryLow);
+                far && idle() && forecasts.low.raise.min(forecasts.very_low.raise) >= SELDOM
             }
         }
+    }
+
+    /// No forecast of that condition stands, and nothing is to be tidied up.
+    #[inline]
+    fn nothing_foreseen(&self, condition: Condition) -> bool {
+        let thread = self.state.foreseen.of(condition).is_some_and(|foresight| foresight.thread.is_some());
+        !thread && self.state.register.of(condition).is_none()
     }
 
     /// Few readings make anything likely, or end what was.
@@ -250,9 +207,11 @@ impl Engine {
     }
 
     /// A reading is beyond the limit: what was foreseen is there.
-    fn has_come(turn: &mut Turn, outlook: &Outlook, foresight: &mut Foresight) {
-        let Some(open) = foresight.open.take() else { return };
-        foresight.thread = Some(open.thread());
+    fn has_come(&mut self, turn: &mut Turn, outlook: &Outlook) {
+        let Some(open) = self.state.register.end_of(outlook.condition) else { return };
+        if let Some(foresight) = self.state.foreseen.of_mut(outlook.condition) {
+            foresight.thread = Some(open.thread());
+        }
         let reason = Reason::CameTrue { limit: outlook.limit, since: open.since };
         turn.tell(What::Ended, outlook.condition, open.id, open.part_of, reason, false);
     }
@@ -260,24 +219,24 @@ impl Engine {
     /// No reading beyond the limit: one that stood long enough is over, and another may be raised.
     fn may_come(&mut self, turn: &mut Turn, outlook: &Outlook, foresight: &mut Foresight, chance: Option<Chance>) {
         let at = outlook.measured;
-        if self.side(outlook.side).root().is_none() {
+        if self.root(outlook.side).is_none() {
             foresight.thread = None;
         }
         // After a clock was set back what lies ahead is as far off as what is long past.
         let apart = |last: Timestamp, span| at < last || at - last >= span;
         let long_ago = |last: Option<Timestamp>, span| last.is_none_or(|last| apart(last, span));
-        if let Some(open) = foresight.open.take_if(|open| apart(open.since, STANDS)) {
+        if let Some(open) = self.state.register.end_if(outlook.condition, |open| apart(open.since, STANDS)) {
             let reason = Reason::DidNotCome { limit: outlook.limit, since: open.since };
             turn.tell(What::Ended, outlook.condition, open.id, open.part_of, reason, false);
         }
-        let anew =
-            foresight.open.is_none() && long_ago(foresight.raised, STANDS) && long_ago(foresight.beyond, AFTER_BEYOND);
-        let louder = foresight.open.is_some_and(|open| !open.rang && !open.seen);
+        let open = self.state.register.of(outlook.condition).copied();
+        let anew = open.is_none() && long_ago(foresight.raised, STANDS) && long_ago(foresight.beyond, AFTER_BEYOND);
+        let louder = open.is_some_and(|open| !open.has_rung() && !open.is_acknowledged());
         let Some(chance) = chance.filter(|_| anew || louder) else { return };
         let sounds_from = foresight.tally.sounds_from(&outlook.policy);
         let silent = if chance >= sounds_from { self.why_silent(turn, outlook, foresight) } else { None };
         let rings = chance >= sounds_from && silent.is_none();
-        let mut open = foresight.open.unwrap_or_else(|| self.new_forecast(outlook));
+        let mut open = open.unwrap_or_else(|| self.new_forecast(outlook));
         if anew || rings {
             let reason = Reason::Likely(Likely {
                 limit: outlook.limit,
@@ -297,20 +256,33 @@ impl Engine {
         } else if rings {
             foresight.tally.rings_now();
         }
-        if let Some(reason) = silent.filter(|_| !open.withheld) {
-            turn.tell(What::Withheld, outlook.condition, open.id, open.part_of, reason, false);
-            open.withheld = true;
+        if let Detail::Forecast { by, silence_told } = &mut open.detail {
+            if let Some(reason) = silent.filter(|_| !*silence_told) {
+                turn.tell(What::Withheld, outlook.condition, open.id, open.part_of, reason, false);
+                *silence_told = true;
+            }
+            if rings {
+                *by = at + HORIZON;
+            }
         }
         if rings {
-            (open.rang, open.by, foresight.rang) = (true, at + HORIZON, Some(at));
+            (open.told_at, foresight.rang) = (Some(at), Some(at));
+            open.told_as(None);
         }
-        foresight.open = Some(open);
+        self.state.register.replace(open);
     }
 
-    fn new_forecast(&mut self, outlook: &Outlook) -> Forecast {
+    fn new_forecast(&mut self, outlook: &Outlook) -> Alert {
         let (id, part_of) = (self.take_id(), self.foreseen_thread(outlook.side));
-        let (since, by) = (outlook.measured, outlook.measured + HORIZON);
-        Forecast { id, part_of, since, by, rang: false, seen: false, withheld: false }
+        Alert {
+            id,
+            part_of,
+            condition: outlook.condition,
+            since: outlook.measured,
+            standing: Standing::new(Some(Because::Unsure), false),
+            told_at: None,
+            detail: Detail::Forecast { by: outlook.measured + HORIZON, silence_told: false },
+        }
     }
 
     /// Why one that is sure enough does not ring, if it does not.
@@ -319,19 +291,17 @@ impl Engine {
         if let Some(rang) = foresight.rang.filter(|rang| *rang <= at && at - *rang < RINGS_APART) {
             return Some(Reason::RangLately { rang });
         }
-        let worse = self.state.foreseen.very_low.open.filter(|worse| worse.rang);
+        let worse = self.state.register.of(Condition::ForecastVeryLow).filter(|worse| worse.has_rung());
         if outlook.condition == Condition::ForecastLow && worse.is_some() {
             return Some(Reason::WorseActive { worse: Condition::ForecastVeryLow });
         }
-        let milder = [Condition::Low, Condition::High].into_iter().find(|level| level.side() == Some(outlook.side));
-        let rang = |active: &Active| {
-            active.told == Told::Rang && active.told_at.is_some_and(|told| turn.now - told < AFTER_LEVEL)
-        };
-        if let Some(level) = milder.filter(|level| self.state.active(*level).is_some_and(rang)) {
-            return Some(Reason::WorseActive { worse: level });
+        let (_, milder) = outlook.side.levels();
+        let rang = |alert: &Alert| alert.has_rung() && alert.told_at.is_some_and(|told| turn.now - told < AFTER_LEVEL);
+        if self.state.register.of(milder).is_some_and(rang) {
+            return Some(Reason::WorseActive { worse: milder });
         }
         let looks = match outlook.side {
-            Side::Low => self.state.timers.due(Timer::LowLook).filter(|_| self.state.low_care.is_some()),
+            Side::Low => self.state.plan.due(Job::LowCheck).filter(|_| self.state.plan.low().is_some()),
             Side::High => None,
         };
         if let Some(next) = looks {
@@ -376,40 +346,37 @@ impl Engine {
 
     /// The thread that what is said of a side belongs to: that of its alert, or of what was foreseen.
     pub(super) fn foreseen_thread(&self, side: Side) -> Option<Id> {
-        let root = self.side(side).root().map(|root| root.part_of.unwrap_or(root.id));
-        let mut foreseen = self.state.foreseen.on(side);
-        root.or_else(|| foreseen.find_map(|foresight| foresight.thread.or(foresight.open.map(|open| open.thread()))))
+        let root = self.root(side).map(Alert::thread);
+        let came = |condition: &Condition| self.state.foreseen.of(*condition)?.thread;
+        let stands = |condition: &Condition| self.state.register.of(*condition).map(Alert::thread);
+        root.or_else(|| side.forecasts().iter().find_map(|condition| came(condition).or_else(|| stands(condition))))
     }
 
     /// The forecast of that condition, if one stands.
     #[must_use]
-    pub fn forecast(&self, condition: Condition) -> Option<&Forecast> {
-        self.state.foreseen.of(condition).and_then(|foresight| foresight.open.as_ref())
+    pub fn forecast(&self, condition: Condition) -> Option<&Alert> {
+        self.state.register.of(condition).filter(|_| condition.foreseen().is_some())
     }
 
     /// The forecasts that stand and have rung, the worst first.
-    pub(super) fn rung_forecasts(&self) -> impl Iterator<Item = (Condition, &Forecast)> {
-        let all = Condition::FORECASTS.into_iter();
-        all.filter_map(|condition| Some((condition, self.forecast(condition).filter(|open| open.rang)?)))
+    pub(super) fn rung_forecasts(&self) -> impl Iterator<Item = &Alert> {
+        Condition::FORECASTS.into_iter().filter_map(|condition| self.forecast(condition)).filter(|open| open.has_rung())
     }
 
     /// The wearer did something about what was foreseen on that side: it rings no more.
     pub(super) fn forecasts_are_treated(&mut self, side: Side) {
-        for (condition, foresight) in self.state.foreseen.all_mut() {
-            if condition.side() == Some(side)
-                && let Some(open) = &mut foresight.open
-            {
-                open.seen = true;
+        for condition in side.forecasts() {
+            if let Some(open) = self.state.register.of_mut(*condition) {
+                open.acknowledge();
             }
         }
     }
 
     /// The settings no longer want them.
     pub(super) fn drop_forecasts_switched_off(&mut self, turn: &mut Turn) {
-        let forecasts = self.policy.forecasts;
-        for (condition, foresight) in self.state.foreseen.all_mut() {
-            let off = forecasts.of(condition).is_none_or(|policy| policy.rings == Rings::Never);
-            if let Some(open) = foresight.open.take_if(|_| off) {
+        for condition in Condition::FORECASTS {
+            let off = self.policy.forecasts.of(condition).is_none_or(|policy| policy.rings == Rings::Never);
+            if let Some(open) = self.state.register.end_if(condition, |_| off) {
                 turn.tell(What::Ended, condition, open.id, open.part_of, Reason::ConditionGone, false);
             }
         }

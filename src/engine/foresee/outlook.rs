@@ -75,7 +75,7 @@ impl Engine {
         let source = self.state.sources.get(usize::from(reading.source.0))?;
         let filter = source.filter.as_ref().filter(|filter| filter.knows(reading.measured))?;
         let known = Moves { speed: filter.speed(), sparse: source.is_sparse() };
-        self.state.two_signals.is_none().then_some(known)
+        self.state.register.two_signals().is_none().then_some(known)
     }
 
     /// The chance that a reading beyond the limit follows. One whose odds are less than these is not worked out.

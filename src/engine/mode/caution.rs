@@ -6,13 +6,15 @@ use crate::domain::glucose::Glucose;
 use crate::domain::mode::Mode;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
+use crate::engine::alert::Alert;
+use crate::engine::check::Check;
 use crate::engine::effect::{Condition, Id, Side, What};
-use crate::engine::level::{Active, Seen, Told};
+use crate::engine::level::Seen;
 use crate::engine::mode::profile::Profile;
+use crate::engine::plan::Job;
 use crate::engine::policy::{LevelPolicy, Rings};
 use crate::engine::reason::{Began, Reason, Treatment};
-use crate::engine::recheck_low::LowCare;
-use crate::engine::timers::Timer;
+use crate::engine::recheck_low::LowCheck;
 use crate::engine::turn::Turn;
 
 /// Above 5.0 mmol/L to start, and every two hours: UK driving guidance (DVLA INF294, seen as a copy).
@@ -97,19 +99,16 @@ impl Engine {
         let Some(Cautious { limit, .. }) = self.cautious(turn.now) else { return };
         let policy = level(limit);
         // A low that is held for the morning, or only waits to end, speaks for nothing.
-        let speaks = |active: &&Active| active.is_beyond() && active.told != Told::Held;
-        let speaking = [Condition::VeryLow, Condition::Low]
-            .into_iter()
-            .find_map(|worse| self.state.active(worse).filter(speaks).map(|active| (worse, active.id)));
+        let speaks = |low: &&Alert| low.is_beyond() && !low.is_held();
+        let speaking = self.state.register.of_side(Side::Low).find(speaks).map(|low| (low.condition, low.id));
         self.state.judge_level(turn, seen, Condition::Caution, &policy, None, speaking);
-        let low_is_over = had_low && self.side(Side::Low).root().is_none();
-        let level = &mut self.state.modes.caution;
-        if let Some(active) = level.active_mut() {
+        let low_is_over = had_low && self.root(Side::Low).is_none();
+        if let Some(caution) = self.state.register.of_mut(Condition::Caution) {
             // Its messages are its own: when it ends, those of a low stay.
-            active.part_of = None;
+            caution.part_of = None;
         }
         if low_is_over {
-            Self::unhide(turn, Condition::Caution, &policy, level);
+            self.state.unhide(turn, Condition::Caution, &policy);
         }
     }
 
@@ -118,9 +117,10 @@ impl Engine {
         if self.cautious(turn.now).is_some() {
             return;
         }
-        self.state.returned.retain(|returned| returned.condition != Condition::Caution);
-        let level = std::mem::take(&mut self.state.modes.caution);
-        if let Some(active) = level.active().filter(|active| active.told != Told::Hidden) {
+        let register = &mut self.state.register;
+        register.returned.retain(|returned| returned.condition != Condition::Caution);
+        register.set_pending(Condition::Caution, None);
+        if let Some(active) = register.end_of(Condition::Caution).filter(|caution| !caution.is_spoken_for()) {
             let reason = Reason::Mode { said: Why::NothingAsks };
             turn.judged = self.latest(turn.now);
             turn.tell(What::Ended, Condition::Caution, active.id, None, reason, false);
@@ -131,21 +131,20 @@ impl Engine {
     /// is treated as such, by the other looks.
     pub(in crate::engine) fn treat_caution(&mut self, turn: &mut Turn, at: Timestamp) -> bool {
         let Some(Cautious { limit, .. }) = self.cautious(turn.now) else { return false };
-        if self.side(Side::Low).root().is_some() || self.state.low_care.as_ref().is_some_and(|care| !care.is_cautious())
-        {
+        if self.root(Side::Low).is_some() || self.state.plan.low().is_some_and(|check| !check.is_cautious()) {
             return false;
         }
-        let caution = self.state.modes.caution.active_mut().filter(|active| active.told != Told::Hidden);
-        let Some(active) = caution else { return false };
-        active.seen = true;
-        let (alert, since) = (active.id, active.since);
+        let caution = self.state.register.of_mut(Condition::Caution).filter(|caution| !caution.is_spoken_for());
+        let Some(caution) = caution else { return false };
+        caution.acknowledge();
+        let (alert, since) = (caution.id, caution.since);
         let treated = Treatment { at, value: self.value_at(at), alert_since: Some(since), told: Began::Treated };
-        let id = match &self.state.low_care {
-            Some(care) => care.id,
+        let id = match self.state.plan.low() {
+            Some(check) => check.id,
             None => self.take_id(),
         };
         let look = (at + self.policy.recheck.low_look).max(turn.now);
-        let care = LowCare {
+        let care = LowCheck {
             id,
             part_of: Some(alert),
             since,
@@ -155,8 +154,8 @@ impl Engine {
             by_meter: false,
             lowest: None,
         };
-        self.state.low_care = Some(care);
-        self.state.timers.set(Timer::LowLook, look);
+        self.state.plan.look_at(Check::Low(care));
+        self.state.plan.set(Job::LowCheck, look);
         let reason = Reason::Mode { said: Why::LookPlanned { treated, look } };
         turn.tell(What::Answer, Condition::RecheckLow, id, Some(alert), reason, false);
         true
@@ -164,7 +163,7 @@ impl Engine {
 
     /// The look at a treated caution: between low and its limit it is said once that it is not back. False when that
     /// is for the looks of a low, or when it is back.
-    pub(in crate::engine) fn look_at_caution(&mut self, turn: &mut Turn, care: &LowCare, treated: Treatment) -> bool {
+    pub(in crate::engine) fn look_at_caution(&mut self, turn: &mut Turn, care: &LowCheck, treated: Treatment) -> bool {
         let Some((limit, judged)) = care.cautious.zip(turn.judged) else { return false };
         let low = self.policy.levels.low.limit.hundredths();
         if !(low..limit.hundredths()).contains(&judged.glucose.hundredths()) {
@@ -172,12 +171,12 @@ impl Engine {
         }
         if let Some(until) = self.silent_until(Condition::RecheckLow, turn.now) {
             // The one look is made when it may be told.
-            self.state.timers.set(Timer::LowLook, until);
+            self.state.plan.set(Job::LowCheck, until);
             let reason = Reason::Quiet { until };
             turn.tell(What::Withheld, Condition::RecheckLow, care.id, care.part_of, reason, false);
             return true;
         }
-        self.state.low_care = None;
+        self.state.plan.take_low();
         let reason = Reason::Mode { said: Why::StillBelow { treated, limit } };
         turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
         turn.tell(What::Prompt, Condition::RecheckLow, care.id, care.part_of, reason, true);
@@ -192,8 +191,8 @@ impl Engine {
 
     /// The caution that is open, if no low is.
     pub(in crate::engine) fn open_caution(&self) -> Option<(Id, Timestamp)> {
-        let alone = self.side(Side::Low).root().is_none();
-        let told = self.state.modes.caution.active().filter(|active| alone && active.told != Told::Hidden);
-        told.map(|active| (active.id, active.since))
+        let alone = self.root(Side::Low).is_none();
+        let told = self.state.register.of(Condition::Caution).filter(|caution| alone && !caution.is_spoken_for());
+        told.map(|caution| (caution.id, caution.since))
     }
 }

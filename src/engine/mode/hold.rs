@@ -7,6 +7,7 @@ use super::reason::Why;
 use crate::domain::mode::Mode;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
+use crate::engine::check::Check;
 use crate::engine::effect::{Condition, Id, Side, What};
 use crate::engine::level::Seen;
 use crate::engine::reason::Reason;
@@ -18,7 +19,7 @@ const WAIT_MIN: i64 = 45;
 
 /// Do not drive yet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Hold {
+pub struct DrivingWait {
     /// Its number.
     pub id: Id,
     /// Since when.
@@ -31,7 +32,7 @@ pub struct Hold {
     told: Option<Timestamp>,
 }
 
-impl Hold {
+impl DrivingWait {
     /// Until when, if the value is back.
     #[must_use]
     pub fn until(&self) -> Option<Timestamp> {
@@ -39,7 +40,7 @@ impl Hold {
     }
 
     /// The clock was set: every span keeps its length.
-    pub(super) fn shift(&mut self, by: Span) {
+    pub(in crate::engine) fn shift(&mut self, by: Span) {
         (self.since, self.last) = (self.since + by, self.last + by);
         [&mut self.back, &mut self.told].into_iter().flatten().for_each(|at| *at = *at + by);
     }
@@ -48,7 +49,7 @@ impl Hold {
 impl Engine {
     /// Driving begins: what was below the limit just before counts as well.
     pub(super) fn hold_at_start(&mut self, turn: &mut Turn) {
-        if self.state.modes.hold.is_some() {
+        if self.state.plan.driving().is_some() {
             return;
         }
         let is_back = |hundredths: i32| hundredths >= DRIVING.hundredths();
@@ -58,7 +59,7 @@ impl Engine {
         let from = turn.now - Span::minutes(WAIT_MIN);
         let lately = self.state.window.all_newest_first().take_while(|reading| reading.measured >= from);
         let was_low = lately.map(|reading| reading.glucose.hundredths()).min().is_some_and(|lowest| lowest < low);
-        if !below && !was_low && self.side(Side::Low).root().is_none() {
+        if !below && !was_low && self.root(Side::Low).is_none() {
             return;
         }
         let rows = self.state.window.all_newest_first();
@@ -66,10 +67,10 @@ impl Engine {
         let back = back.map(|reading| reading.measured).filter(|_| newest.is_some() && !below);
         let id = self.take_id();
         let last = newest.map_or(turn.now, |judged| judged.at);
-        let hold = Hold { id, since: turn.now, last, back, told: None };
+        let hold = DrivingWait { id, since: turn.now, last, back, told: None };
         if hold.until().is_none_or(|until| until > turn.now) {
             // The answer to the wearer's word says it.
-            self.state.modes.hold = Some(Hold { told: hold.until(), ..hold });
+            self.state.plan.look_at(Check::Driving(DrivingWait { told: hold.until(), ..hold }));
             self.set_or_stop(Due::Hold, hold.until());
         }
     }
@@ -79,7 +80,7 @@ impl Engine {
     pub(in crate::engine) fn follow_hold(&mut self, turn: &mut Turn, seen: &Seen) {
         let drives = self.is_on(Mode::Driving, turn.now);
         let is_back = seen.value.hundredths() >= DRIVING.hundredths();
-        match &mut self.state.modes.hold {
+        match self.state.plan.driving_mut() {
             Some(hold) if seen.measured < hold.last => {}
             Some(hold) => {
                 let unseen = seen.measured - hold.last > seen.long_silence();
@@ -95,8 +96,8 @@ impl Engine {
             None => {
                 // The ring of the low, or of the caution, says so.
                 let id = self.take_id();
-                let hold = Hold { id, since: turn.now, last: seen.measured, back: None, told: None };
-                self.state.modes.hold = Some(hold);
+                let hold = DrivingWait { id, since: turn.now, last: seen.measured, back: None, told: None };
+                self.state.plan.look_at(Check::Driving(hold));
                 let said = Why::Hold { limit: DRIVING, until: None };
                 turn.tell(What::Told, Condition::Mode, id, None, Reason::Mode { said }, false);
             }
@@ -105,7 +106,7 @@ impl Engine {
 
     /// The time has come that the wearer was told: it is over, or it goes on, and which is said.
     pub(super) fn look_at_hold(&mut self, turn: &mut Turn) {
-        let Some(hold) = self.state.modes.hold else { return };
+        let Some(hold) = self.state.plan.driving().copied() else { return };
         turn.judged = self.lowest_latest(turn.now);
         let is_back = turn.judged.is_some_and(|judged| judged.glucose.hundredths() >= DRIVING.hundredths());
         match hold.back.filter(|_| is_back) {
@@ -115,7 +116,7 @@ impl Engine {
                 turn.tell(What::Ended, Condition::Mode, hold.id, None, Reason::Mode { said }, true);
             }
             back => {
-                self.state.modes.hold = Some(Hold { back, told: None, ..hold });
+                self.state.plan.look_at(Check::Driving(DrivingWait { back, told: None, ..hold }));
                 self.tell_hold(turn);
                 self.drop_hold_by_night(turn);
             }
@@ -124,7 +125,7 @@ impl Engine {
 
     /// Says that it is too early to drive, and until when if that is known.
     fn tell_hold(&mut self, turn: &mut Turn) {
-        let Some(hold) = &mut self.state.modes.hold else { return };
+        let Some(hold) = self.state.plan.driving_mut() else { return };
         let until = hold.until();
         hold.told = until;
         let id = hold.id;
@@ -136,7 +137,7 @@ impl Engine {
     /// By night, with the mode over, nobody is woken for a wait to drive.
     fn drop_hold_by_night(&mut self, turn: &mut Turn) -> bool {
         let drops = turn.night.inside && !self.is_on(Mode::Driving, turn.now);
-        if let Some(hold) = self.state.modes.hold.filter(|_| drops) {
+        if let Some(hold) = self.state.plan.driving().copied().filter(|_| drops) {
             self.drop_hold();
             let reason = Reason::Night { until: turn.night.until };
             turn.tell(What::Ended, Condition::Mode, hold.id, None, reason, false);
@@ -146,7 +147,7 @@ impl Engine {
 
     /// Nobody drives any more.
     pub(super) fn drop_hold(&mut self) {
-        self.state.modes.hold = None;
+        self.state.plan.take_driving();
         self.set_or_stop(Due::Hold, None);
     }
 }

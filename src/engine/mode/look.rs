@@ -103,7 +103,7 @@ impl Engine {
         turn.judged = self.latest(now);
         let look = |said| Reason::Mode { said };
         if let Some(id) = of {
-            let waits = asks.driving && self.state.modes.hold.is_some();
+            let waits = asks.driving && self.state.plan.driving().is_some();
             let reason = look(Why::Look { asks, waits, next });
             // Nobody wakes for the look at a value; a driver is awake, and ketones do not wait.
             let rings = !turn.night.inside || asks.driving || asks.ketones;

@@ -10,14 +10,13 @@ pub mod reason;
 
 use super::Engine;
 use super::effect::{Condition, Id, What};
-use super::level::Level;
+use super::plan::Job;
 use super::reason::Reason;
-use super::timers::Timer;
 use super::turn::Turn;
 use crate::domain::glucose::Glucose;
 use crate::domain::mode::{Mode, Wish};
 use crate::domain::time::{Span, Timestamp};
-use hold::Hold;
+use hold::DrivingWait;
 use reason::Why;
 use serde::{Deserialize, Serialize};
 
@@ -54,10 +53,6 @@ pub const fn longest(mode: Mode) -> Span {
 pub struct Modes {
     /// Those in force, one of each at most, in the order they began.
     pub running: Vec<Running>,
-    /// Where the cautious level stands.
-    pub caution: Level,
-    /// Do not drive yet.
-    pub hold: Option<Hold>,
     /// For when ketones were last noted.
     pub(super) ketones: Option<Timestamp>,
 }
@@ -116,9 +111,6 @@ impl Modes {
             others.into_iter().flatten().for_each(|at| *at = *at + by);
         }
         self.ketones = self.ketones.map(|at| at + by);
-        if let Some(hold) = &mut self.hold {
-            hold.shift(by);
-        }
     }
 }
 
@@ -185,7 +177,7 @@ impl Engine {
         if mode == Mode::Driving {
             self.hold_at_start(turn);
         }
-        let hold = self.state.modes.hold.as_ref().filter(|_| mode == Mode::Driving);
+        let hold = self.state.plan.driving().filter(|_| mode == Mode::Driving);
         let set = Why::Set {
             mode,
             until,
@@ -193,7 +185,7 @@ impl Engine {
             limit: running.limit(turn.now),
             capped: (wanted > until).then_some(longest(mode)),
             waits: hold.is_some(),
-            hold: hold.and_then(Hold::until),
+            hold: hold.and_then(DrivingWait::until),
         };
         self.answer_of_mode(turn, set);
     }
@@ -286,8 +278,8 @@ impl Engine {
 
     fn set_or_stop(&mut self, due: Due, at: Option<Timestamp>) {
         match at {
-            Some(at) => self.state.timers.set(Timer::Mode(due), at),
-            None => self.state.timers.stop(Timer::Mode(due)),
+            Some(at) => self.state.plan.set(Job::Mode(due), at),
+            None => self.state.plan.stop(Job::Mode(due)),
         }
     }
 }

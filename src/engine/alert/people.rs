@@ -1,15 +1,16 @@
 //! Others beside the wearer: who may be called at this hour, who is told of alerts at their first ring, and who says
 //! that they have it. What they are told in words is for others.
 
-use super::Engine;
-use super::effect::{Audience, Condition, Decision, Id, Side, What};
-use super::policy::{PEOPLE_MAX, Policy};
-use super::reason::Reason;
+use super::condition::Topic;
 use super::steps::{Due, Made, StepsPolicy, Ways, Whom};
-use super::turn::Turn;
 use crate::domain::local::Zone;
 use crate::domain::schedule::Schedule;
 use crate::domain::time::{Span, Timestamp};
+use crate::engine::Engine;
+use crate::engine::effect::{Audience, Condition, Decision, Id, Side, What};
+use crate::engine::policy::{PEOPLE_MAX, Policy};
+use crate::engine::reason::Reason;
+use crate::engine::turn::Turn;
 use serde::{Deserialize, Serialize};
 
 /// Nobody is called twice within this: two steps, or a step and a silence, may fall on the same person.
@@ -65,11 +66,11 @@ impl Tells {
     /// Does it hold alerts of that condition?
     #[must_use]
     pub const fn holds(self, condition: Condition) -> bool {
-        match condition {
-            Condition::VeryLow | Condition::Low => self.lows,
-            Condition::High | Condition::VeryHigh => self.highs,
-            Condition::Gap | Condition::SourceFailed => self.gaps,
-            _ => false,
+        match condition.row().topic {
+            Some(Topic::Lows) => self.lows,
+            Some(Topic::Highs) => self.highs,
+            Some(Topic::Gaps) => self.gaps,
+            None => false,
         }
     }
 }
@@ -90,17 +91,17 @@ impl PersonPolicy {
 }
 
 /// What is told to others: of which condition, by its number and that of the alert it is part of.
-pub(super) type About = (Condition, Id, Option<Id>);
+pub(in crate::engine) type About = (Condition, Id, Option<Id>);
 
 /// When somebody answered, and who, if it was not the wearer.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Answer<'a> {
-    pub(super) at: Timestamp,
-    pub(super) by: Option<&'a String>,
+pub(in crate::engine) struct Answer<'a> {
+    pub(in crate::engine) at: Timestamp,
+    pub(in crate::engine) by: Option<&'a String>,
 }
 
 impl Answer<'_> {
-    pub(super) fn reason(self) -> Reason {
+    pub(in crate::engine) fn reason(self) -> Reason {
         Reason::Answered { at: self.at, by: self.by.cloned() }
     }
 }
@@ -108,7 +109,7 @@ impl Answer<'_> {
 impl Engine {
     /// Whom a step reaches beside the wearer: the second person is the first who may be called at this hour, the
     /// third is the next who has not been called yet, or else simply the next.
-    pub(super) fn person(&self, whom: Whom, called: &[u8], now: Timestamp) -> Option<u8> {
+    pub(in crate::engine) fn person(&self, whom: Whom, called: &[u8], now: Timestamp) -> Option<u8> {
         let reachable: Vec<u8> = self.reachable(now).collect();
         match whom {
             Whom::Wearer => None,
@@ -129,7 +130,7 @@ impl Engine {
 
     /// Who is called by the steps that are due, and by which ways; one who may not be called at this hour is passed
     /// over for the next. They are noted as called.
-    pub(super) fn calls(
+    pub(in crate::engine) fn calls(
         &self,
         turn: &Turn,
         due: &[Due],
@@ -158,14 +159,25 @@ impl Engine {
     }
 
     /// Others who know of an alert are told that it was answered, but for who answered it.
-    pub(super) fn tell_answered(&self, turn: &mut Turn, about: About, told: &[(u8, Timestamp)], answer: Answer<'_>) {
+    pub(in crate::engine) fn tell_answered(
+        &self,
+        turn: &mut Turn,
+        about: About,
+        told: &[(u8, Timestamp)],
+        answer: Answer<'_>,
+    ) {
         for (person, _) in told.iter().filter(|(person, _)| !self.is_named(*person, answer.by)) {
             turn.tell_on(*person, about, answer.reason());
         }
     }
 
     /// The wearer is told when it was not they who answered.
-    pub(super) fn tell_wearer_answered(&self, turn: &mut Turn, (condition, id, part_of): About, answer: Answer<'_>) {
+    pub(in crate::engine) fn tell_wearer_answered(
+        &self,
+        turn: &mut Turn,
+        (condition, id, part_of): About,
+        answer: Answer<'_>,
+    ) {
         if answer.by.is_some() {
             let judged = turn.judged.take();
             turn.judged =
@@ -177,7 +189,7 @@ impl Engine {
 
     /// After the timers of a turn: what rang for the wearer for the first time, or anew, is told to those who are told
     /// then. That the wearer wants it quiet is about their own ways.
-    pub(super) fn tell_first_line(&mut self, turn: &mut Turn) {
+    pub(in crate::engine) fn tell_first_line(&mut self, turn: &mut Turn) {
         if turn.out.is_empty() {
             return;
         }
@@ -194,59 +206,56 @@ impl Engine {
             }
         }
         for decision in &told {
-            if let (Some(Side::Low), Audience::Person(person), Some(chain)) =
-                (decision.condition.side(), decision.to, &mut self.state.chain)
+            if let (Some(Side::Low), Audience::Person(person), Some(calls)) =
+                (decision.condition.side(), decision.to, self.state.register.calls_of_low_mut())
             {
-                chain.informed.retain(|(known, _)| *known != person);
-                chain.informed.push((person, turn.now));
+                calls.informed.retain(|(known, _)| *known != person);
+                calls.informed.push((person, turn.now));
             }
         }
         turn.out.extend(told);
     }
 
     /// When the first of those may be reached who may not be now.
-    pub(super) fn next_reachable(&self, now: Timestamp) -> Option<Timestamp> {
+    pub(in crate::engine) fn next_reachable(&self, now: Timestamp) -> Option<Timestamp> {
         let hours = self.policy.people.iter().filter_map(|person| person.hours.as_ref());
         let ahead = hours.map(|hours| hours.stretch(self.policy.zone, now)).filter(|stretch| !stretch.inside);
         ahead.map(|stretch| stretch.until).min()
     }
 
     /// The settings change: who was called stays who they are, by their name.
-    pub(super) fn move_people(&mut self, policy: &Policy) {
+    pub(in crate::engine) fn move_people(&mut self, policy: &Policy) {
         let names = |policy: &Policy| policy.people.iter().map(|person| person.name.clone()).collect::<Vec<String>>();
         let (before, after) = (names(&self.policy), names(policy));
         let to = |person: u8| {
             let name = before.get(usize::from(person))?;
             u8::try_from(after.iter().position(|known| known == name)?).ok()
         };
-        if let Some(chain) = self.state.chain.as_mut().filter(|_| before != after) {
-            chain.move_people(&to);
-        }
-        for waiting in self.state.waiting.iter_mut().filter(|_| before != after) {
-            waiting.move_people(&to);
+        if before != after {
+            self.state.register.move_people(&to);
         }
     }
 
     /// The person of that name, as the settings write it.
-    pub(super) fn person_named(&self, name: &str) -> Option<String> {
+    pub(in crate::engine) fn person_named(&self, name: &str) -> Option<String> {
         let name = name.trim().to_lowercase();
         let known = self.policy.people.iter().map(|person| &person.name);
         known.into_iter().find(|known| known.to_lowercase() == name).cloned()
     }
 
     /// Is it the person of that name?
-    pub(super) fn is_named(&self, person: u8, name: Option<&String>) -> bool {
+    pub(in crate::engine) fn is_named(&self, person: u8, name: Option<&String>) -> bool {
         name.is_some() && self.policy.people.get(usize::from(person)).map(|person| &person.name) == name
     }
 }
 
 /// The same people at other places; who is no longer in the settings is left out.
-pub(super) fn moved(people: &mut Vec<(u8, Timestamp)>, to: &impl Fn(u8) -> Option<u8>) {
+pub(in crate::engine) fn moved(people: &mut Vec<(u8, Timestamp)>, to: &impl Fn(u8) -> Option<u8>) {
     *people = people.iter().filter_map(|(person, at)| Some((to(*person)?, *at))).collect();
 }
 
 /// Is somebody called now, and were they not a moment ago? Then it is noted.
-pub(super) fn is_called(called: &mut Vec<(u8, Timestamp)>, person: u8, now: Timestamp) -> bool {
+pub(in crate::engine) fn is_called(called: &mut Vec<(u8, Timestamp)>, person: u8, now: Timestamp) -> bool {
     match called.iter_mut().find(|(known, _)| *known == person) {
         Some((_, at)) if now - *at < Span::minutes(NOT_AGAIN_MIN) => return false,
         Some((_, at)) => *at = now,
@@ -265,12 +274,12 @@ fn is_new_ring(decision: &Decision) -> bool {
 
 impl Turn {
     /// Somebody is called.
-    pub(super) fn call(&mut self, person: u8, about: About, reason: Reason) {
+    pub(in crate::engine) fn call(&mut self, person: u8, about: About, reason: Reason) {
         self.tell_person(What::Called, person, about, reason);
     }
 
     /// Somebody who was told before is told what came of it.
-    pub(super) fn tell_on(&mut self, person: u8, about: About, reason: Reason) {
+    pub(in crate::engine) fn tell_on(&mut self, person: u8, about: About, reason: Reason) {
         self.tell_person(What::Told, person, about, reason);
     }
 

@@ -7,19 +7,19 @@
 //! once), a level that the settings let ring always. What is told to others is not for the wearer, and answers to what
 //! they say do not ring.
 
-use super::Engine;
-use super::effect::{Condition, Decision, Id, Priority, Side, What};
-use super::level::{Active, Told};
-use super::mode::reason::Why;
-use super::morning::Overnight;
-use super::policy::{Policy, Rings};
-use super::reason::Reason;
-use super::source::SourceState;
-use super::timers::Timer;
-use super::turn::Turn;
+use super::condition::{Kind, Topic, Waits};
+use super::{Alert, Because};
 use crate::domain::local::Stretch;
 use crate::domain::schedule::Schedule;
 use crate::domain::time::Timestamp;
+use crate::engine::Engine;
+use crate::engine::effect::{Condition, Decision, Id, Priority, Side, What};
+use crate::engine::mode::reason::Why;
+use crate::engine::morning::Overnight;
+use crate::engine::plan::Job;
+use crate::engine::policy::{Policy, Rings};
+use crate::engine::reason::Reason;
+use crate::engine::turn::Turn;
 use serde::{Deserialize, Serialize};
 
 /// Most rings that wait one by one; of those beyond it only the number is told.
@@ -44,7 +44,7 @@ pub struct Kept {
 }
 
 impl Kept {
-    pub(super) fn add(&mut self, held: Held) {
+    pub(in crate::engine) fn add(&mut self, held: Held) {
         let decision = &held.decision;
         let is_same = |known: &Decision| {
             known.condition == decision.condition
@@ -61,7 +61,7 @@ impl Kept {
     }
 
     /// How many more there were than are kept.
-    pub(super) const fn more(&self) -> u32 {
+    pub(in crate::engine) const fn more(&self) -> u32 {
         self.more
     }
 
@@ -72,14 +72,14 @@ impl Kept {
 
 impl Turn {
     /// Why a ring waits in these quiet hours, and until when.
-    pub(super) const fn waits(&self) -> Reason {
+    pub(in crate::engine) const fn waits(&self) -> Reason {
         let until = self.quiet.until;
         if self.night.inside { Reason::Night { until } } else { Reason::QuietHours { until } }
     }
 
     /// Why a ring waits, if it does: by night if it is to ring by day only, and in all quiet hours
     /// if it is of low priority as well.
-    pub(super) fn holds(&self, rings: Rings, priority: Priority) -> Option<Reason> {
+    pub(in crate::engine) fn holds(&self, rings: Rings, priority: Priority) -> Option<Reason> {
         match rings {
             Rings::ByDay if self.quiet.inside && priority <= Priority::Low => Some(self.waits()),
             Rings::ByDay if self.night.inside => Some(Reason::Night { until: self.night.until }),
@@ -89,14 +89,14 @@ impl Turn {
 
     /// When what waits now is looked at again at the latest: it may be graver when the night ends than when the
     /// quiet hours do.
-    pub(super) fn held_until(&self) -> Timestamp {
+    pub(in crate::engine) fn held_until(&self) -> Timestamp {
         if self.night.inside { self.night.until } else { self.quiet.until }
     }
 }
 
 impl Engine {
     /// The night or the day around an instant, and the quiet hours or the time between them.
-    pub(super) fn hours_around(&mut self, now: Timestamp) -> (Stretch, Stretch) {
+    pub(in crate::engine) fn hours_around(&mut self, now: Timestamp) -> (Stretch, Stretch) {
         let holds = |around: &Stretch| around.from <= now && now < around.until;
         if let Some(around) = self.around.filter(|(night, quiet)| holds(night) && holds(quiet)) {
             return around;
@@ -118,13 +118,13 @@ impl Engine {
         Schedule::daily(*night).with(quiet_hours).stretch(*zone, at)
     }
 
-    pub(super) fn is_quiet(&self, at: Timestamp) -> bool {
+    pub(in crate::engine) fn is_quiet(&self, at: Timestamp) -> bool {
         self.quiet_around(at).inside
     }
 
     /// After a turn's decisions: what does not ring after all, in quiet hours, because the wearer wants it silent, or
     /// in a flood.
-    pub(super) fn keep_back(&mut self, turn: &mut Turn) {
+    pub(in crate::engine) fn keep_back(&mut self, turn: &mut Turn) {
         self.hold_in_quiet_hours(turn);
         self.keep_quiet(turn);
         self.keep_waiting(turn);
@@ -151,34 +151,37 @@ impl Engine {
     }
 
     /// May this ring wait for the end of quiet hours?
-    pub(super) fn can_wait(&self, turn: &Turn, decision: &Decision) -> bool {
-        let priority = decision.priority;
-        let waits = match (self.policy.levels.of(decision.condition), decision.condition) {
-            (Some(level), _) => priority < Priority::High && turn.holds(level.rings, priority).is_some(),
+    pub(in crate::engine) fn can_wait(&self, turn: &Turn, decision: &Decision) -> bool {
+        let minor = decision.priority <= Priority::Low;
+        let waits = match decision.condition.row().waits {
+            Waits::AsItsLevel => decision.priority < Priority::High && self.level_holds(turn, decision),
             // What a flood tells has passed here before.
-            (None, Condition::Reminder | Condition::Bedtime | Condition::Gap | Condition::Flood) => false,
-            (None, Condition::Mode) => matches!(decision.reason, Reason::Mode { said: Why::Over { .. } }),
-            _ if matches!(decision.reason, Reason::Answered { .. }) => false,
-            // A forecast waits for nothing: what could not ring was withheld when it was decided.
-            (None, Condition::ForecastVeryLow | Condition::ForecastLow | Condition::ForecastHigh) => false,
-            // Its looks have put off by the same rule what may wait, and ask again at the end.
-            (None, Condition::RecheckHigh) if decision.what == What::Prompt => false,
-            (None, _) => priority <= Priority::Low,
+            Waits::Never => false,
+            Waits::ItsEnd => matches!(decision.reason, Reason::Mode { said: Why::Over { .. } }),
+            Waits::AllButQuestions | Waits::WhenMinor if matches!(decision.reason, Reason::Answered { .. }) => false,
+            Waits::AllButQuestions => minor && decision.what != What::Prompt,
+            Waits::WhenMinor => minor,
         };
         decision.rings && decision.to.is_wearer() && waits
     }
 
+    fn level_holds(&self, turn: &Turn, decision: &Decision) -> bool {
+        let level = self.policy.levels.of(decision.condition);
+        level.is_some_and(|level| turn.holds(level.rings, decision.priority).is_some())
+    }
+
     /// A ring waits: recorded, and kept to be told once.
-    pub(super) fn keep_for_later(&mut self, turn: &mut Turn, decision: Decision) {
+    pub(in crate::engine) fn keep_for_later(&mut self, turn: &mut Turn, decision: Decision) {
         let condition = decision.condition;
         let reason = match self.silent_until(condition, turn.now) {
             Some(until) if !turn.quiet.inside => Reason::Quiet { until },
             _ => turn.waits(),
         };
         turn.out.push(Decision { what: What::Held, rings: false, reason, ..decision.clone() });
-        if let Some(active) = self.state.active_mut(condition) {
+        let level = self.state.register.of_mut(condition).filter(|_| condition.row().waits == Waits::AsItsLevel);
+        if let Some(alert) = level {
             // Its own readings or looks ring for it, with the value there is then.
-            active.told = Told::Held;
+            alert.told_as(Some(Because::Held));
             self.ask_when_over(turn, condition);
         } else if decision.what != What::Escalated && (condition != Condition::NotWatching || !turn.night.inside) {
             // What was not watched by night is told by the word of the morning; steps for what nobody answers go on.
@@ -187,20 +190,20 @@ impl Engine {
     }
 
     /// Plans the message of what waits; none when nothing does.
-    pub(super) fn plan_digest(&mut self, turn: &Turn) {
+    pub(in crate::engine) fn plan_digest(&mut self, turn: &Turn) {
         let waits = !self.state.kept.is_empty() || self.state.overnight != Overnight::default();
         if !waits {
-            self.state.timers.stop(Timer::Digest);
+            self.state.plan.stop(Job::Digest);
             return;
         }
         let silent = self.state.kept.rings.iter().map(|held| self.silent_until(held.decision.condition, turn.now));
         let due = if turn.quiet.inside { turn.quiet.until } else { silent.min().flatten().unwrap_or(turn.now) };
-        self.state.timers.set(Timer::Digest, due);
+        self.state.plan.set(Job::Digest, due);
     }
 
     /// Quiet hours are over: one message tells what waited and still stands, and after a night what that held. What
     /// the wearer wants silent just now waits on.
-    pub(super) fn quiet_hours_are_over(&mut self, turn: &mut Turn) {
+    pub(in crate::engine) fn quiet_hours_are_over(&mut self, turn: &mut Turn) {
         if turn.quiet.inside {
             // Another zone, or other hours in the settings: they are not over yet.
             self.plan_digest(turn);
@@ -228,10 +231,10 @@ impl Engine {
     }
 
     /// Does what was decided still hold? What is over, or was done since, need not be told; what was a fact stays.
-    pub(super) fn still_stands(&self, decision: &Decision) -> bool {
+    pub(in crate::engine) fn still_stands(&self, decision: &Decision) -> bool {
         let (id, state) = (decision.id, &self.state);
-        let is_over = |side: Side| !self.side(side).active().any(Active::is_beyond);
-        let mut lost = state.sources.iter().filter_map(SourceState::lost);
+        let is_over = |side: Side| !state.register.of_side(side).any(Alert::is_beyond);
+        let open = || state.register.get(id).is_some_and(Alert::still_stands);
         match (&decision.reason, decision.condition) {
             (Reason::Back { .. }, Condition::RecheckHigh) => is_over(Side::High),
             (Reason::Back { .. }, Condition::RecheckLow) => is_over(Side::Low),
@@ -239,39 +242,20 @@ impl Engine {
             // It is of no high any more, and rang for what may become a low.
             (Reason::EveningLook { .. }, _) => true,
             (Reason::DiaryLineAsks { at, .. }, _) => !self.was_treated_at(*at),
-            (_, Condition::VeryLow | Condition::Low | Condition::Caution | Condition::High | Condition::VeryHigh) => {
-                self.still_beyond(decision.condition).is_some_and(|active| active.id == id)
-            }
-            (_, Condition::ForecastVeryLow | Condition::ForecastLow | Condition::ForecastHigh) => {
-                self.forecast(decision.condition).is_some_and(|open| open.id == id)
-            }
-            (_, Condition::Gap | Condition::SourceFailed) => {
-                id == Id(0) || lost.any(|lost| lost.id == id && !lost.seen)
-            }
-            (_, Condition::TwoSignals) => state.two_signals.is_some_and(|two| two.id == id && !two.seen),
-            (_, Condition::ChannelFailed) => state.channels.is_some_and(|trouble| trouble.id == id),
+            (Reason::Mode { said: Why::Over { mode, .. } }, _) => self.running(*mode).is_none(),
             (_, Condition::Scan) => state.sources.iter().any(|source| source.is_called_for(id)),
             (_, Condition::RecheckHigh) => {
-                !is_over(Side::High) && state.high_care.as_ref().is_some_and(|care| care.id == id)
+                !is_over(Side::High) && state.plan.high().is_some_and(|check| check.id == id)
             }
-            (Reason::Mode { said: Why::Over { mode, .. } }, _) => self.running(*mode).is_none(),
+            (_, Condition::RecheckLow) => state.plan.low().is_some_and(|check| check.id == id),
             (_, Condition::UnnotedRise) => self.still_asks_about(id),
-            (_, Condition::RecheckLow) => state.low_care.as_ref().is_some_and(|care| care.id == id),
-            (
-                _,
-                Condition::Sensor
-                | Condition::Stacking
-                | Condition::WhileAway
-                | Condition::NotWatching
-                | Condition::Diary
-                | Condition::Reminder
-                | Condition::Morning
-                | Condition::Bedtime
-                | Condition::Mode
-                | Condition::Digest
-                | Condition::Flood,
-            ) => true,
             (_, Condition::OutOfService) => !state.off.is_empty(),
+            (_, condition) => match condition.row().kind {
+                Kind::Value => open(),
+                // What is told once of a source is a fact.
+                Kind::Lasting => id == Id(0) && condition.row().topic == Some(Topic::Gaps) || open(),
+                Kind::Told => true,
+            },
         }
     }
 }

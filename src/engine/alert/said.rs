@@ -1,22 +1,28 @@
 //! What the wearer says: treated, noted, seen. Every word gets an answer, and a treatment that could
 //! belong to several alerts, or to none, is asked about, not guessed.
 
-use super::Engine;
-use super::effect::{Condition, Id, Side, What};
-use super::event::{Event, Which};
-use super::level::Active;
 use super::people::{About, Answer};
-use super::reason::{Began, Open, Reason};
-use super::recheck_high::{HighCare, Stage};
-use super::recheck_low::LowCare;
-use super::turn::Turn;
+use super::{Alert, Detail};
 use crate::domain::diary::{Kind, Note};
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::written::is_diary_only;
+use crate::engine::Engine;
+use crate::engine::effect::{Condition, Id, Side, What};
+use crate::engine::event::{Event, Which};
+use crate::engine::reason::{Began, Open, Reason};
+use crate::engine::recheck_high::{HighCheck, Stage};
+use crate::engine::recheck_low::LowCheck;
+use crate::engine::turn::Turn;
 
 impl Engine {
-    pub(super) fn treated(&mut self, turn: &mut Turn, which: Option<Which>, at: Timestamp, look: Option<Span>) {
+    pub(in crate::engine) fn treated(
+        &mut self,
+        turn: &mut Turn,
+        which: Option<Which>,
+        at: Timestamp,
+        look: Option<Span>,
+    ) {
         match self.side_meant(which) {
             Ok(Side::High) => self.treat_high(turn, at, look),
             Ok(Side::Low) => self.treat_low_or_caution(turn, at),
@@ -25,7 +31,7 @@ impl Engine {
     }
 
     /// A low is treated, or what is none but asks for caution.
-    pub(super) fn treat_low_or_caution(&mut self, turn: &mut Turn, at: Timestamp) {
+    pub(in crate::engine) fn treat_low_or_caution(&mut self, turn: &mut Turn, at: Timestamp) {
         if !self.treat_caution(turn, at) {
             self.treat_low(turn, at, Began::Treated);
         }
@@ -33,7 +39,7 @@ impl Engine {
 
     /// What a line of a diary file says. It may come late and out of order, and nobody waits for an answer:
     /// what is asked back is told.
-    pub(super) fn written(&mut self, turn: &mut Turn, said: &Event, whence: &str) {
+    pub(in crate::engine) fn written(&mut self, turn: &mut Turn, said: &Event, whence: &str) {
         let (at, treats) = match said {
             Event::Treated { which, at, .. } => (*at, self.side_meant(*which).ok()),
             Event::Noted(note) => match note.kind {
@@ -76,22 +82,17 @@ impl Engine {
     }
 
     /// Is a later treatment of this side looked at already?
-    pub(super) fn treated_since(&self, side: Side, at: Timestamp) -> bool {
-        match (side, &self.state.high_care, &self.state.low_care) {
-            (Side::High, Some(HighCare { stage: Stage::Looking { treated, .. }, .. }), _)
-            | (Side::Low, _, Some(LowCare { treated: Some(treated), .. })) => treated.at > at,
+    pub(in crate::engine) fn treated_since(&self, side: Side, at: Timestamp) -> bool {
+        match (side, self.state.plan.high(), self.state.plan.low()) {
+            (Side::High, Some(HighCheck { stage: Stage::Looking { treated, .. }, .. }), _)
+            | (Side::Low, _, Some(LowCheck { treated: Some(treated), .. })) => treated.at > at,
             (_, _, _) => false,
         }
     }
 
     /// Is a treatment at that time known by now?
-    pub(super) fn was_treated_at(&self, at: Timestamp) -> bool {
-        let high = self.state.high_care.as_ref().and_then(|care| match care.stage {
-            Stage::Looking { treated, .. } => Some(treated.at),
-            Stage::Asking { .. } => None,
-        });
-        let low = self.state.low_care.as_ref().and_then(|care| care.treated).map(|treated| treated.at);
-        high == Some(at) || low == Some(at)
+    pub(in crate::engine) fn was_treated_at(&self, at: Timestamp) -> bool {
+        self.state.plan.checks().any(|(check, _)| check.side().is_some() && check.treated_at() == Some(at))
     }
 
     fn side_meant(&self, which: Option<Which>) -> Result<Side, Reason> {
@@ -103,7 +104,7 @@ impl Engine {
     }
 
     /// A note for the diary; one that treats what is out of range begins its looks.
-    pub(super) fn noted(&mut self, turn: &mut Turn, note: &Note) {
+    pub(in crate::engine) fn noted(&mut self, turn: &mut Turn, note: &Note) {
         let at = note.at;
         self.remember_note(note);
         turn.insulin = self.state.doses.last_by(turn.now);
@@ -143,16 +144,22 @@ impl Engine {
             Side::High => levels.high.limit,
         };
         let beyond = |value: Glucose| side.is_beyond(value, limit);
-        if self.rung_forecasts().any(|(condition, _)| condition.side() == Some(side)) {
+        if self.rung_forecasts().any(|alert| alert.condition.side() == Some(side)) {
             return true;
         }
-        let caution = self.state.modes.caution.active().filter(|_| side == Side::Low);
-        let mut open = self.side(side).active().chain(caution);
-        open.any(Active::is_beyond) || self.value_at(at).is_some_and(beyond)
+        let caution = self.state.register.of(Condition::Caution).filter(|_| side == Side::Low);
+        let mut open = self.state.register.of_side(side).chain(caution);
+        open.any(Alert::is_beyond) || self.value_at(at).is_some_and(beyond)
     }
 
     /// Somebody has seen what is open: the wearer, or the person of that name, who has it now.
-    pub(super) fn seen(&mut self, turn: &mut Turn, which: Option<Id>, until: Option<Timestamp>, by: Option<&str>) {
+    pub(in crate::engine) fn seen(
+        &mut self,
+        turn: &mut Turn,
+        which: Option<Id>,
+        until: Option<Timestamp>,
+        by: Option<&str>,
+    ) {
         let name = by.and_then(|name| self.person_named(name));
         if by.is_some() && name.is_none() {
             let names = self.policy.people.iter().map(|person| person.name.clone()).collect();
@@ -160,58 +167,9 @@ impl Engine {
             return;
         }
         let answer = Answer { at: until.unwrap_or(turn.now), by: name.as_ref() };
-        let mut ids = Vec::new();
-        let mut new: Option<About> = None;
-        let mut mark = |about @ (_, id, _): About, seen: &mut bool| {
-            if which.is_none_or(|wanted| wanted == id) {
-                if !std::mem::replace(seen, true) {
-                    new.get_or_insert(about);
-                }
-                ids.push(id);
-            }
-        };
-        for (side, conditions) in [
-            (&mut self.state.low, [Condition::VeryLow, Condition::Low]),
-            (&mut self.state.high, [Condition::VeryHigh, Condition::High]),
-        ] {
-            for (level, condition) in [&mut side.worse, &mut side.milder].into_iter().zip(conditions) {
-                if let Some(active) = level.active_mut()
-                    && until.is_none_or(|until| active.had_rung(until))
-                {
-                    mark((condition, active.id, active.part_of), &mut active.seen);
-                }
-            }
-        }
-        if let Some(active) = self.state.modes.caution.active_mut()
-            && until.is_none_or(|until| active.had_rung(until))
-        {
-            mark((Condition::Caution, active.id, active.part_of), &mut active.seen);
-        }
-        for (condition, forecast, rang) in self.state.foreseen.rung_mut() {
-            if until.is_none_or(|until| rang.is_some_and(|rang| rang <= until)) {
-                mark((condition, forecast.id, forecast.part_of), &mut forecast.seen);
-            }
-        }
-        for source in &mut self.state.sources {
-            if let Some(lost) = source.lost_mut()
-                && until.is_none_or(|until| lost.told_at.unwrap_or(lost.since) <= until)
-            {
-                mark((lost.condition, lost.id, None), &mut lost.seen);
-            }
-        }
-        if let Some(two) = &mut self.state.two_signals
-            && until.is_none_or(|until| two.told_at.unwrap_or(two.since) <= until)
-        {
-            mark((Condition::TwoSignals, two.id, None), &mut two.seen);
-        }
-        let rang = |id: Id| self.state.waiting.iter().find(|waiting| waiting.id == id).map(|waiting| waiting.since);
-        if let Some(trouble) = &mut self.state.channels
-            && until.is_none_or(|until| rang(trouble.id).is_some_and(|rang| rang <= until))
-        {
-            mark((Condition::ChannelFailed, trouble.id, None), &mut trouble.seen);
-        }
+        let (mut ids, new) = self.acknowledge_open(which, until);
         // What is over without an answer has one now.
-        self.state.returned.retain(|returned| {
+        self.state.register.returned.retain(|returned| {
             let is_meant =
                 which.is_none_or(|wanted| wanted == returned.id) && until.is_none_or(|until| returned.since <= until);
             if is_meant {
@@ -219,7 +177,8 @@ impl Engine {
             }
             !is_meant
         });
-        let of_the_low = |id: &Id| self.state.low.active().any(|active| active.id == *id);
+        let of_the_low = |id: &Id| self.state.register.of_side(Side::Low).any(|alert| alert.id == *id);
+        let mut new = new;
         if ids.iter().any(of_the_low) {
             // A line from before a ring does not answer it: then nobody has the low.
             let others = new.filter(|(condition, ..)| condition.side() != Some(Side::Low));
@@ -236,39 +195,41 @@ impl Engine {
         turn.tell(What::Answer, Condition::Diary, ids.first().copied().unwrap_or(Id(0)), None, reason, false);
     }
 
+    /// Every alert that is meant, and had rung by then, is answered. Says which, and the first of which that is news.
+    fn acknowledge_open(&mut self, which: Option<Id>, until: Option<Timestamp>) -> (Vec<Id>, Option<About>) {
+        let rang: Vec<(Id, Timestamp)> =
+            self.state.register.calls.iter().map(|calls| (calls.id, calls.since)).collect();
+        let calls_since = |id: Id| rang.iter().find(|(known, _)| *known == id).map(|(_, since)| *since);
+        let (mut ids, mut new) = (Vec::new(), None);
+        for alert in self.state.register.open_mut() {
+            let is_meant = which.is_none_or(|wanted| wanted == alert.id) && may_be_answered(alert);
+            if is_meant && until.is_none_or(|until| alert.had_rung(until, calls_since(alert.id))) {
+                if alert.acknowledge() {
+                    new.get_or_insert(about(alert));
+                }
+                ids.push(alert.id);
+            }
+        }
+        (ids, new)
+    }
+
     /// The open alerts that can be treated, and of which something holds.
-    pub(super) fn open_alerts(&self, holds: impl Fn(&Active) -> bool) -> Vec<Open> {
-        let open = |condition: Condition| {
-            let active = self.state.active(condition).filter(|active| holds(active));
-            active.map(|active| Open { id: active.id, condition, since: active.since })
-        };
-        let levels = Condition::LEVELS.into_iter().filter_map(open);
-        let foreseen = self.rung_forecasts();
-        levels
-            .chain(foreseen.map(|(condition, forecast)| Open { id: forecast.id, condition, since: forecast.since }))
-            .collect()
+    pub(in crate::engine) fn open_alerts(&self, holds: impl Fn(&Alert) -> bool) -> Vec<Open> {
+        let open = |alert: &Alert| Open { id: alert.id, condition: alert.condition, since: alert.since };
+        let levels = Condition::LEVELS.into_iter().filter_map(|level| self.state.register.of(level));
+        levels.filter(|alert| holds(alert)).chain(self.rung_forecasts()).map(open).collect()
     }
 
     fn side_of(&self, id: Id) -> Option<Side> {
-        let low_care = self.state.low_care.as_ref().map(|care| care.id);
-        let high_care = self.state.high_care.as_ref().map(|care| care.id);
-        let caution = self.state.modes.caution.active().map(|active| active.id);
-        if let Some((condition, _)) = self.rung_forecasts().find(|(_, forecast)| forecast.id == id) {
-            return condition.side();
-        }
-        if [low_care, caution].contains(&Some(id)) || self.state.low.active().any(|active| active.id == id) {
-            Some(Side::Low)
-        } else if high_care == Some(id) || self.state.high.active().any(|active| active.id == id) {
-            Some(Side::High)
-        } else {
-            None
-        }
+        let check = self.state.plan.checks().filter(|(check, _)| check.id() == id).find_map(|(check, _)| check.side());
+        let alert = self.state.register.get(id).filter(|alert| may_be_treated(alert));
+        alert.and_then(|alert| alert.condition.side()).or(check)
     }
 
     fn only_open_side(&self) -> Result<Side, Reason> {
-        let foreseen = |side: Side| self.rung_forecasts().any(|(condition, _)| condition.side() == Some(side));
-        let low = self.state.low.root().is_some() || self.open_caution().is_some() || foreseen(Side::Low);
-        let high = self.state.high.root().is_some() || foreseen(Side::High);
+        let foreseen = |side: Side| self.rung_forecasts().any(|alert| alert.condition.side() == Some(side));
+        let low = self.root(Side::Low).is_some() || self.open_caution().is_some() || foreseen(Side::Low);
+        let high = self.root(Side::High).is_some() || foreseen(Side::High);
         match (low, high) {
             (true, false) => Ok(Side::Low),
             (false, true) => Ok(Side::High),
@@ -277,16 +238,38 @@ impl Engine {
     }
 }
 
+/// What is foreseen can be answered once it has rung.
+const fn may_be_answered(alert: &Alert) -> bool {
+    match alert.detail {
+        Detail::Forecast { .. } => alert.has_rung(),
+        Detail::Level(_) | Detail::Lost { .. } | Detail::TwoSignals { .. } | Detail::Channels { .. } => true,
+    }
+}
+
+/// A level can be treated, and what is foreseen once it has rung.
+const fn may_be_treated(alert: &Alert) -> bool {
+    matches!(alert.detail, Detail::Level(_) | Detail::Forecast { .. }) && may_be_answered(alert)
+}
+
+/// What is told of an alert to others; of a sensor or a channel it is part of nothing.
+const fn about(alert: &Alert) -> About {
+    let part_of = match alert.detail {
+        Detail::Level(_) | Detail::Forecast { .. } => alert.part_of,
+        Detail::Lost { .. } | Detail::TwoSignals { .. } | Detail::Channels { .. } => None,
+    };
+    (alert.condition, alert.id, part_of)
+}
+
 impl Turn {
     /// What was said was taken in, and nothing follows from it.
-    pub(super) fn only_noted(&mut self) {
+    pub(in crate::engine) fn only_noted(&mut self) {
         self.tell(What::Answer, Condition::Diary, Id(0), None, Reason::Noted, false);
     }
 }
 
 /// Lines of a diary that were not understood are told once for all that came together: what they were to
 /// say does not count until somebody says it.
-pub(super) fn diary_refused(turn: &mut Turn, words: &str, more: u64) {
+pub(in crate::engine) fn diary_refused(turn: &mut Turn, words: &str, more: u64) {
     let reason = Reason::DiaryLineRefused { words: words.to_owned(), more };
     turn.tell(What::Told, Condition::Diary, Id(0), None, reason, true);
 }

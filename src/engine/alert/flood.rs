@@ -6,13 +6,13 @@
 //! they asked for, and messages that tell several things already are no part of a flood. Nothing that was withheld is
 //! lost: what still stands when the flood is over rings then, as one, the worst first.
 
-use super::Engine;
-use super::effect::{Condition, Decision, Id, Priority, Side, What};
 use super::hours::{Held, Kept};
-use super::reason::Reason;
-use super::timers::Timer;
-use super::turn::Turn;
 use crate::domain::time::{Span, Timestamp};
+use crate::engine::Engine;
+use crate::engine::effect::{Condition, Decision, Id, Priority, Side, What};
+use crate::engine::plan::Job;
+use crate::engine::reason::Reason;
+use crate::engine::turn::Turn;
 use serde::{Deserialize, Serialize};
 
 /// More distinct alerts than this ...
@@ -57,7 +57,7 @@ struct Open {
 
 impl Flood {
     /// The clock was set: every span keeps its length.
-    pub(super) fn shift(&mut self, by: Span) {
+    pub(in crate::engine) fn shift(&mut self, by: Span) {
         for rung in &mut self.rung {
             rung.first.at = rung.first.at + by;
             rung.last = rung.last + by;
@@ -110,20 +110,8 @@ fn is_same(a: &Decision, b: &Decision) -> bool {
 
 /// May this ring be one of a flood?
 const fn counts(decision: &Decision) -> bool {
-    let by_itself = match decision.condition {
-        Condition::Reminder
-        | Condition::Bedtime
-        | Condition::Mode
-        | Condition::Morning
-        | Condition::Digest
-        | Condition::OutOfService
-        // The level that was foreseen tells the same.
-        | Condition::ForecastVeryLow
-        | Condition::ForecastLow
-        | Condition::ForecastHigh
-        | Condition::Flood => true,
-        _ => matches!(decision.reason, Reason::NotComingDown { asked_for: true, .. } | Reason::Answered { .. }),
-    };
+    let by_itself = !decision.condition.row().may_flood
+        || matches!(decision.reason, Reason::NotComingDown { asked_for: true, .. } | Reason::Answered { .. });
     decision.rings && decision.to.is_wearer() && !by_itself
 }
 
@@ -133,7 +121,7 @@ fn may_be_withheld(decision: &Decision) -> bool {
 
 impl Engine {
     /// After a turn's decisions: in a flood they do not ring one by one.
-    pub(super) fn hold_flood(&mut self, turn: &mut Turn) {
+    pub(in crate::engine) fn hold_flood(&mut self, turn: &mut Turn) {
         let mut withheld = Vec::new();
         let flood = &mut self.state.flood;
         for decision in turn.out.iter_mut().filter(|decision| counts(decision)) {
@@ -176,7 +164,7 @@ impl Engine {
     }
 
     /// It may be over, or may be told again.
-    pub(super) fn look_at_flood(&mut self, turn: &mut Turn) {
+    pub(in crate::engine) fn look_at_flood(&mut self, turn: &mut Turn) {
         let over = |open: &mut Open| turn.now - open.newest >= Span::minutes(WITHIN_MIN);
         let Some(Open { withheld, .. }) = self.state.flood.open.take_if(over) else {
             self.tell_flood(turn);
@@ -208,7 +196,9 @@ impl Engine {
 
     /// A level that is told late is told with the value there is then.
     fn as_it_is_now(&self, now: Timestamp, held: &mut Held) {
-        let side = held.decision.condition.side().filter(|_| self.state.active(held.decision.condition).is_some());
+        let condition = held.decision.condition;
+        let is_open = Condition::LEVELS.contains(&condition) && self.state.register.of(condition).is_some();
+        let side = condition.side().filter(|_| is_open);
         let judged = side.and_then(|side| self.of_two_signals(side, now)).or_else(|| self.latest(now));
         if let Some(judged) = judged.filter(|_| side.is_some()) {
             let (glucose, reading_at) = (Some(judged.glucose), Some(judged.at));
@@ -221,9 +211,9 @@ impl Engine {
     /// What fell due while nobody watched is due already, and waits a little.
     fn plan_flood(&mut self, now: Timestamp) {
         match self.state.flood.next() {
-            Some(next) if next > now => self.state.timers.set(Timer::Flood, next),
+            Some(next) if next > now => self.state.plan.set(Job::Flood, next),
             Some(_) => {}
-            None => self.state.timers.stop(Timer::Flood),
+            None => self.state.plan.stop(Job::Flood),
         }
     }
 

@@ -1,10 +1,10 @@
 //! What happens when nobody answers, as data: for each priority, by day and by night, steps one after another. Counts
 //! them; whom a step reaches and what is said is for others.
 
-use super::effect::Priority;
-use super::reason::Reason;
 use crate::domain::local::Stretch;
 use crate::domain::time::{Span, Timestamp};
+use crate::engine::effect::Priority;
+use crate::engine::reason::Reason;
 use serde::{Deserialize, Serialize};
 
 /// When an alert that nobody answers rings again, and when others are called.
@@ -94,7 +94,7 @@ pub enum Step {
 
 /// What falls due.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Due {
+pub(in crate::engine) enum Due {
     /// A step.
     Step(StepPolicy),
     /// The last one once more.
@@ -103,7 +103,7 @@ pub(super) enum Due {
 
 impl Due {
     /// The word for it.
-    pub(super) const fn step(self) -> Step {
+    pub(in crate::engine) const fn step(self) -> Step {
         match self {
             Self::Again => Step::Again,
             Self::Step(step) => match step.to {
@@ -115,7 +115,7 @@ impl Due {
     }
 
     /// By which ways.
-    pub(super) const fn ways(self) -> Ways {
+    pub(in crate::engine) const fn ways(self) -> Ways {
         match self {
             Self::Again => Ways::All,
             Self::Step(step) => step.ways,
@@ -127,17 +127,20 @@ impl Due {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Made {
     /// Whom each step that was made reached.
-    pub(super) steps: Vec<Whom>,
+    pub(in crate::engine) steps: Vec<Whom>,
     /// Who was called by them.
-    pub(super) people: Vec<u8>,
+    pub(in crate::engine) people: Vec<u8>,
     /// When it last rang for want of an answer.
-    pub(super) last: Option<Timestamp>,
+    pub(in crate::engine) last: Option<Timestamp>,
 }
 
 impl Made {
     /// The steps of a list that are still to be made. The second call to somebody is the second in any list: day and
     /// night may differ, and so may settings that change meanwhile.
-    pub(super) fn left<'a>(&self, steps: &'a [StepPolicy]) -> impl Iterator<Item = &'a StepPolicy> + use<'a> {
+    pub(in crate::engine) fn left<'a>(
+        &self,
+        steps: &'a [StepPolicy],
+    ) -> impl Iterator<Item = &'a StepPolicy> + use<'a> {
         let mut made = self.steps.clone();
         steps.iter().filter(move |step| match made.iter().position(|whom| *whom == step.to) {
             Some(place) => {
@@ -150,7 +153,12 @@ impl Made {
 
     /// The steps still to be made for an alert that rang at `start`, with when they are due, and what goes on after
     /// the last that must be confirmed.
-    pub(super) fn ahead(&self, policy: &StepsPolicy, night: bool, start: Timestamp) -> Vec<(Timestamp, Due)> {
+    pub(in crate::engine) fn ahead(
+        &self,
+        policy: &StepsPolicy,
+        night: bool,
+        start: Timestamp,
+    ) -> Vec<(Timestamp, Due)> {
         let steps = policy.steps(night);
         let mut ahead: Vec<(Timestamp, Due)> =
             self.left(steps).map(|step| (start + step.after, Due::Step(*step))).collect();
@@ -163,7 +171,7 @@ impl Made {
     }
 
     /// These were made.
-    pub(super) fn note(&mut self, due: &[Due], now: Timestamp) {
+    pub(in crate::engine) fn note(&mut self, due: &[Due], now: Timestamp) {
         self.steps.extend(due.iter().filter_map(|due| match due {
             Due::Step(step) => Some(step.to),
             Due::Again => None,
@@ -172,17 +180,17 @@ impl Made {
     }
 
     /// Is whoever was called by such a step called once more when it goes on?
-    pub(super) fn goes_on_calling(&self, whom: Whom, steps: &[StepPolicy]) -> bool {
+    pub(in crate::engine) fn goes_on_calling(&self, whom: Whom, steps: &[StepPolicy]) -> bool {
         self.steps.contains(&whom) && steps.iter().any(|step| step.to == whom && step.confirmed)
     }
 
     /// The people of the settings have other places.
-    pub(super) fn move_people(&mut self, to: &impl Fn(u8) -> Option<u8>) {
+    pub(in crate::engine) fn move_people(&mut self, to: &impl Fn(u8) -> Option<u8>) {
         self.people = self.people.iter().filter_map(|person| to(*person)).collect();
     }
 
     /// The clock was set: every span keeps its length.
-    pub(super) fn shift(&mut self, by: Span) {
+    pub(in crate::engine) fn shift(&mut self, by: Span) {
         self.last = self.last.map(|last| last + by);
     }
 }
@@ -262,7 +270,7 @@ impl Reason {
 
 /// When something is due next. By day and by night steps may differ: what is not due before the one becomes the other
 /// is due by the other's, and at once where it is overdue by them.
-pub(super) fn next<T>(night: Stretch, ahead: impl Fn(bool) -> Vec<(Timestamp, T)>) -> Option<Timestamp> {
+pub(in crate::engine) fn next<T>(night: Stretch, ahead: impl Fn(bool) -> Vec<(Timestamp, T)>) -> Option<Timestamp> {
     let first = |inside| ahead(inside).into_iter().map(|(at, _)| at).min();
     match (first(night.inside), first(!night.inside)) {
         (Some(at), _) if at < night.until => Some(at),

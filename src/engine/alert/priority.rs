@@ -29,83 +29,102 @@
 //!
 //! Deviation: a gap after a low is high by the letter of the table; medium, since the low is not established.
 
-use super::effect::{Condition, Priority};
-use super::mode::reason::{Asks, Why};
-use super::reason::{Call, Reason};
-use super::trend::{Direction, Rate};
-use super::turn::Judged;
+use super::condition::Condition;
 use crate::domain::glucose::Glucose;
+use crate::engine::effect::Priority;
+use crate::engine::mode::reason::{Asks, Why};
+use crate::engine::reason::{Call, Reason};
+use crate::engine::trend::{Direction, Rate};
+use crate::engine::turn::Judged;
+
+/// How a condition's priority follows from what is decided.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::engine) enum Rule {
+    /// It is the same whatever is decided.
+    Always(Priority),
+    /// It depends on what is decided.
+    By(Rank),
+}
+
+/// What decides of a priority, where not the condition alone does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::engine) enum Rank {
+    /// The value before a silence.
+    Silence,
+    /// What a check of a low finds.
+    CheckOfLow,
+    /// What a check of a high finds.
+    CheckOfHigh,
+    /// How soon a sensor's memory is full.
+    Scan,
+    /// What a mode asks for.
+    Mode,
+    /// The gravest of those that are told as one.
+    Several,
+}
 
 /// The priority of a decision on a value, where values above a limit are very high.
-pub(super) fn of(condition: Condition, reason: &Reason, judged: Option<Judged>, very_high: Glucose) -> Priority {
+pub(in crate::engine) fn of(
+    condition: Condition,
+    reason: &Reason,
+    judged: Option<Judged>,
+    very_high: Glucose,
+) -> Priority {
     // That nobody answers makes only a low graver.
     let reason = reason.first();
-    let rate = judged.and_then(|judged| judged.rate);
-    match condition {
-        _ if matches!(reason, Reason::Unanswered { .. } | Reason::NotRecovering { .. }) => Priority::High,
-        _ if matches!(reason, Reason::Answered { .. } | Reason::LowOver { .. }) => Priority::Information,
-        Condition::VeryLow => Priority::High,
-        Condition::Low
-        | Condition::Caution
-        | Condition::VeryHigh
-        | Condition::SourceFailed
-        | Condition::ChannelFailed
-        | Condition::TwoSignals => Priority::Medium,
-        Condition::ForecastVeryLow | Condition::ForecastLow | Condition::ForecastHigh => of_forecast(condition),
-        Condition::High => Priority::Low,
-        Condition::Gap => match reason {
+    match (reason, condition.row().rank) {
+        (Reason::Unanswered { .. } | Reason::NotRecovering { .. }, _) => Priority::High,
+        (Reason::Answered { .. } | Reason::LowOver { .. }, _) => Priority::Information,
+        (_, Rule::Always(priority)) => priority,
+        (_, Rule::By(rank)) => by(rank, reason, judged, very_high),
+    }
+}
+
+fn by(rank: Rank, reason: &Reason, judged: Option<Judged>, very_high: Glucose) -> Priority {
+    let rises = judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction().rises());
+    match rank {
+        Rank::Silence => match reason {
             Reason::NothingReached { grave: true, .. } => Priority::Medium,
             _ => Priority::Low,
         },
-        Condition::RecheckLow => match reason {
-            Reason::StillLow { .. } if rate.is_some_and(|rate| rate.direction().rises()) => Priority::Medium,
+        Rank::CheckOfLow => match reason {
+            Reason::StillLow { .. } if rises => Priority::Medium,
             Reason::StillLow { .. } | Reason::NoFreshReading { .. } => Priority::High,
             Reason::MeterAgain { .. } | Reason::Mode { said: Why::StillBelow { .. } } => Priority::Medium,
             _ => Priority::Information,
         },
-        Condition::Scan => match reason {
+        Rank::CheckOfHigh => match reason {
+            Reason::LooksPlanned { .. } => Priority::Information,
+            Reason::FallingTooFast { .. } | Reason::EveningLook { .. } => Priority::Medium,
+            _ => of_look_at_high(judged, very_high),
+        },
+        Rank::Scan => match reason {
             Reason::ScanDue { call: Call::Last | Call::Full, .. } => Priority::Low,
             _ => Priority::Information,
         },
-        Condition::Mode => match reason {
+        Rank::Mode => match reason {
             Reason::Mode { said: Why::Look { asks: Asks { ketones: true, .. }, .. } } => Priority::Medium,
             _ => Priority::Information,
         },
-        Condition::Flood => match reason {
+        Rank::Several => match reason {
             Reason::FloodTold { held, .. } | Reason::FloodOver { held, .. } => {
                 held.iter().map(|held| held.decision.priority).max().unwrap_or(Priority::Low)
             }
             _ => Priority::Information,
         },
-        Condition::RecheckHigh => match reason {
-            Reason::LooksPlanned { .. } => Priority::Information,
-            Reason::FallingTooFast { .. } | Reason::EveningLook { .. } => Priority::Medium,
-            _ => of_look_at_high(judged, very_high),
-        },
-        Condition::UnnotedRise
-        | Condition::Stacking
-        | Condition::Sensor
-        | Condition::WhileAway
-        | Condition::NotWatching
-        | Condition::Diary
-        | Condition::Morning
-        | Condition::Bedtime
-        | Condition::Digest
-        | Condition::OutOfService
-        | Condition::Reminder => Priority::Information,
     }
 }
 
 /// The priority of what is likely to come.
-pub(super) const fn of_forecast(condition: Condition) -> Priority {
-    match condition {
-        Condition::ForecastVeryLow => Priority::Medium,
-        _ => Priority::Low,
+pub(in crate::engine) const fn of_forecast(condition: Condition) -> Priority {
+    match condition.row().rank {
+        Rule::Always(priority) => priority,
+        Rule::By(_) => Priority::Low,
     }
 }
 
 /// The priority of what a look at a high says.
-pub(super) fn of_look_at_high(judged: Option<Judged>, very_high: Glucose) -> Priority {
+pub(in crate::engine) fn of_look_at_high(judged: Option<Judged>, very_high: Glucose) -> Priority {
     let direction = judged.and_then(|judged| judged.rate).map(Rate::direction);
     let is_very_high = judged.is_some_and(|judged| judged.glucose.hundredths() > very_high.hundredths());
     match direction {

@@ -1,13 +1,13 @@
 //! Where each level stands in the terms of the alarm standards, and what may follow what. The states are named as
-//! ANSI/ISA-18.2 and IEC 62682 name them; they are read off the engine's state, and kept nowhere else.
+//! ANSI/ISA-18.2 and IEC 62682 name them; what an alert does not carry itself is read off mutes and settings.
 
-use super::effect::{Condition, Id, Side};
-use super::level::{Active, Level, Told};
-use super::policy::Rings;
-use super::recheck_high::Stage;
-use super::turn::Turn;
-use super::{Engine, State};
+use super::{Alert, Standing};
 use crate::domain::time::{Span, Timestamp};
+use crate::engine::effect::{Condition, Side};
+use crate::engine::policy::Rings;
+use crate::engine::recheck_high::Stage;
+use crate::engine::turn::Turn;
+use crate::engine::{Engine, State};
 use serde::{Deserialize, Serialize};
 
 /// An alert that nobody answered is remembered this long after it is over.
@@ -48,19 +48,6 @@ pub const FOLLOWS: [(AlarmState, &[AlarmState]); 7] = [
     (OutOfService, &[Normal]),
 ];
 
-/// An alert that is over and that nobody answered.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Returned {
-    /// Its number.
-    pub id: Id,
-    /// What it was.
-    pub condition: Condition,
-    /// Since when.
-    pub since: Timestamp,
-    /// Until when.
-    pub until: Timestamp,
-}
-
 impl AlarmState {
     /// Its name in machine-readable output.
     #[must_use]
@@ -80,25 +67,28 @@ impl AlarmState {
 impl State {
     /// Has the wearer answered an alert: marked it as seen, or treated it since it rang? One whose looks are over is
     /// asked about again, and so it is to be answered again.
-    fn is_answered(&self, condition: Condition, active: &Active) -> bool {
-        let by_care = match condition.side() {
+    fn is_answered(&self, alert: &Alert) -> bool {
+        let by_care = match alert.condition.side() {
             None => false,
             // A low that was answered is no answer to the caution that comes after it.
-            Some(Side::Low) if condition == Condition::Caution => false,
-            Some(Side::Low) => self.chain.as_ref().is_some_and(|chain| chain.answered.is_some()),
-            Some(Side::High) => self.high_care.as_ref().is_some_and(|care| match care.stage {
-                Stage::Looking { treated, .. } => treated.at >= active.told_at.unwrap_or(active.rang),
+            Some(Side::Low) if alert.condition == Condition::Caution => false,
+            Some(Side::Low) => self.register.calls_of_low().is_some_and(|(calls, _)| calls.is_answered()),
+            Some(Side::High) => self.plan.high().is_some_and(|check| match check.stage {
+                Stage::Looking { treated, .. } => {
+                    let rang = alert.told_at.or(alert.level().map(|facts| facts.rang));
+                    rang.is_none_or(|rang| treated.at >= rang)
+                }
                 Stage::Asking { .. } => false,
             }),
         };
-        active.seen || by_care
+        alert.is_acknowledged() || by_care
     }
 
     /// An alert is over: if it rang and nobody answered, that is remembered. What an earlier one of its condition
     /// left was forgotten when this one came.
-    pub(super) fn remember_returned(&mut self, condition: Condition, active: &Active, until: Timestamp) {
-        if active.told == Told::Rang && !self.is_answered(condition, active) {
-            self.returned.push(Returned { id: active.id, condition, since: active.since, until });
+    pub(in crate::engine) fn remember_returned(&mut self, alert: Alert, until: Timestamp) {
+        if alert.has_rung() && !self.is_answered(&alert) {
+            self.register.returned.push(Alert { standing: Standing::ReturnedUnacknowledged { until }, ..alert });
         }
     }
 }
@@ -107,36 +97,41 @@ impl Engine {
     /// Where a level stands.
     #[must_use]
     pub fn alarm_state(&self, condition: Condition) -> AlarmState {
-        let Some(level) = self.state.level(condition) else { return Normal };
+        if !Condition::LEVELS.contains(&condition) {
+            return Normal;
+        }
         let off = self.policy.levels.of(condition).is_some_and(|level| level.rings == Rings::Never);
         if off || condition == Condition::Caution && !self.asks_for_caution() {
             return OutOfService;
         }
         let shelved = self.state.quiet.iter().any(|quiet| quiet.condition == condition);
-        match level {
-            Level::Active(active) if active.told == Told::Hidden && !active.seen => SuppressedByDesign,
-            Level::Active(_) if shelved => Shelved,
-            Level::Active(active) if self.state.is_answered(condition, active) => Acknowledged,
-            Level::Active(active) if active.told == Told::Held => SuppressedByDesign,
-            Level::Active(_) => Unacknowledged,
-            Level::Clear | Level::Waiting { .. } => {
-                let returned = self.state.returned.iter().any(|returned| returned.condition == condition);
+        match self.state.register.of(condition) {
+            Some(alert) if alert.is_spoken_for() && !alert.is_acknowledged() => SuppressedByDesign,
+            Some(_) if shelved => Shelved,
+            Some(alert) if self.state.is_answered(alert) => Acknowledged,
+            Some(alert) if alert.is_held() => SuppressedByDesign,
+            Some(_) => Unacknowledged,
+            None => {
+                let returned = self.state.register.returned.iter().any(|returned| returned.condition == condition);
                 if returned { ReturnedUnacknowledged } else { Normal }
             }
         }
     }
 
     /// What is over long enough, or has come again, need not be answered any more.
-    pub(super) fn forget_returned(&mut self, turn: &Turn) {
-        let is_recent = |returned: &Returned| turn.now - returned.until <= Span::hours(RETURNED_KEPT_HOURS);
-        // Nothing has come again where nothing was decided.
-        if turn.out.is_empty() && self.state.returned.iter().all(is_recent) {
+    pub(in crate::engine) fn forget_returned(&mut self, turn: &Turn) {
+        if self.state.register.returned.is_empty() {
             return;
         }
-        let stays =
-            |state: &State, returned: &Returned| is_recent(returned) && state.active(returned.condition).is_none();
-        let mut returned = std::mem::take(&mut self.state.returned);
-        returned.retain(|returned| stays(&self.state, returned));
-        self.state.returned = returned;
+        let is_recent = |returned: &Alert| match returned.standing {
+            Standing::ReturnedUnacknowledged { until } => turn.now - until <= Span::hours(RETURNED_KEPT_HOURS),
+            Standing::Unacknowledged | Standing::Acknowledged | Standing::SuppressedByDesign { .. } => false,
+        };
+        let mut returned = std::mem::take(&mut self.state.register.returned);
+        // Nothing has come again where nothing was decided.
+        let anything_new = !turn.out.is_empty();
+        let has_come_again = |alert: &Alert| anything_new && self.state.register.of(alert.condition).is_some();
+        returned.retain(|alert| is_recent(alert) && !has_come_again(alert));
+        self.state.register.returned = returned;
     }
 }

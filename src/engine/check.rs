@@ -1,0 +1,73 @@
+//! A check: a planned look at something later. Its due time stands in the [`super::plan`]; here is what it is of.
+
+use super::effect::{Id, Side};
+use super::evening::EveningCheck;
+use super::mode::Due;
+use super::mode::hold::DrivingWait;
+use super::plan::Job;
+use super::recheck_high::{HighCheck, Stage};
+use super::recheck_low::LowCheck;
+use crate::domain::time::Timestamp;
+use serde::{Deserialize, Serialize};
+
+/// What is looked at again.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Check {
+    /// A low, until it is back.
+    Low(LowCheck),
+    /// A high, until it is over.
+    High(HighCheck),
+    /// An evening's treated high, in the small hours.
+    Evening(EveningCheck),
+    /// A value that is too low to drive, until it has been back for long enough.
+    Driving(DrivingWait),
+}
+
+impl Check {
+    /// The job whose due time is its own.
+    #[must_use]
+    pub const fn job(&self) -> Job {
+        match self {
+            Self::Low(_) => Job::LowCheck,
+            Self::High(_) => Job::HighCheck,
+            Self::Evening(_) => Job::EveningCheck,
+            Self::Driving(_) => Job::Mode(Due::Hold),
+        }
+    }
+
+    /// Its number.
+    #[must_use]
+    pub const fn id(&self) -> Id {
+        match self {
+            Self::Low(check) => check.id,
+            Self::High(check) => check.id,
+            Self::Evening(check) => check.id,
+            Self::Driving(check) => check.id,
+        }
+    }
+
+    /// Which side of the range a treatment of it is of; what is only waited for is treated by its alert.
+    #[must_use]
+    pub const fn side(&self) -> Option<Side> {
+        match self {
+            Self::Low(_) => Some(Side::Low),
+            Self::High(_) => Some(Side::High),
+            Self::Evening(_) | Self::Driving(_) => None,
+        }
+    }
+
+    /// When what it looks back at was treated, if it was.
+    #[must_use]
+    pub fn treated_at(&self) -> Option<Timestamp> {
+        match self {
+            Self::Low(check) => check.treated.map(|treated| treated.at),
+            Self::High(check) => match check.stage {
+                Stage::Looking { treated, .. } => Some(treated.at),
+                Stage::Asking { .. } => None,
+            },
+            Self::Evening(check) => Some(check.treated.at),
+            Self::Driving(_) => None,
+        }
+    }
+}
