@@ -83,8 +83,12 @@ impl Engine {
         let mut asks = Asks::default();
         let mut of: Option<Id> = None;
         let mut answered: Option<(Id, Timestamp)> = None;
-        for running in self.state.modes.running.iter_mut().filter(|running| running.until > now) {
+        for running in &mut self.state.modes.running {
             let due = running.take_due(now + Span::minutes(TOGETHER_MIN));
+            // One that ended while nobody watched asks for nothing any more, and its end is told soon.
+            if running.until <= now {
+                continue;
+            }
             for (is_ketones, done) in [(false, measured), (true, ketones)] {
                 match done {
                     _ if !due[usize::from(is_ketones)] => {}
