@@ -20,15 +20,20 @@ struct Day {
 pub(crate) fn day(seed: u64) -> Record {
     let mut dice = Dice::new(seed);
     let mut settings = random_settings(&mut dice);
-    settings.signals = if dice.percent(8) { 2 } else { 1 };
+    settings.signals = if dice.percent(12) { 2 } else { 1 };
     settings.cadence = if dice.percent(8) { 15 * MIN } else { 5 * MIN };
     let from = DAY + dice.below(24) * HOUR;
     let mut day = Day { dice, settings, given: Vec::new(), from, until: from + HOURS * HOUR, lines: 1 };
     day.given.push(Given { at: from, what: In::Started });
     let curve = day.curve();
     day.readings(&curve);
-    day.notes(&curve);
-    day.life();
+    if seed % 4 != 3 {
+        day.notes(&curve);
+    }
+    // One in four is a day on which nobody does anything.
+    if seed % 4 != 3 {
+        day.life();
+    }
     day.trouble();
     day.given.sort_by_key(|given| given.at);
     Record {
@@ -190,6 +195,16 @@ impl Day {
             self.line(at, own, note);
         }
         self.after_the_curve(curve);
+        // Whoever is told of two signals pricks a finger.
+        if self.settings.signals > 1 {
+            for minute in [600, 680] {
+                let at = self.from + minute * MIN + 3 * MIN;
+                let value = curve[usize::try_from(minute).unwrap_or(0)];
+                let other = if value > 150.0 { value - 90.0 } else { value + 80.0 };
+                let meter = self.dice.one_of(&[value, other]) + self.draw(-6, 6);
+                self.line(at, at, Note::Meter(hundredths(meter.max(40.0))));
+            }
+        }
     }
 
     /// Treatments where it is low or high, again and again.
@@ -206,9 +221,19 @@ impl Day {
                     Note::Treated(Side::Low),
                     Note::Carbohydrate(Some(1_500)),
                 ]);
-                let own = at - self.dice.below(2) * 7 * MIN;
+                let own = if self.dice.percent(6) {
+                    (at - self.dice.between(60, 300) * MIN).max(self.from)
+                } else {
+                    at - self.dice.below(2) * 7 * MIN
+                };
                 self.line(at, own, note);
-                if self.dice.percent(20) {
+                if value < 54.0 && self.dice.percent(8) {
+                    // Two finger-pricks that deny it, a quarter of an hour apart.
+                    for later in [3, 20] {
+                        self.line(at + later * MIN, at + later * MIN, Note::Meter(hundredths(value + 45.0)));
+                    }
+                    step = 90;
+                } else if self.dice.percent(20) {
                     self.line(at + 4 * MIN, at + 4 * MIN, Note::Meter(hundredths(value + 35.0)));
                 }
             } else if value >= 230.0 && self.dice.percent(eager) {
@@ -234,6 +259,10 @@ impl Day {
                 let off = at + self.dice.between(20, 200) * MIN;
                 self.given.push(Given { at: off, what: In::ModeOff { mode } });
             }
+        }
+        if self.settings.has("pregnancy") || self.settings.has("ketone_prone") {
+            let at = self.from + self.dice.between(60, 600) * MIN;
+            self.given.push(Given { at, what: In::Mode { mode: "sick", until: at + 11 * HOUR } });
         }
         for _ in 0..self.dice.below(4) {
             let at = self.any_time();

@@ -188,7 +188,6 @@ impl Driver {
             In::Mute { condition, until } => {
                 Event::Quiet { span: Span::millis(until - at), condition: condition.and_then(Condition::named) }
             }
-            In::MuteOff => Event::QuietOff,
             In::ClockStepped { by } => {
                 self.ahead += by;
                 Event::ClockStepped { by: Span::millis(*by) }

@@ -233,8 +233,12 @@ impl<'a> Sight<'a> {
             match &given.what {
                 In::Seen { by } => found.push((given.at, by.as_deref())),
                 In::With { by } => found.push((given.at, Some(by))),
-                In::Line { note: Note::Treated(_) | Note::Carbohydrate(_) | Note::Insulin(_), .. } => {
-                    found.push((given.at, None));
+                In::Line { at, note: note @ (Note::Treated(_) | Note::Carbohydrate(_) | Note::Insulin(_)), .. } => {
+                    // One that was deleted since is none (M3).
+                    let stands = |line: &&Line| line.from == given.at && line.at == *at && &line.note == note;
+                    if self.lines.iter().find(stands).is_some_and(|line| line.to > to) {
+                        found.push((given.at, None));
+                    }
                 }
                 _ => {}
             }

@@ -1,7 +1,7 @@
 //! The promises about highs and what treats them, H1 to H6. Judges a record, and knows nothing of the program.
 
 use super::glance::{Line, Now, Sight};
-use super::record::{HOUR, In, KetoneTest, MIN, Ms, Note, Out, Side, Therapy};
+use super::record::{HOUR, KetoneTest, MIN, Ms, Note, Out, Side, Therapy};
 use super::verdict::{Duty, Verdicts, shown, walk};
 use super::words;
 

@@ -155,7 +155,8 @@ fn h11(sight: &Sight, verdicts: &mut Verdicts) {
         last = now.at;
         let rang = asked.iter().any(|ring| (now.at - 2 * HOUR..=now.at + 10 * MIN).contains(ring));
         if after_low {
-            let recent = asked.iter().any(|ring| *ring > now.last_low && *ring <= now.at && now.last_low > 0);
+            let recent =
+                asked.iter().any(|ring| *ring > now.last_low && *ring < now.last_low + 2 * HOUR && *ring <= now.at);
             verdicts.judge("H11.after_low", now.at, !recent, || "a rise after a low is asked about".to_owned());
         } else if !dosed && food {
             verdicts.judge("H11.meal", now.at, rang, || {

@@ -92,7 +92,7 @@ fn l2(sight: &Sight, verdicts: &mut Verdicts) {
         let until = if covered { now.at + 15 * MIN + sight.record.settings.cadence } else { now.at + MIN };
         let stays = !covered || sight.span(now.at, until).iter().all(|now| now.below(70.0) && now.watched);
         if stays && until <= sight.record.until {
-            let kept = rings.iter().any(|ring| *ring >= now.at - MIN && *ring <= until);
+            let kept = rings.iter().any(|ring| *ring >= now.at - 15 * MIN && *ring <= until);
             verdicts.judge("L2.first", now.at, kept, || format!("a low begins and nothing rings: {}", shown(now)));
         }
     }
@@ -257,8 +257,9 @@ fn slips(sight: &Sight, verdicts: &mut Verdicts, back: &Now, end: Ms) {
     if !low_normal && !falls {
         return;
     }
-    let kept = sight.rings(|out| of_low(out) || forecast_of_low(out));
-    let kept = kept.iter().any(|ring| *ring > back.at + 2 * MIN && *ring <= end);
+    let kept = sight.rings(|out| out.event != "ended" && (of_low(out) || forecast_of_low(out)));
+    // A ring that only says that it is low again comes too late.
+    let kept = kept.iter().any(|ring| *ring > back.at + 2 * MIN && *ring <= end && !sight.at(*ring).below(70.0));
     verdicts.judge("L4.slips", back.at, kept, || {
         format!("back at {}, slipping at its check: {}, and nothing rings", shown(back), shown(&at_check[0]))
     });

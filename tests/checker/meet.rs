@@ -85,7 +85,8 @@ fn m2(sight: &Sight, verdicts: &mut Verdicts) {
         }
         let denied_again = second && sight.denied(at + MIN);
         let hour = at + HOUR + sight.record.settings.cadence + 2 * MIN;
-        if denied_again && sight.watched(at, hour) && sight.span(at, hour).iter().all(|now| now.below(54.0)) {
+        let later = sight.meters(line.at + 1, hour).next().is_some();
+        if denied_again && !later && sight.watched(at, hour) && sight.span(at, hour).iter().all(|now| now.below(54.0)) {
             let asked =
                 wearers(sight).any(|out| words::prick(&words::all(out)) && out.at >= at + 50 * MIN && out.at <= hour);
             verdicts.judge("M2.hour", at, asked, || "denied twice, and after an hour no new finger-prick".to_owned());
@@ -294,7 +295,7 @@ fn o2(sight: &Sight, verdicts: &mut Verdicts) {
 fn o3(sight: &Sight, verdicts: &mut Verdicts) {
     for out in sight.record.out.iter().filter(|out| out.event == "ended" && of_high(out) && out.to.is_none()) {
         let now = sight.at(out.at);
-        let treated = sight.low_treatments(out.at - 30 * MIN, out.at).any(|line| sight.at(line.at).below(70.0));
+        let treated = sight.low_treatments(out.at - 15 * MIN, out.at).any(|line| sight.at(line.at).below(70.0));
         if now.low_since.is_some() || treated {
             verdicts.judge("O3", out.at, !out.rings, || format!("at {}: {}", shown(now), out.title));
         }

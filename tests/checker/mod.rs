@@ -16,6 +16,7 @@ mod lows;
 mod meet;
 mod people;
 mod record;
+mod seen;
 mod self_check;
 mod self_check_highs;
 mod self_check_more;
@@ -30,6 +31,7 @@ mod words;
 use glance::Sight;
 use lives::Dice;
 use record::{HOUR, Record};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use tally::{Tally, table};
 use verdict::Verdicts;
@@ -87,9 +89,25 @@ fn told(number: u64, length: u32, tally: &mut Tally) {
     tally.add(&record, &judge(&record));
 }
 
-/// All stories of three events, and of six as many as are wanted.
+/// What was seen when the program was lived with, story by story: which promises each breaks.
+fn seen(tally: &mut Tally) {
+    for record in seen::stories() {
+        let record = drive::live_alone(record);
+        let verdicts = judge(&record);
+        tally.add(&record, &verdicts);
+        let mut broken: BTreeMap<&str, usize> = BTreeMap::new();
+        for stake in verdicts.stakes.iter().filter(|stake| stake.broken.is_some()) {
+            *broken.entry(stake.promise).or_default() += 1;
+        }
+        let broken: Vec<String> = broken.iter().map(|(promise, count)| format!("{promise} {count}")).collect();
+        eprintln!("{}: broken {}", record.name, broken.join(", "));
+    }
+}
+
+/// What was seen, all stories of three events, and of six as many as are wanted.
 fn stories(share: &Share) -> Tally {
     let mut tally = Tally::default();
+    seen(&mut tally);
     for number in 0..lives::stories(3) {
         told(number, 3, &mut tally);
     }
@@ -141,7 +159,9 @@ fn answered(record: Record, seed: u64) -> Record {
 fn days(share: &Share) -> Tally {
     let mut tally = Tally::default();
     for seed in 0..share.days {
-        let record = answered(days::day(seed), seed);
+        // On one day in four nobody answers.
+        let day = days::day(seed);
+        let record = if seed % 4 == 3 { drive::live_alone(day) } else { answered(day, seed) };
         tally.add(&record, &judge(&record));
     }
     tally

@@ -87,7 +87,6 @@ pub(crate) enum In {
         condition: Option<&'static str>,
         until: Ms,
     },
-    MuteOff,
     /// The clock was set; times of the record stay those of a clock that was not.
     ClockStepped {
         by: Ms,

@@ -3,7 +3,7 @@
 
 use super::glance::Sight;
 use super::lives::DAY;
-use super::record::{Given, HOUR, In, MIN, Ms, Note, Out, Person, Range, Record, Settings, Side, Therapy};
+use super::record::{Given, HOUR, In, MIN, Ms, Note, Out, Person, Range, Record, Settings, Side};
 use super::verdict::Verdicts;
 
 /// Noon of an invented day, from which the minutes of these records count.

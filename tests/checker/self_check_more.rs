@@ -211,6 +211,14 @@ const MORE: &[Case] = &[
         (2..60).step_by(5).for_each(|minute| b.read_from(minute, 160, 1));
         b.out(60, "repeated", "low", if kept { "Low: 66; -1 in 15 min" } else { "Low: 66, falling fast" });
     }),
+    ("V1.change", |b, kept| {
+        b.record.settings.signals = 2;
+        b.flat(0, 60, 66);
+        for minute in (2..60).step_by(5) {
+            b.read_from(minute, 160, 1);
+        }
+        b.out(60, "prompt", "recheck_low", if kept { "66; +1 in 15 min" } else { "66; -94 in 15 min" });
+    }),
     ("V1.prick", |b, kept| {
         b.record.settings.signals = 2;
         b.flat(0, 60, 66);

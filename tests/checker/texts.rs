@@ -24,7 +24,16 @@ pub(crate) fn as_shown(value: f64) -> i64 {
 /// Is a number of a title true now: the newest value, that of the other signal, or of a finger-prick?
 fn is_true(sight: &Sight, now: &Now, said: i64) -> bool {
     let near = |value: f64| (as_shown(value) - said).abs() <= 2;
+    // Where values jump to and fro, the program may hold them for two signals of one source, and name the graver.
+    let last: Vec<f64> = sight
+        .readings
+        .iter()
+        .filter(|one| one.arrived <= now.at && now.at - one.measured <= 30 * MIN)
+        .map(|one| one.value)
+        .collect();
+    let jumps = last.windows(2).filter(|pair| (pair[1] - pair[0]).abs() >= 30.0).count() >= 2;
     near(now.value)
+        || (jumps && last.iter().any(|value| near(*value)))
         || sight.meters(now.at - 20 * MIN, now.at + MIN).any(|(_, meter)| near(meter))
         || (sight.record.settings.signals > 1
             && sight

@@ -89,7 +89,6 @@ fn line(given: &Given, clock: &dyn Fn(Ms) -> String) -> String {
         In::Mute { condition, until } => {
             format!("quiet {}m {}", (until - given.at) / MIN, condition.unwrap_or_default()).trim_end().to_owned()
         }
-        In::MuteOff => "quiet off".to_owned(),
         In::ClockStepped { by } => format!("clock set by {} min", by / MIN),
         In::Unwatched { from, slept } => {
             format!("unwatched {} {}", clock(*from), if *slept { "slept" } else { "stopped" })

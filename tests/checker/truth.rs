@@ -27,14 +27,13 @@ fn wearers<'s>(sight: &'s Sight) -> impl Iterator<Item = &'s Out> {
 fn mutes(sight: &Sight) -> Vec<(Ms, Ms, Option<&'static str>)> {
     let mut found: Vec<(Ms, Ms, Option<&'static str>)> = Vec::new();
     for given in &sight.record.given {
-        match given.what {
-            In::Mute { condition, until } => found.push((given.at, until, condition)),
-            In::MuteOff => {
-                for mute in &mut found {
-                    mute.1 = mute.1.min(given.at);
-                }
-            }
-            _ => {}
+        if let In::Mute { condition, until } = given.what {
+            let answer = sight.record.out.iter().find(|out| out.at == given.at && out.event == "answer");
+            // The program may grant less than was asked for; what counts is what it said.
+            let said = answer
+                .and_then(|out| words::until(&words::all(out)))
+                .map(|minute| given.at + (minute - given.at.rem_euclid(24 * HOUR) / MIN).rem_euclid(24 * 60) * MIN);
+            found.push((given.at, said.map_or(until, |said| until.min(said)), condition));
         }
     }
     found
@@ -51,7 +50,7 @@ fn about(out: &Out, condition: &str) -> bool {
 /// What a mute withheld is said at its end as it is then.
 fn q1(sight: &Sight, verdicts: &mut Verdicts) {
     for (from, until, condition) in mutes(sight) {
-        let Some(condition) = condition.filter(|_| until - from >= 20 * MIN) else { continue };
+        let Some(condition) = condition.filter(|_| until - from >= 10 * MIN) else { continue };
         let end = until + 2 * MIN + sight.record.settings.cadence;
         let now = sight.at(until);
         if !sight.watched(until - 10 * MIN, end) || within_quiet(sight, until) {
@@ -101,10 +100,6 @@ fn q2(sight: &Sight, verdicts: &mut Verdicts) {
         let Some(condition) = condition else { continue };
         let answer = sight.record.out.iter().find(|out| out.at == from && out.event == "answer");
         let text = answer.map(words::all).unwrap_or_default();
-        // The program may grant less than was asked for; what counts is what it said.
-        let said = words::until(&text)
-            .map_or(until, |minute| from + (minute - from.rem_euclid(24 * HOUR) / MIN).rem_euclid(24 * 60) * MIN);
-        let until = until.min(said);
         let rang = wearers(sight)
             .find(|out| out.at > from + MIN && out.at < until && out.condition == condition && out.event != "ended");
         let called = sight.record.out.iter().find(|out| {
@@ -131,8 +126,7 @@ fn n1(sight: &Sight, verdicts: &mut Verdicts) {
         };
         let Some(began) = began else { continue };
         let hole = sight.span(began, out.at).iter().any(|now| !now.watched || !now.fresh);
-        let text = words::all(out);
-        if !hole || words::says(&text, &["nobody", "answered since", "noted"]) {
+        if !hole {
             continue;
         }
         let minute = began.rem_euclid(24 * HOUR) / MIN;
@@ -148,7 +142,7 @@ fn v1(sight: &Sight, verdicts: &mut Verdicts) {
     if sight.record.settings.signals < 2 {
         return;
     }
-    let reach = (20 * MIN).max(sight.record.settings.cadence * 5 / 2);
+    let reach = (20 * MIN).max(sight.record.settings.cadence * 16 / 5);
     for out in sight.record.out.iter().filter(|out| out.rings && (of_low(out) || of_high(out))) {
         let before: Vec<&Point> =
             sight.readings.iter().filter(|one| one.arrived <= out.at && out.at - one.measured <= reach).collect();
@@ -174,7 +168,33 @@ fn v1(sight: &Sight, verdicts: &mut Verdicts) {
             format!("signals at {one:.0} ({:+.0}) and {other:.0} ({:+.0}): {}", moves[0], moves[1], out.title)
         });
     }
+    v1_change(sight, verdicts);
     v1_settled(sight, verdicts);
+}
+
+/// The change that a title tells is that of the signal whose value it names.
+fn v1_change(sight: &Sight, verdicts: &mut Verdicts) {
+    for out in sight.record.out.iter().filter(|out| out.rings) {
+        let (Some(change), Some(span)) = (words::change(&out.title), words::change_span(&out.title)) else { continue };
+        let Some(said) = words::first_glucose(&out.title).filter(|_| span <= 60) else { continue };
+        let known: Vec<&Point> = sight.readings.iter().filter(|one| one.arrived <= out.at).collect();
+        let newest = |signal: u16| known.iter().rfind(|one| one.signal == signal && out.at - one.measured <= 20 * MIN);
+        let (Some(first), Some(second)) = (newest(0), newest(1)) else { continue };
+        if (first.value - second.value).abs() < 30.0 {
+            continue;
+        }
+        let shown = [first, second].into_iter().find(|one| (as_shown(one.value) - said).abs() <= 1);
+        // A change may be counted from a little before or after; a signal is further away than it moves in that time.
+        let moved = |own: &Point, since: Ms| {
+            let then = known.iter().filter(|one| one.signal == own.signal && (one.measured - since).abs() <= 16 * MIN);
+            then.map(|one| (as_shown(own.value - one.value) - change).abs()).min()
+        };
+        if let Some(off) = shown.and_then(|own| moved(own, out.at - span * MIN)) {
+            verdicts.judge("V1.change", out.at, off <= 15, || {
+                format!("signals at {:.0} and {:.0}: {}", first.value, second.value, out.title)
+            });
+        }
+    }
 }
 
 fn v1_settled(sight: &Sight, verdicts: &mut Verdicts) {
@@ -284,7 +304,9 @@ fn f1(sight: &Sight, verdicts: &mut Verdicts) {
     }
     let mut nights: std::collections::BTreeMap<(String, Ms), usize> = std::collections::BTreeMap::new();
     for out in sight.record.out.iter().filter(|out| comes_and_goes(out) && sight.record.settings.is_night(out.at)) {
-        if let Some(person) = out.to.as_ref().filter(|_| out.event == "called") {
+        // A very low without a signal keeps its calls (S1).
+        let keeps = sight.at(out.at).value < 54.0 && out.at - sight.at(out.at).measured < 2 * HOUR;
+        if let Some(person) = out.to.as_ref().filter(|_| out.event == "called" && !keeps) {
             let night = (out.at - 12 * HOUR).div_euclid(24 * HOUR);
             let calls = nights.entry((person.clone(), night)).or_default();
             *calls += 1;

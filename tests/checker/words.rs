@@ -148,10 +148,6 @@ pub(crate) fn may_drive(text: &str) -> bool {
     says(&denied, &["may drive", "can drive", "drive again", "safe to drive", "ok to drive"])
 }
 
-pub(crate) fn meal(text: &str) -> bool {
-    says(text, &["meal", "food", "lunch", "supper", "breakfast", "ate", "carbohydrate"])
-}
-
 pub(crate) fn pumps_plan(text: &str) -> bool {
     says(text, &["pump"])
 }
@@ -213,6 +209,13 @@ pub(crate) fn change(title: &str) -> Option<i64> {
     let at = title.find(" in ").filter(|at| title[at + 4..].starts_with(|next: char| next.is_ascii_digit()))?;
     let word = title[..at].rsplit(' ').next()?;
     word.strip_prefix('+').map_or_else(|| word.parse().ok().filter(|_| word.starts_with('-')), |up| up.parse().ok())
+}
+
+/// Of the same: in how many minutes, where that is said in minutes alone.
+pub(crate) fn change_span(title: &str) -> Option<i64> {
+    let at = title.find(" in ").filter(|at| title[at + 4..].starts_with(|next: char| next.is_ascii_digit()))?;
+    let (count, unit) = title.get(at + 4..)?.split_once(' ')?;
+    count.parse().ok().filter(|_| unit.starts_with("min"))
 }
 
 /// Sentences of a body: full stops and question marks that end one.
