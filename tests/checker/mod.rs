@@ -25,6 +25,7 @@ mod texts;
 mod timeline;
 mod trend;
 mod truth;
+mod unseen;
 mod verdict;
 mod words;
 
@@ -187,4 +188,16 @@ fn the_promises_are_kept_but_for_those_known_to_be_broken() {
     }
     let wrong = known::unexpected(&all);
     assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
+}
+
+#[test]
+fn only_the_driver_knows_the_program() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/checker");
+    let files = super::tidy::rust_files(&folder);
+    assert!(files.len() > 15);
+    for file in files.iter().filter(|file| !file.ends_with("drive.rs")) {
+        let text = std::fs::read_to_string(file).unwrap();
+        let uses = text.lines().any(|line| line.starts_with("use recheck") || line.contains(concat!("recheck", "::")));
+        assert!(!uses, "{} knows the program", file.display());
+    }
 }
