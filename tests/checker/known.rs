@@ -47,6 +47,7 @@ pub(crate) const ALL: &[&str] = &[
     "K5.limit",
     "K5.sick",
     "L1",
+    "L1.first",
     "L2.again",
     "L2.first",
     "L3.check",

@@ -22,6 +22,7 @@ fn look_at_low(out: &Out) -> bool {
 
 pub(crate) fn judge(sight: &Sight, verdicts: &mut Verdicts) {
     l1(sight, verdicts);
+    l1_first(sight, verdicts);
     l2(sight, verdicts);
     l3(sight, verdicts);
     l3_words(sight, verdicts);
@@ -61,6 +62,28 @@ fn l1(sight: &Sight, verdicts: &mut Verdicts) {
             why: "below 54 and no ring for 15 min",
         },
     );
+}
+
+/// The first ring of a worse level always rings (O1): at the first reading below 54 for an hour, whatever rang before.
+fn l1_first(sight: &Sight, verdicts: &mut Verdicts) {
+    let rings = sight.rings(of_low);
+    let mut last_very_low: Option<Ms> = None;
+    let mut before: Option<&Now> = None;
+    for now in &sight.minutes {
+        let begins = now.below(54.0) && before.is_some_and(|before| before.fresh && !before.below(54.0));
+        before = Some(now);
+        let new = last_very_low.is_none_or(|last| now.at - last > HOUR);
+        if now.below(54.0) {
+            last_very_low = Some(now.at);
+        }
+        let treated = sight.low_treatments(now.at - 15 * MIN, now.at).next().is_some();
+        let measured = sight.meters(now.at - HOUR, now.at).next().is_some();
+        if begins && new && now.watched && !treated && !measured && now.at + 2 * MIN <= sight.record.until {
+            let kept = rings.iter().any(|ring| *ring >= now.at && *ring <= now.at + 2 * MIN);
+            verdicts
+                .judge("L1.first", now.at, kept, || format!("a very low begins, and nothing rings: {}", shown(now)));
+        }
+    }
 }
 
 /// From 54 to below 70: at the first reading, and again within 30 minutes.

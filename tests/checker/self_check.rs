@@ -150,6 +150,12 @@ pub(super) const CASES: &[Case] = &[
             b.out(30, "prompt", "recheck_low", "Still low: 50");
         }
     }),
+    ("L1.first", |b, kept| {
+        b.flat(0, 20, 62);
+        b.out(15, "raised", "low", "Low: 62");
+        b.flat(25, 60, 50);
+        b.out(if kept { 25 } else { 30 }, "raised", "very_low", "Treat now: 50");
+    }),
     ("L2.first", |b, kept| {
         b.flat(0, 20, 90);
         b.flat(25, 60, 65);
