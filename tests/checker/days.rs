@@ -1,5 +1,5 @@
-//! Pretend days: glucose made of meals, doses, drifts, flats and falls, and whatever may happen beside it, all drawn from
-//! a seed. Draws only, and judges nothing.
+//! Pretend days: glucose made of meals, doses, drifts, flats and falls, and whatever may happen beside it, all drawn
+//! from a seed. Draws only, and judges nothing.
 
 use super::lives::{DAY, Dice, random_settings};
 use super::record::{Given, HOUR, In, MIN, Ms, Note, Range, Record, Settings, Side};

@@ -163,7 +163,8 @@ pub(crate) fn story(number: u64, length: u32) -> Record {
     }
 }
 
-/// Who answers a ring, how, and when: drawn by the seed, the time and the condition, so that other rings change nothing.
+/// Who answers a ring, how, and when: drawn by the seed, the time and the condition, so that other rings change
+/// nothing.
 pub(crate) fn answers(seed: u64, night: bool, people: &[Person], out: &Out, next_line: &mut u32) -> Vec<Given> {
     if !out.rings || out.event == "answer" {
         return Vec::new();

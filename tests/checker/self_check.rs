@@ -1,5 +1,5 @@
-//! The judge itself: for every promise a small record that keeps it, and the same with one thing changed that breaks it.
-//! Here stand the records about lows.
+//! The judge itself: for every promise a small record that keeps it, and the same with one thing changed that breaks
+//! it. Here stand the records about lows.
 
 use super::glance::Sight;
 use super::lives::DAY;

@@ -1,5 +1,5 @@
-//! What readings in a row say: their slope, how long they are the same, a stretch of a high, back from a low. Derives, and
-//! judges nothing.
+//! What readings in a row say: their slope, how long they are the same, a stretch of a high, back from a low. Derives,
+//! and judges nothing.
 
 use super::glance::{Now, Point, minutes};
 use super::record::{MIN, Ms};

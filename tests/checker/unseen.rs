@@ -1,4 +1,5 @@
-//! What a judge of records cannot see of the promises, and why; docs/promises.md says the same to readers. Judges nothing.
+//! What a judge of records cannot see of the promises, and why; docs/promises.md says the same to readers. Judges
+//! nothing.
 
 use super::known::ALL;
 use std::fs;
