@@ -229,6 +229,10 @@ pub(crate) fn unexpected(all: &[(&str, &Tally)]) -> Vec<String> {
             let shown: Vec<String> = all.iter().map(|(_, tally)| tally.examples(promise)).collect();
             wrong.push(format!("{promise} is broken {broken} of {at_stake} times\n{}", shown.join("\n")));
         }
+        // What is broken seldom may not become usual: five times as often as it was is another fault.
+        if enough > ENOUGH && broken > 5 + at_stake * 60 / enough {
+            wrong.push(format!("{promise} is broken {broken} of {at_stake} times, far more often than is known"));
+        }
         if listed && broken == 0 && at_stake >= enough {
             wrong.push(format!("{promise} is kept {at_stake} times: take it out of the list of what is broken"));
         }
