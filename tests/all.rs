@@ -13,6 +13,7 @@ mod any_way;
 mod bedtime;
 mod behaviour;
 mod burden;
+mod checker;
 mod clocks;
 mod compare;
 mod corpus;
