@@ -185,7 +185,6 @@ pub(crate) const BROKEN: &[(&str, &str)] = &[
     ("V1.change", "a change since a treatment is counted across signals"),
     ("V1.prick", "a finger-prick does not settle two signals"),
     ("V1.rate", "the value of a finger-prick is said with the sensor's direction"),
-    ("alive", "a mode that begins just after a stretch nobody watched, in which driving ended, ends the program"),
 ];
 
 /// Broken so seldom that it must be at stake so often before never broken says something: twelve times as often as it
@@ -214,7 +213,6 @@ const SELDOM: &[(&str, u64)] = &[
     ("T1.headed", 5_400),
     ("T1.signals", 900),
     ("V1.rate", 18_000),
-    ("alive", 173_400),
 ];
 
 /// What is broken and not in the list, and what is in the list and no longer broken.
