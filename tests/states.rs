@@ -31,7 +31,17 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Files whose continuation no longer holds, with the change of behaviour that is the reason.
-const SET_ASIDE: &[(&str, &str)] = &[];
+const SET_ASIDE: &[(&str, &str)] = &[
+    ("v1/02-very-low-being-called", RINGS_ON),
+    ("v1/03-low-somebody-has", RINGS_ON),
+    ("v1/40-people-with-hours", RINGS_ON),
+    ("v2/02-very-low-being-called", RINGS_ON),
+    ("v2/03-low-somebody-has", RINGS_ON),
+    ("v2/40-people-with-hours", RINGS_ON),
+];
+
+/// The promises L1 and P1: whatever was answered, below 54 it rings every quarter of an hour, and others are called on.
+const RINGS_ON: &str = "an answered very low rings on and calls on";
 
 /// A stored state, as its file says it.
 struct Stored {

@@ -1,13 +1,19 @@
 //! What holds after every turn, whatever was pressed, noted or broken: functions over the register and the plan alone,
-//! in one place, so that no rule beside them has to be trusted for it. It decides nothing yet: it says what does not
-//! hold, and tests ask it after each turn of every story.
+//! in one place, so that no rule beside them has to be trusted for it. What a low or a high is owed rings from here, after
+//! everything that keeps a ring back; the rest is said by [`Engine::broken_guarantees`], and tests ask it after each turn.
 
 use super::Engine;
 use super::alert::Alert;
 use super::alert::calls::Calls;
-use super::effect::Side;
+use super::effect::{Condition, Decision, Id, Side, What};
 use super::plan::Job;
-use crate::domain::time::Timestamp;
+use super::reason::Reason;
+use super::turn::{Judged, Turn};
+use crate::domain::time::{Span, Timestamp};
+
+/// A value below very low rings at least this often, whatever was answered: a quarter of an hour is the span of the rule
+/// of 15 (ADA, seen as a summary), after which a low is measured and treated again.
+const VERY_LOW_EVERY: Span = Span::minutes(15);
 
 /// Something that must hold after every turn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,6 +48,53 @@ impl Guarantee {
 }
 
 impl Engine {
+    /// At the end of a turn, after all that keeps rings back: what is owed rings.
+    pub(super) fn keep_guarantees(&mut self, turn: &mut Turn) {
+        let about_low = |decision: &Decision| {
+            decision.rings && decision.to.is_wearer() && decision.condition.side() == Some(Side::Low)
+        };
+        if turn.out.iter().any(about_low) {
+            self.state.register.low_rang = Some(turn.now);
+        } else if self.state.register.of(Condition::VeryLow).is_none() {
+            // Most turns end here.
+            return self.state.plan.stop(Job::LowLasts);
+        }
+        match self.very_low_rings_by(turn) {
+            Some((due, judged)) if due <= turn.now => {
+                self.ring_lasting_low(turn, judged);
+                self.state.plan.set(Job::LowLasts, turn.now + VERY_LOW_EVERY);
+            }
+            Some((due, _)) => self.state.plan.set(Job::LowLasts, due),
+            None => self.state.plan.stop(Job::LowLasts),
+        }
+    }
+
+    /// While the newest fresh value is very low: when it must ring again at the latest, with that value. A treatment has
+    /// its own check after as long.
+    fn very_low_rings_by(&self, turn: &Turn) -> Option<(Timestamp, Judged)> {
+        let register = &self.state.register;
+        let since = register.of(Condition::VeryLow)?.since;
+        let limit = self.policy.levels.very_low.limit;
+        // One finger-prick that says otherwise ends nothing.
+        let judged = self.lowest_of_sensors(turn.now).filter(|judged| Side::Low.is_beyond(judged.glucose, limit))?;
+        let rang = register.low_rang.filter(|rang| *rang >= since).unwrap_or(since);
+        let treated = self.state.plan.low().and_then(|check| check.treated).map(|treated| treated.at);
+        let from = treated.filter(|at| *at <= turn.now).map_or(rang, |at| at.max(rang));
+        Some((from + VERY_LOW_EVERY, judged))
+    }
+
+    fn ring_lasting_low(&mut self, turn: &mut Turn, judged: Judged) {
+        let register = &self.state.register;
+        let calls = register.calls_of_low().map(|(calls, _)| calls);
+        let since = register.root(Side::Low).map_or(judged.at, |root| root.since);
+        let (answered, by) = calls.map_or((None, None), |calls| (calls.answered_at(), calls.answered_by().cloned()));
+        let (condition, id, part_of) = self.speaking(calls.map_or(Id(0), |calls| calls.id));
+        let before = turn.judged.replace(judged);
+        turn.tell(What::Repeated, condition, id, part_of, Reason::LowLasts { since, answered, by }, true);
+        turn.judged = before;
+        self.state.register.low_rang = Some(turn.now);
+    }
+
     /// What does not hold at the end of a turn at that time; nothing, unless the program has a fault.
     #[must_use]
     pub fn broken_guarantees(&self, now: Timestamp) -> Vec<Guarantee> {

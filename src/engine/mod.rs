@@ -178,6 +178,7 @@ impl Engine {
         self.plan_bedtime(now);
         self.tell_first_line(&mut turn);
         self.keep_back(&mut turn);
+        self.keep_guarantees(&mut turn);
         self.forget_returned(&turn);
         self.remember_night(&turn);
         self.note_switched_off(now);
@@ -311,6 +312,8 @@ impl Engine {
             Job::Unmute => self.quiet_is_over(turn),
             Job::Digest => self.quiet_hours_are_over(turn),
             Job::Bedtime => self.tell_bedtime(turn),
+            // What is owed is found when the turn ends.
+            Job::LowLasts => {}
             Job::GapCall(source) => self.call_for_gap(turn, source),
             Job::OtherCalls => self.ring_waiting(turn),
             Job::Flood => self.look_at_flood(turn),

@@ -36,6 +36,8 @@ pub enum Job {
     /// The next step for a low that nobody answers.
     #[serde(alias = "chain")]
     LowCalls,
+    /// A low that lasts has been silent for as long as it may be.
+    LowLasts,
     /// Somebody else is called for a silence that nobody answers.
     GapCall(SourceId),
     /// The next step for another alert that nobody answers.

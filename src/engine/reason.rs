@@ -158,6 +158,13 @@ pub enum Reason {
         by: Option<String>,
         told: Vec<(u8, Timestamp)>,
     },
+    /// A low rings again because it lasts, whatever was answered; who answered, and when, if somebody did.
+    LowLasts {
+        since: Timestamp,
+        answered: Option<Timestamp>,
+        #[serde(default)]
+        by: Option<String>,
+    },
     /// Somebody has answered: the wearer if nobody else is named.
     Answered {
         at: Timestamp,

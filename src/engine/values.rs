@@ -61,6 +61,12 @@ impl Engine {
         if self.state.meter.is_some_and(|(at, _)| newest_at == Some(at)) {
             return self.latest(now);
         }
+        self.lowest_of_sensors(now)
+    }
+
+    /// The same of sensors alone, whatever a meter said since.
+    pub(super) fn lowest_of_sensors(&self, now: Timestamp) -> Option<Judged> {
+        let newest = self.fresh_reading(now);
         if let Some(lower) = self.of_two_signals(Side::Low, now) {
             return Some(lower);
         }

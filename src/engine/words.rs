@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 106] = [
+    pub const WORDS: [&'static str; 107] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -55,6 +55,7 @@ impl Reason {
         "unanswered",
         "still_unanswered",
         "not_recovering",
+        "low_lasts",
         "answered",
         "no_such_person",
         "low_over",
@@ -168,6 +169,7 @@ impl Reason {
             Self::Unanswered { .. } => "unanswered",
             Self::StillUnanswered { .. } => "still_unanswered",
             Self::NotRecovering { .. } => "not_recovering",
+            Self::LowLasts { .. } => "low_lasts",
             Self::NoSuchPerson { .. } => "no_such_person",
             Self::Answered { .. } => "answered",
             Self::LowOver { .. } => "low_over",

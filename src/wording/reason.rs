@@ -110,6 +110,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::Unanswered { .. }
         | Reason::StillUnanswered { .. }
         | Reason::NotRecovering { .. }
+        | Reason::LowLasts { .. }
         | Reason::Answered { .. }
         | Reason::LowOver { .. }
         | Reason::NoSuchPerson { .. } => of_calls(reason, voice),
@@ -363,6 +364,10 @@ fn of_calls(reason: &Reason, voice: Voice) -> String {
             clock(*answered),
             by(who)
         ),
+        Reason::LowLasts { since, answered, by: who } => {
+            let answer = answered.map_or_else(String::new, |at| format!(", answered {}{}", clock(at), by(who)));
+            format!("low since {}{answer}, and it lasts", clock(*since))
+        }
         Reason::Answered { at, by: who } => format!("answered {}{}", clock(*at), by(who)),
         Reason::LowOver { since } => format!("the low of {} is over", clock(*since)),
         Reason::NoSuchPerson { names } => format!("no such person; there are: {}", names.join(", ")),

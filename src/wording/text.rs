@@ -187,6 +187,11 @@ impl Said<'_> {
                 let silent = self.voice.clock(*silent_since);
                 (format!("Nothing reached me between {silent} and {at}. {value}"), UNSURE)
             }
+            Reason::LowLasts { answered: Some(at), by, .. } => {
+                let who =
+                    by.as_deref().map_or_else(|| "Answered".to_owned(), |name| format!("{} answered", capital(name)));
+                (sentences(&[&value, &format!("{who} {}, and still low.", self.voice.clock(*at))]), "")
+            }
             Reason::Unanswered { since, told, .. } => {
                 (sentences(&[&value, &self.nobody(*since, told)]), "Then say `recheck seen`, or press the button.")
             }

@@ -68,12 +68,15 @@ pub struct LowCalls {
     pub(in crate::engine) rests: Option<Timestamp>,
     /// As grave as a very low, because nobody answered.
     pub(in crate::engine) promoted: bool,
+    /// A call that was due waits for the check after a treatment, until then at the latest.
+    #[serde(default)]
+    pub(in crate::engine) waits_until: Option<Timestamp>,
 }
 
 impl LowCalls {
     /// From a first ring on.
     pub(in crate::engine) const fn new(now: Timestamp) -> Self {
-        Self { began: now, very_low: None, back: None, rests: None, promoted: false }
+        Self { began: now, very_low: None, back: None, rests: None, promoted: false, waits_until: None }
     }
 }
 
@@ -168,7 +171,7 @@ impl Calls {
         }
         if let Some(low) = self.of_low_mut() {
             low.began = low.began + by;
-            let others = [&mut low.very_low, &mut low.back, &mut low.rests];
+            let others = [&mut low.very_low, &mut low.back, &mut low.rests, &mut low.waits_until];
             others.into_iter().flatten().for_each(|at| *at = *at + by);
         }
     }

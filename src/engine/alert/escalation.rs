@@ -4,7 +4,7 @@
 
 use super::Alert;
 use super::calls::{Answered, Calls, LowCalls};
-use super::people::{About, Answer};
+use super::people::{About, Answer, is_called};
 use super::steps::{Due, Made, Step, next};
 use crate::domain::mode::Mode;
 use crate::domain::time::{Span, Timestamp};
@@ -20,6 +20,15 @@ const LOOK_AGAIN_MIN: i64 = 5;
 
 /// A diary's times are whole minutes.
 const WRITTEN_TO_MIN: i64 = 1;
+
+/// While it stays very low others are called at least this often, whatever was answered: ours.
+const CALLS_GO_ON: Span = Span::minutes(20);
+
+/// "I have it" holds calls for so long; then who said so is asked first. Ours.
+const HAS_IT: Span = Span::minutes(20);
+
+/// A call waits for the check after a treatment, and no longer than this. Ours.
+const WAITS_FOR_CHECK: Span = Span::minutes(20);
 
 /// Fifteen minutes back end an episode (Danne 2017, Diabetes Care 40:1631).
 const BACK_FOR_MIN: i64 = 15;
@@ -74,6 +83,13 @@ impl Calls {
         let steps = policy.high.steps(night);
         let first = steps.iter().find(|step| step.to != Whom::Wearer);
         let calls = self.made.left(steps).filter(|step| step.to != Whom::Wearer);
+        // Whoever has it is given the time, and the same again once they were asked how it goes.
+        let has_it = self.answer.as_ref().filter(|answer| answer.by.is_some()).map(|answer| {
+            let asked = self.called.iter().map(|(_, at)| *at).filter(|at| *at > answer.at).max();
+            asked.map_or(answer.at + HAS_IT, |asked| asked + CALLS_GO_ON)
+        });
+        let last = self.called.iter().map(|(_, at)| *at).max().filter(|_| low.very_low.is_some());
+        let goes_on = last.map(|last| (last.max(self.made.last.unwrap_or(last)) + CALLS_GO_ON, Next::Due(Due::Again)));
         calls
             .map(|step| {
                 let at = match low.very_low {
@@ -83,6 +99,8 @@ impl Calls {
                 };
                 (at, Next::Due(Due::Step(*step)))
             })
+            .chain(goes_on)
+            .map(|(at, next)| (has_it.map_or(at, |has_it| at.max(has_it)), next))
             .collect()
     }
 }
@@ -202,8 +220,12 @@ impl Engine {
             self.plan_chain(turn);
             return;
         };
-        if calls.is_answered() && !self.stays(&low, turn.now, fresh) {
+        let goes_on = due.iter().any(|next| matches!(next, Next::Due(Due::Again))) && self.is_very_low(fresh);
+        if calls.is_answered() && !goes_on && !self.stays(&low, turn.now, fresh) {
             self.state.plan.set(Job::LowCalls, turn.now + Span::minutes(LOOK_AGAIN_MIN));
+            return;
+        }
+        if calls.is_answered() && self.waits_for_check(turn, fresh) {
             return;
         }
         self.make_steps(turn, calls, &due, gravest);
@@ -217,8 +239,22 @@ impl Engine {
         let steps: Vec<Due> = due.iter().filter_map(|next| next.due()).collect();
         let about @ (condition, id, part_of) = self.speaking(calls.id);
         let before = calls.told();
-        let people = self.calls(turn, &steps, &self.policy.escalation.high, &mut calls.made, &mut calls.called);
-        calls.made.note(&steps, turn.now);
+        let first = self.asked_first(turn, &calls);
+        let people = match first.filter(|person| is_called(&mut calls.called, *person, turn.now)) {
+            Some(person) => {
+                calls.made.last = Some(turn.now);
+                vec![(person, Ways::All)]
+            }
+            None => {
+                let policy = &self.policy.escalation.high;
+                let people = self.calls(turn, &steps, policy, &mut calls.made, &mut calls.called);
+                calls.made.note(&steps, turn.now);
+                people
+            }
+        };
+        if let Some(low) = calls.of_low_mut() {
+            low.waits_until = None;
+        }
         let since = calls.since;
         let reason = |told: Vec<(u8, Timestamp)>, ways: Ways| match &calls.answer {
             None => Reason::Unanswered { since, step: gravest, told, ways },
@@ -234,6 +270,41 @@ impl Engine {
         if let Some(known) = self.state.register.calls_of_low_mut() {
             *known = calls;
         }
+    }
+
+    /// Whoever said that they have it, and has not been asked since how it goes, if they may be called at this hour.
+    fn asked_first(&self, turn: &Turn, calls: &Calls) -> Option<u8> {
+        let answer = calls.answer.as_ref()?;
+        let name = answer.by.as_ref()?;
+        let place = self.policy.people.iter().position(|person| person.name == *name)?;
+        let person = u8::try_from(place).ok()?;
+        let asked = calls.called.iter().any(|(known, at)| *known == person && *at > answer.at);
+        let reachable = self.policy.people[place].may_be_reached(self.policy.zone, turn.now);
+        (reachable && !asked).then_some(person)
+    }
+
+    fn is_very_low(&self, judged: Option<Judged>) -> bool {
+        let limit = self.policy.levels.very_low.limit.hundredths();
+        judged.is_some_and(|judged| judged.glucose.hundredths() < limit)
+    }
+
+    /// A treatment is to have its check before anybody is told that nothing came of it, on a value from after it: the
+    /// call waits once, and not for long.
+    fn waits_for_check(&mut self, turn: &Turn, fresh: Option<Judged>) -> bool {
+        let Some(treated) = self.state.plan.low().and_then(|check| check.treated) else { return false };
+        let check = treated.at + self.policy.recheck.low_look;
+        let before = fresh.is_some_and(|judged| judged.at <= treated.at);
+        if treated.at > turn.now || check < turn.now && !before {
+            return false;
+        }
+        let Some(low) = self.state.register.calls_of_low_mut().and_then(Calls::of_low_mut) else { return false };
+        let latest = *low.waits_until.get_or_insert(turn.now + WAITS_FOR_CHECK);
+        let next = (check + Span::minutes(1)).max(turn.now + Span::minutes(1)).min(latest);
+        if next <= turn.now {
+            return false;
+        }
+        self.state.plan.set(Job::LowCalls, next);
+        true
     }
 
     /// The low is over, and its calls with it.
@@ -316,7 +387,7 @@ impl Engine {
 
     /// The alert that speaks for the low now: the worse one while the value is beyond its limit. `thread` is that of its
     /// calls.
-    fn speaking(&self, thread: Id) -> About {
+    pub(in crate::engine) fn speaking(&self, thread: Id) -> About {
         let register = &self.state.register;
         // A milder one that was hidden has never been told: the worse goes on speaking for it.
         let told = register.of(Condition::Low).filter(|milder| !milder.is_spoken_for());

@@ -21,6 +21,9 @@ pub struct Register {
     pub returned: Vec<Alert>,
     /// Calls for what nobody answers, in the order they began.
     pub calls: Vec<Calls>,
+    /// When anything about a low last rang for the wearer.
+    #[serde(default)]
+    pub(in crate::engine) low_rang: Option<Timestamp>,
 }
 
 /// The open alerts, in the order of the conditions, and of the sources where several are lost.
@@ -244,6 +247,7 @@ impl Register {
 
     /// The clock was set: the spans of what nobody answers keep their length.
     pub(in crate::engine) fn shift_calls(&mut self, by: Span) {
+        self.low_rang = self.low_rang.map(|rang| rang + by);
         self.calls.iter_mut().for_each(|calls| calls.shift(by));
     }
 
