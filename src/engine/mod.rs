@@ -279,6 +279,7 @@ impl Engine {
             }
         }
         turn.doubt = doubt;
+        self.notice_very_high(reading.glucose, reading.measured, turn.very_high);
         self.close_high_if_over(turn);
         self.complete_high_look(turn);
         self.complete_low_look(turn);
@@ -313,7 +314,7 @@ impl Engine {
             Job::Digest => self.quiet_hours_are_over(turn),
             Job::Bedtime => self.tell_bedtime(turn),
             // What is owed is found when the turn ends.
-            Job::LowLasts => {}
+            Job::LowLasts | Job::HighLasts => {}
             Job::GapCall(source) => self.call_for_gap(turn, source),
             Job::OtherCalls => self.ring_waiting(turn),
             Job::Flood => self.look_at_flood(turn),

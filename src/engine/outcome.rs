@@ -163,7 +163,7 @@ impl Engine {
     /// One ketone question an episode: very high and no response when most of a dose has had its time. Whoever has just
     /// measured them is not asked.
     pub(super) fn asks_ketones(&mut self, turn: &Turn, found: &Found, first_look: bool) -> bool {
-        let very_high = turn.judged.is_some_and(|judged| Side::High.is_beyond(judged.glucose, turn.very_high));
+        let very_high = turn.judged.is_some_and(|judged| judged.glucose.hundredths() >= turn.very_high.hundredths());
         let no_response = found.outcome == Outcome::NoResponse && !first_look;
         let measured = self.state.modes.ketones.is_some_and(|at| turn.now - at < KETONES_HOLD);
         let Some(care) = self.state.plan.high_mut().filter(|check| !check.ketones) else { return false };

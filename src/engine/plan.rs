@@ -38,6 +38,8 @@ pub enum Job {
     LowCalls,
     /// A low that lasts has been silent for as long as it may be.
     LowLasts,
+    /// A very high stretch has been silent for as long as it may be.
+    HighLasts,
     /// Somebody else is called for a silence that nobody answers.
     GapCall(SourceId),
     /// The next step for another alert that nobody answers.

@@ -89,8 +89,9 @@ def main():
         counts, passed = judged(wanted.days)
         path.write_text(text)
         found = told(whole, counts)
-        missed += not found and passed
-        mark = "found" if found else "found (the test fails)" if not passed else "NOT FOUND"
+        hidden = promise == "out of sight"
+        missed += not found and passed and not hidden
+        mark = "found" if found else "found (the test fails)" if not passed else "hidden" if hidden else "NOT FOUND"
         print(f"{mark:22} {name} (meant for {promise}): {'; '.join(found[:4])}", flush=True)
     return 1 if missed else 0
 

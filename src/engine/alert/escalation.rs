@@ -240,17 +240,15 @@ impl Engine {
         let about @ (condition, id, part_of) = self.speaking(calls.id);
         let before = calls.told();
         let first = self.asked_first(turn, &calls);
-        let people = match first.filter(|person| is_called(&mut calls.called, *person, turn.now)) {
-            Some(person) => {
-                calls.made.last = Some(turn.now);
-                vec![(person, Ways::All)]
-            }
-            None => {
-                let policy = &self.policy.escalation.high;
-                let people = self.calls(turn, &steps, policy, &mut calls.made, &mut calls.called);
-                calls.made.note(&steps, turn.now);
-                people
-            }
+        let first = first.filter(|person| is_called(&mut calls.called, *person, turn.now));
+        let people = if let Some(person) = first {
+            calls.made.last = Some(turn.now);
+            vec![(person, Ways::All)]
+        } else {
+            let policy = &self.policy.escalation.high;
+            let people = self.calls(turn, &steps, policy, &mut calls.made, &mut calls.called);
+            calls.made.note(&steps, turn.now);
+            people
         };
         if let Some(low) = calls.of_low_mut() {
             low.waits_until = None;

@@ -24,6 +24,12 @@ pub struct Register {
     /// When anything about a low last rang for the wearer.
     #[serde(default)]
     pub(in crate::engine) low_rang: Option<Timestamp>,
+    /// The same of a high.
+    #[serde(default)]
+    pub(in crate::engine) high_rang: Option<Timestamp>,
+    /// The stretch at the very high limit or above: its first reading, and its last.
+    #[serde(default)]
+    pub(in crate::engine) very_high: Option<(Timestamp, Timestamp)>,
 }
 
 /// The open alerts, in the order of the conditions, and of the sources where several are lost.
@@ -248,6 +254,7 @@ impl Register {
     /// The clock was set: the spans of what nobody answers keep their length.
     pub(in crate::engine) fn shift_calls(&mut self, by: Span) {
         self.low_rang = self.low_rang.map(|rang| rang + by);
+        self.high_rang = self.high_rang.map(|rang| rang + by);
         self.calls.iter_mut().for_each(|calls| calls.shift(by));
     }
 
