@@ -35,10 +35,15 @@ const SET_ASIDE: &[(&str, &str)] = &[
     ("v1/02-very-low-being-called", RINGS_ON),
     ("v1/03-low-somebody-has", RINGS_ON),
     ("v1/40-people-with-hours", RINGS_ON),
+    ("v1/41-high-seen-low-treated-gap-open", WAITS),
+    ("v2/41-high-seen-low-treated-gap-open", WAITS),
     ("v2/02-very-low-being-called", RINGS_ON),
     ("v2/03-low-somebody-has", RINGS_ON),
     ("v2/40-people-with-hours", RINGS_ON),
 ];
+
+/// The promise C1: a call waits for the check after a treatment, by twenty minutes at most.
+const WAITS: &str = "a call waits for a value from after the treatment";
 
 /// The promises L1 and P1: whatever was answered, below 54 it rings every quarter of an hour, and others are called on.
 const RINGS_ON: &str = "an answered very low rings on and calls on";

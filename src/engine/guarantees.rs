@@ -7,7 +7,7 @@ use super::alert::Alert;
 use super::alert::calls::Calls;
 use super::effect::{Condition, Decision, Id, Side, What};
 use super::plan::Job;
-use super::reason::Reason;
+use super::reason::{Began, Reason};
 use super::turn::{Judged, Turn};
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
@@ -125,8 +125,10 @@ impl Engine {
         // One finger-prick that says otherwise ends nothing.
         let judged = self.lowest_of_sensors(turn.now).filter(|judged| Side::Low.is_beyond(judged.glucose, limit))?;
         let rang = register.low_rang.filter(|rang| *rang >= since).unwrap_or(since);
-        let treated = self.state.plan.low().and_then(|check| check.treated).map(|treated| treated.at);
-        let from = treated.filter(|at| *at <= turn.now).map_or(rang, |at| at.max(rang));
+        let treated = self.state.plan.low().and_then(|check| check.treated);
+        // Symptoms, and a finger-prick, begin the same checks and are no treatment.
+        let treated = treated.filter(|treated| treated.told == Began::Treated && treated.at <= turn.now);
+        let from = treated.map_or(rang, |treated| treated.at.max(rang));
         Some((from + VERY_LOW_EVERY, judged))
     }
 

@@ -89,6 +89,8 @@ impl Calls {
             asked.map_or(answer.at + HAS_IT, |asked| asked + CALLS_GO_ON)
         });
         let last = self.called.iter().map(|(_, at)| *at).max().filter(|_| low.very_low.is_some());
+        let asks = self.answer.as_ref().filter(|answer| answer.by.is_some()).map(|answer| answer.at + HAS_IT);
+        let asks = asks.filter(|at| self.made.last.is_none_or(|last| last < *at)).map(|at| (at, Next::Due(Due::Again)));
         let goes_on = last.map(|last| (last.max(self.made.last.unwrap_or(last)) + CALLS_GO_ON, Next::Due(Due::Again)));
         calls
             .map(|step| {
@@ -100,6 +102,7 @@ impl Calls {
                 (at, Next::Due(Due::Step(*step)))
             })
             .chain(goes_on)
+            .chain(asks)
             .map(|(at, next)| (has_it.map_or(at, |has_it| at.max(has_it)), next))
             .collect()
     }
@@ -161,6 +164,13 @@ impl Engine {
         }
         let calls = self.state.register.calls_of_low_mut()?;
         let mut about = None;
+        if !calls.is_news(answer.by)
+            && let Some(known) =
+                calls.answer.as_mut().filter(|known| known.by.is_some() && known.by.as_ref() == answer.by)
+        {
+            // Who says again that they have it is given the time again.
+            known.at = known.at.max(answer.at);
+        }
         // That somebody else has it is news even where the wearer has answered.
         if calls.is_news(answer.by) {
             calls.answer = Some(Answered { at: answer.at, by: answer.by.cloned() });
@@ -225,7 +235,7 @@ impl Engine {
             self.state.plan.set(Job::LowCalls, turn.now + Span::minutes(LOOK_AGAIN_MIN));
             return;
         }
-        if calls.is_answered() && self.waits_for_check(turn, fresh) {
+        if calls.is_answered() && self.waits_for_check(turn) {
             return;
         }
         self.make_steps(turn, calls, &due, gravest);
@@ -288,10 +298,10 @@ impl Engine {
 
     /// A treatment is to have its check before anybody is told that nothing came of it, on a value from after it: the
     /// call waits once, and not for long.
-    fn waits_for_check(&mut self, turn: &Turn, fresh: Option<Judged>) -> bool {
+    fn waits_for_check(&mut self, turn: &Turn) -> bool {
         let Some(treated) = self.state.plan.low().and_then(|check| check.treated) else { return false };
         let check = treated.at + self.policy.recheck.low_look;
-        let before = fresh.is_some_and(|judged| judged.at <= treated.at);
+        let before = turn.judged.is_some_and(|judged| judged.at <= treated.at);
         if treated.at > turn.now || check < turn.now && !before {
             return false;
         }
