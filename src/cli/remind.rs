@@ -119,8 +119,10 @@ impl Kept {
     fn of(place: &Place) -> Result<Self, Failure> {
         let mut kept = Self { reminders: Vec::new(), waiting: Vec::new() };
         let Some(store) = Store::look(&place.state())? else { return Ok(kept) };
+        // What waits is read first: a word that is taken in between is then shown twice, and never not at all.
+        let unanswered = store.unanswered()?;
         kept.reminders = store.saved()?.and_then(|saved| saved.state).map(|state| state.reminders).unwrap_or_default();
-        for said in store.unanswered()? {
+        for said in unanswered {
             match said.what {
                 Said::Remind(asked) => kept.waiting.push(asked),
                 Said::CancelReminders { which: Some(id) } => kept.reminders.retain(|reminder| reminder.id != id),
