@@ -62,11 +62,11 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("lines", nargs="?", type=argparse.FileType(), default=sys.stdin, help="lines of replay --json")
     parser.add_argument("--seed", default="1")
-    parser.add_argument("--by-day", type=float, default=80, help="of a hundred rings, those that are answered")
+    parser.add_argument("--by-day", type=float, default=80, help="percent of rings that are answered")
     parser.add_argument("--by-night", type=float, default=54)
     parser.add_argument("--night", default="23:00-07:00", help="as wearer.night, by the clock of the lines")
     parser.add_argument("--after", type=int, nargs=2, default=(1, 10), metavar="MINUTES", help="first and last")
-    parser.add_argument("--treated", type=float, default=50, help="of a hundred answers to a high or a low")
+    parser.add_argument("--treated", type=float, default=50, help="percent of answers to a high or a low")
     options = parser.parse_args()
     drawn = [answer(json.loads(line), options) for line in options.lines]
     out = csv.writer(sys.stdout, lineterminator="\n")

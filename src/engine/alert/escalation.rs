@@ -1,6 +1,7 @@
 //! A low that nobody answers does not die quietly: it rings again, by other ways and then for other people,
-//! until somebody answers or the value is back. An answer is not a recovery: a low that stays calls others
-//! even when it was answered. Decides when and whom; what is said and how it is sent is for others.
+//! until somebody answers or the value is back. An answer is not a recovery: a low that stays calls others even when it
+//! was answered, and a very low goes on calling; that it goes on ringing too is a guarantee, in `guarantees`.
+//! Decides when and whom; what is said and how it is sent is for others.
 
 use super::Alert;
 use super::calls::{Answered, Calls, LowCalls};
