@@ -224,7 +224,7 @@ fn a_look_survives_a_kill() {
     assert_eq!(recheck.status().unwrap()["rechecks"][0]["next"], next, "the same deadline");
     let got = receiver.wait_for("recheck_high", 1);
     assert_eq!(got[0].body["what"], "prompt");
-    assert!(got[0].body["text"].as_str().unwrap().contains("a look is not a reason to add"));
+    assert!(got[0].body["text"].as_str().unwrap().contains("a check is not a reason to add"));
     assert_eq!(got.len(), 1);
 }
 
@@ -426,5 +426,5 @@ fn what_came_too_late_is_told_in_one_line() {
     let missed = wait_for("the word of what was missed", || {
         receiver.got().into_iter().find(|got| got.body["what"] == "missed" && got.answered == Some(200))
     });
-    assert_eq!(missed.body["title"].as_str().unwrap().split(',').next(), Some("While this way was down: Low: 62"));
+    assert_eq!(missed.body["title"].as_str().unwrap().split(',').next(), Some("While this way was down: Low 62"));
 }

@@ -263,13 +263,13 @@ fn odd_shapes_soften_words_and_delay_nothing() {
     let low = dip.first(What::Raised, Condition::Low);
     assert_eq!((low.doubt, low.rings), (Some(Doubt::Dip), true));
     let said = text(low, dip.engine.policy(), NOON);
-    assert!(said.title.starts_with("Low: 66"), "{said:?}");
-    assert!(said.body.contains("as a sensor does that is lain on: check with a meter"), "{said:?}");
+    assert!(said.title.starts_with("Low 66"), "{said:?}");
+    assert!(said.body.contains("If you lie on the sensor, turn over; check with a meter now."), "{said:?}");
     let very_low = dip.first(What::Raised, Condition::VeryLow);
     assert!(very_low.rings && very_low.priority == recheck::engine::effect::Priority::High);
     let (begins, _) = dip.told.iter().find(|(_, decision)| decision.condition == Condition::VeryLow).unwrap();
     assert_eq!(*begins, NOON + Span::minutes(5 * 12), "on its first reading");
-    assert!(text(very_low, dip.engine.policy(), NOON).title.starts_with("Treat now: 52"));
+    assert!(text(very_low, dip.engine.policy(), NOON).title.starts_with("Very low 52"));
 
     let mut jump = Life::new(one_sensor(), NOON);
     jump.reads(steady).reads([251, 252, 253, 254, 255]);

@@ -69,7 +69,7 @@ fn both_values_are_answered_and_what_follows() {
     let due = within.next_deadline().unwrap();
     let again = within.handle(&Event::Tick, due);
     let asked = again.iter().find(|decision| decision.rings).map(|decision| text(decision, within.policy(), due));
-    let body = "No value has come since. Measure again, and follow your plan. Next look 12:32.";
+    let body = "Measure again, and follow your plan. No value has come since; next check 12:32.";
     assert_eq!(asked.map(|asked| asked.body), Some(body.to_owned()), "{again:?}");
 }
 

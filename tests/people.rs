@@ -156,7 +156,7 @@ fn no_two_rings_in_a_row_say_the_same() {
         }
         assert!(rings > 60, "{value} {silent}: {rings}");
         let mine = &last.iter().find(|(to, _)| to.is_wearer()).unwrap().1;
-        assert!(mine.body.contains("Nobody has answered for ") && mine.body.contains("Told: Sam, "), "{mine:?}");
+        assert!(mine.body.contains("Nobody has answered for ") && mine.body.contains("(told: Sam, "), "{mine:?}");
     }
 }
 
@@ -179,11 +179,11 @@ fn whoever_is_very_low_reads_first_what_to_do() {
             policy.emergency = emergency.clone();
             let called = format!("call {}.", emergency.as_deref().unwrap_or("the emergency number"));
             let said = text(&mine, &policy, now);
-            for words in [&said.title, &said.body] {
-                let number = words.find(|c: char| c.is_ascii_digit()).unwrap();
-                assert!(words.starts_with("Treat ") && number > 5, "{words}");
-            }
-            assert!(said.body.contains(&called) && said.body.contains("48 mg/dL"), "{}", said.body);
+            // The title says the worst fact first, and then the one thing to do.
+            assert!(said.title.starts_with("Very low 48") && said.title.ends_with("Treat now"), "{}", said.title);
+            let number = said.body.find(|c: char| c.is_ascii_digit());
+            assert!(said.body.starts_with("Treat ") && number.is_none_or(|number| number > 5), "{}", said.body);
+            assert!(said.body.contains(&called), "{}", said.body);
             if matches!(to_others.reason, Reason::Unanswered { .. }) {
                 let others = text(&to_others, &policy, now);
                 assert!(others.body.contains(&called) && !others.body.contains("recheck"), "{}", others.body);
@@ -256,8 +256,8 @@ fn somebody_has_it_and_the_value_is_said_as_it_is() {
         let decision = Decision { to: Audience::Wearer, what: What::Told, ..decision };
         text(&decision, &Policy::new(Zone::UTC), at)
     };
-    assert!(said(48).title.starts_with("Sam has it, 00:23. Treat now: 48"), "{}", said(48).title);
-    assert!(said(62).title.starts_with("Sam has it, 00:23. Treat by plan: 62"), "{}", said(62).title);
+    assert!(said(48).title.starts_with("Sam has it, 00:23. Very low 48, 00:23: treat now"), "{}", said(48).title);
+    assert!(said(62).title.starts_with("Sam has it, 00:23. Low 62, 00:23: treat by plan"), "{}", said(62).title);
     let back = said(104);
     assert!(back.title.starts_with("Sam has it, 00:23. Now 104"), "{}", back.title);
     assert!(!back.body.contains("Treat"), "{}", back.body);

@@ -98,9 +98,8 @@ fn its_words_ask_and_suggest_no_dose() {
     assert_eq!(said.title, "Up 85 since 11:55: 195, rising, 13:15. Meal without a dose?");
     assert_eq!(
         said.body,
-        "195 mg/dL at 13:15, rising, +1.1 mg/dL/min. Up 85 from 110 at 11:55, and neither insulin nor food was noted \
-         since 10:55. If a dose was taken, say so with `recheck note insulin` and --at with its time. If that is not \
-         sure, follow your plan: a dose taken twice leads to a low. Asked once for this meal."
+        "If a dose was taken, note it; if that is not sure, follow your plan: a dose taken twice leads to a low. Neither \
+         insulin nor food was noted since 10:55."
     );
     assert_eq!(
         line(one, Voice::new(&policy, *at)),

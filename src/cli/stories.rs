@@ -7,7 +7,7 @@ use crate::wording::answer::answer;
 use crate::wording::text::text;
 use crate::wording::{Voice, reason};
 
-/// `14:10  ring   High: 243, rising, 14:10. Look and note`
+/// `14:10  ring   High 243, rising, 14:10. Check, and note what you did`
 pub(super) fn story(at: Timestamp, decision: &Decision, policy: &Policy) -> String {
     let voice = Voice::new(policy, at);
     let (verb, words) = match decision.what {

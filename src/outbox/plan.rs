@@ -121,7 +121,7 @@ fn goes_by_all(decision: &Decision) -> bool {
 }
 
 /// Where the values are, for somebody who sees none.
-const LOOK: &str = "Values are hidden here. Look at `recheck status`, or at the sensor's own display.";
+const LOOK: &str = "Values are hidden here. Look at the sensor's own display.";
 
 /// A text without a value.
 fn discreet(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
@@ -130,8 +130,8 @@ fn discreet(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
     }
     let title = match decision.condition {
         Condition::Low if asks_for_meter(decision) => "Check with a meter",
-        Condition::Mode if decision.what == What::Prompt => "Look and measure",
-        Condition::RecheckLow if asks_for_prick(decision) => "Prick a finger",
+        Condition::Mode if decision.what == What::Prompt => "Check, and measure",
+        Condition::RecheckLow if asks_for_prick(decision) => "Do a finger-prick",
         condition => condition.row().discreet,
     };
     Text { title: title.to_owned(), body: LOOK.to_owned() }

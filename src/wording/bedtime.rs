@@ -1,15 +1,15 @@
 //! What is said before sleep: at most five short lines, facts only. It gives no advice but to look or to scan.
 
-use super::text::{Said, capital};
+use super::text::{Parts, Said, capital};
 use super::{Voice, since};
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::bedtime::{DOSE_NAMED_HOURS, Dose, Evening, Mark, Memory};
 use crate::engine::reason::{Open, Reason};
 
 impl Said<'_> {
-    pub(super) fn bedtime(&self) -> (String, String) {
+    pub(super) fn bedtime(&self) -> Parts {
         let Reason::Bedtime { evening } = &self.decision.reason else {
-            return ("Bedtime".to_owned(), self.full_value());
+            return ("Bedtime".to_owned(), Vec::new());
         };
         let lines = [
             Some(self.value_line(evening)),
@@ -22,7 +22,7 @@ impl Said<'_> {
             }),
         ];
         let lines: Vec<String> = lines.into_iter().flatten().collect();
-        (self.bedtime_title(evening), lines.join("\n"))
+        (self.bedtime_title(evening), vec![lines.join("\n")])
     }
 
     fn bedtime_title(&self, evening: &Evening) -> String {

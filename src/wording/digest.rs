@@ -1,34 +1,23 @@
 //! What is said when quiet hours by day are over: what waited and still stands, the gravest first.
 
 use super::LINES_MAX;
+use super::body::lines;
 use super::morning::gravity;
-use super::text::{Said, fitting, text};
+use super::text::{Parts, Said, text};
 use crate::engine::alert::hours::Held;
 use crate::engine::effect::{Condition, Priority};
 use crate::engine::reason::Reason;
 
 impl Said<'_> {
-    pub(super) fn digest(&self) -> (String, String) {
+    pub(super) fn digest(&self) -> Parts {
         let Reason::Digest { held, more } = &self.decision.reason else {
-            return ("Quiet hours are over".to_owned(), self.full_value());
+            return ("Quiet hours are over".to_owned(), Vec::new());
         };
         let mut waited: Vec<(u8, String)> = held.iter().map(|held| self.waited(held)).collect();
         waited.sort_by_key(|(gravity, _)| *gravity);
-        let mut lines: Vec<String> = waited.into_iter().map(|(_, line)| line).collect();
-        let all = lines.len().saturating_add(usize::try_from(*more).unwrap_or(usize::MAX));
-        let first = lines.first().map_or("see `recheck why`", String::as_str);
-        let others = if all > 1 { format!(", and {} more", all - 1) } else { String::new() };
-        let title = fitting(&[
-            format!("While it was quiet: {first}{others}"),
-            format!("Meanwhile: {first}{others}"),
-            format!("Meanwhile: {first}"),
-            first.to_owned(),
-        ]);
-        if all > LINES_MAX {
-            lines.truncate(LINES_MAX - 1);
-            lines.push(format!("And {} more: see `recheck why`.", all - lines.len()));
-        }
-        (title, lines.join("\n"))
+        let all: Vec<String> = waited.into_iter().map(|(_, line)| line).collect();
+        let more = usize::try_from(*more).unwrap_or(usize::MAX);
+        (self.title_of_several("Meanwhile", &all, more), vec![lines(&all, LINES_MAX, more, "")])
     }
 
     /// What a ring that waited would have said, and how grave that is.

@@ -1,23 +1,23 @@
 //! What is said of what is likely to come: with the time it is likely by, and that it need not come.
 
 use super::Voice;
-use super::text::{Said, fitting};
+use super::text::{Parts, Said, fitting};
 use crate::engine::effect::Condition;
 use crate::engine::forecast::Chance;
 use crate::engine::foresee::tally::Came;
 use crate::engine::reason::{Likely, Reason};
+use crate::engine::trend::Direction;
 
 impl Said<'_> {
     /// `Likely below 70 by 03:25: now 84, falling. Follow your plan`; less likely than not: `May go below 54 by 03:25`.
-    pub(super) fn forecast(&self) -> (String, String) {
-        let value = self.value_and_direction();
+    pub(super) fn forecast(&self) -> Parts {
         let Reason::Likely(Likely { limit, by, chance, noted, .. }) = self.decision.reason.first() else {
-            return (format!("{value}, {}", self.read_at()), self.full_value());
+            return (format!("{}, {}", self.value_and_direction(), self.read_at()), Vec::new());
         };
-        let (side, action) = match self.decision.condition {
-            Condition::ForecastHigh => ("above", "Look and note"),
-            _ => ("below", "Follow your plan"),
-        };
+        let is_high = self.decision.condition == Condition::ForecastHigh;
+        let (side, action) =
+            if is_high { ("above", "Check, and note what you did") } else { ("below", "Follow your plan") };
+        let value = self.value_headed(is_high);
         let (limit, by) = (self.voice.limit(*limit), self.voice.clock(*by));
         let likely = if *chance < Chance::percent(50) { "May go" } else { "Likely" };
         let likely = format!("{likely} {side} {limit} by {by}");
@@ -26,22 +26,29 @@ impl Said<'_> {
         } else {
             fitting(&[
                 format!("{likely}: now {value}. {action}"),
-                format!("{likely}: now {value}. Look"),
+                format!("{likely}: now {value}. Check"),
                 format!("{likely}. {action}"),
             ])
         };
-        let less_sure = noted.map_or_else(String::new, |noted| {
-            format!(" Food or insulin was noted at {}: it is less sure.", self.voice.clock(noted))
-        });
-        let then = match self.decision.condition {
-            Condition::ForecastHigh => "",
-            _ => " If you treat it, say `recheck treated`: it looks again.",
-        };
-        let body = format!(
-            "{} A forecast, not a measurement: it may not come, and it may come sooner.{less_sure}{then}",
-            self.full_value()
+        let forecast = noted.map_or_else(
+            || "A forecast, not a measurement: it may not come, or come sooner.".to_owned(),
+            |noted| {
+                let noted = self.voice.clock(noted);
+                format!("A forecast, not a measurement; less sure, since food or insulin was noted {noted}.")
+            },
         );
-        (title, body)
+        let act =
+            if is_high { "Check, and note what you did." } else { "Follow your plan; if you treat it, press Treated." };
+        (title, vec![act.to_owned(), forecast])
+    }
+
+    /// The value and its direction, where that does not speak against what is likely: a rate lags behind a turn.
+    fn value_headed(&self, is_high: bool) -> String {
+        let against = |direction: Direction| if is_high { direction.falls() } else { direction.rises() };
+        match (self.decision.glucose, self.direction()) {
+            (Some(glucose), Some(direction)) if against(direction) => glucose.shown(self.voice.unit, self.limit()),
+            _ => self.value_and_direction(),
+        }
     }
 }
 

@@ -3,22 +3,14 @@
 
 use super::Voice;
 use super::since;
-use super::text::{Said, fitting, sentences};
+use super::text::{Parts, Said, fitting, sentences};
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::insulin::words;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::Condition;
-use crate::engine::outcome::{Found, Outcome};
+use crate::engine::outcome::Found;
 use crate::engine::policy::{Policy, Therapy};
 use crate::engine::reason::{Reason, Treatment};
-
-/// Levels of blood ketones and what they mean: international consensus on ketoacidosis risk, Danne 2019, table 1.
-const KETONES: &str = "Measure blood ketones. Below 0.6 mmol/L: not raised. 0.6 to 1.5: they build up, measure again in one to two hours. 1.6 to 3.0: ketoacidosis threatens, call your care team now. Above 3.0, or vomiting, stomach pain, fast breathing or drowsiness whatever they are: ketoacidosis is likely, get emergency help now.";
-
-/// What of a dose is still to come: `about half of its effect is still to come`.
-fn to_come(dose: Timestamp, policy: &Policy, now: Timestamp) -> String {
-    format!("{} of its effect is still to come", words(policy.insulin.still_to_come(now - dose)))
-}
 
 impl Said<'_> {
     /// Of a high: how long ago insulin was noted, and what of it is still to come. Where none is noted nothing is said of it,
@@ -28,7 +20,7 @@ impl Said<'_> {
         let adjusts = self.policy.therapy == Therapy::SelfAdjusting;
         let level = matches!(self.decision.condition, Condition::High | Condition::VeryHigh);
         let Some(at) = self.decision.insulin else {
-            return if adjusts && level { format!(" Mind that {UNSEEN}.") } else { String::new() };
+            return if adjusts && level { format!("Mind that {UNSEEN}.") } else { String::new() };
         };
         let after = since(at, self.voice.now);
         // A rise that nothing was noted for has its own words; a dose that still works belongs to them.
@@ -36,62 +28,52 @@ impl Said<'_> {
             return String::new();
         }
         if adjusts {
-            format!(" Insulin was last noted {after} ago; {UNSEEN}.")
+            format!("Insulin {after} ago; {UNSEEN}.")
         } else if after > self.policy.insulin.works_for() {
-            format!(" Insulin was last noted {after} ago.")
+            format!("Insulin {after} ago.")
         } else {
-            let to_come = to_come(at, self.policy, self.voice.now);
-            format!(" Insulin was last noted {after} ago: {to_come}, by an estimate.")
+            let to_come = words(self.policy.insulin.still_to_come(self.voice.now - at));
+            format!("Insulin {after} ago: {to_come} still to act (estimate).")
         }
     }
 
-    /// `High: 210, rising, 13:40. Insulin 50 min ago`, where insulin still works, and there is room.
+    /// `High 210, rising, 13:40. Insulin 50 min ago`, where insulin still works, and there is room.
     pub(super) fn high_title(&self, name: &str, value: &str) -> String {
-        let plain = format!("{name}: {value}. Look and note");
+        let plain =
+            [format!("{name} {value}. Check, and note what you did"), format!("{name} {value}. Check and note")];
         let works = |at: &Timestamp| self.voice.now - *at <= self.policy.insulin.works_for();
         match self.decision.insulin.filter(works) {
             Some(at) => {
                 let after = since(at, self.voice.now);
-                fitting(&[format!("{name}: {value}. Insulin {after} ago"), plain])
+                let [_, short] = plain;
+                fitting(&[format!("{name} {value}. Insulin {after} ago"), short])
             }
-            None => plain,
+            None => fitting(&plain),
         }
     }
 
     /// What a treated high did so far, with this person's own past beside it.
     pub(super) fn found(&self, treated: &Treatment, found: &Found) -> String {
-        let outcome = match found.outcome {
-            Outcome::ComingDown => "Coming down.",
-            Outcome::NoResponse => "No response so far.",
-            Outcome::Slow | Outcome::Down | Outcome::FallingTooFast | Outcome::Unseen => "",
-        };
-        let usual = found.usual.map_or_else(String::new, |usual| {
-            let after = since(treated.at, self.voice.now);
-            let n = usual.n;
+        let usual = found.usual.map(|usual| {
+            let (after, n) = (since(treated.at, self.voice.now), usual.n);
             format!(
                 "After your last {n} corrections it had changed by {} after {after}.",
                 changed(usual.drop, self.voice)
             )
         });
-        let ahead = found.ahead.map_or_else(String::new, |ahead| {
+        let ahead = found.ahead.map(|ahead| {
             format!("Headed for about {} by {}.", self.voice.value(ahead.value), self.voice.clock(ahead.by))
         });
-        let said = sentences(&[outcome, &usual, &ahead]);
-        if said.is_empty() { said } else { format!("{said} ") }
+        usual.or(ahead).unwrap_or_default()
     }
 
-    /// A correction that does nothing: ketones, and what gives the insulin.
-    pub(super) fn no_response(&self, treated: &Treatment, found: &Found, next: Timestamp) -> (String, String) {
+    /// A correction that does nothing: ketones, and what gives the insulin. Levels of blood ketones: international
+    /// consensus on ketoacidosis risk, Danne 2019, table 1.
+    pub(super) fn no_response(&self, treated: &Treatment) -> Parts {
         let after = since(treated.at, self.voice.now);
         let (what, look) = match self.policy.therapy {
-            Therapy::Pump | Therapy::SelfAdjusting => (
-                "site",
-                "Look at the infusion site, the tubing and the reservoir: a site that does not let insulin in looks like this. Follow your plan for one.",
-            ),
-            Therapy::Injections => (
-                "pen",
-                "Look at the pen: does a drop come, is the insulin in date, was it warm or frozen? Follow your plan for insulin that does nothing.",
-            ),
+            Therapy::Pump | Therapy::SelfAdjusting => ("set", "set, tubing and reservoir"),
+            Therapy::Injections => ("pen", "the pen (a drop, its date, heat)"),
         };
         let (value, at) = (self.value_and_direction(), self.read_at());
         let plain = self.decision.glucose.map_or_else(String::new, |glucose| self.voice.value(glucose));
@@ -100,51 +82,47 @@ impl Said<'_> {
             format!("Check ketones and {what}: {value}, {at}"),
             format!("Check ketones and {what}: {plain}, {at}"),
         ]);
-        let next = format!("Next look {}.", self.voice.clock(next));
-        let treated_then = self.treated_then(treated);
-        let found = self.found(treated, found);
-        (title, sentences(&[&self.full_value(), &treated_then, &found, KETONES, look, &next]))
+        let act = format!("Insulin may not be getting in: check ketones, and {look}.");
+        let grave = "Above 1.5 call your care team; 3.0, vomiting or drowsy: emergency help now.";
+        (title, vec![act, grave.to_owned()])
     }
 
     /// Falling so fast that a low may follow.
-    pub(super) fn falling_too_fast(&self, treated: &Treatment, found: &Found, next: Timestamp) -> (String, String) {
+    pub(super) fn falling_too_fast(&self, treated: &Treatment, found: &Found, next: Timestamp) -> Parts {
         let (value, at) = (self.value_and_direction(), self.read_at());
-        let change = self.changed_since(treated);
-        let after = since(treated.at, self.voice.now);
+        let known = format!("{value}, {at}; {}", self.since_treated(treated));
         let ahead = found.ahead.map_or_else(String::new, |ahead| {
             format!("Headed for about {} by {}.", self.voice.value(ahead.value), self.voice.clock(ahead.by))
         });
-        let next = format!("Next look {}.", self.voice.clock(next));
-        let what = "A low may follow: keep looking, and follow your plan for one.";
+        let next = self.voice.clock(next);
         (
-            format!("Look again: {value}, {at}; {change}{after}"),
-            sentences(&[&self.full_value(), &self.treated_then(treated), &ahead, what, &next]),
+            fitting(&[format!("{known}. A low may follow"), known]),
+            vec![format!("A low may follow: follow your plan for one, next check {next}."), ahead],
         )
     }
 
     /// In the small hours after an evening's treated high.
-    pub(super) fn evening_look(&self, treated: &Treatment) -> (String, String) {
+    pub(super) fn evening_look(&self, treated: &Treatment) -> Parts {
         let (value, at) = (self.value_and_direction(), self.read_at());
         let treated_at = self.voice.clock(treated.at);
         (
-            fitting(&[format!("Look: {value}, {at}. High treated {treated_at}"), format!("Look: {value}, {at}")]),
-            sentences(&[
-                &self.full_value(),
-                &format!("A high was treated at {treated_at}, and insulin taken late goes on working."),
-                "Follow your plan for the night; differs from how you feel? Check with a meter.",
-            ]),
+            fitting(&[format!("{value}, {at}. Check: high treated {treated_at}"), format!("{value}, {at}. Check")]),
+            vec![
+                "Follow your plan for the night.".to_owned(),
+                format!("A high was treated at {treated_at}, and insulin taken late goes on working."),
+            ],
         )
     }
 
     /// Two doses that work at the same time.
-    pub(super) fn stacking(&self) -> (String, String) {
+    pub(super) fn stacking(&self) -> Parts {
         let title = match &self.decision.reason {
             Reason::Stacked { earlier, later } => {
                 format!("Two doses overlap: {} and {}", self.voice.clock(*earlier), self.voice.clock(*later))
             }
             _ => "Two doses overlap".to_owned(),
         };
-        (title, stacked(&self.decision.reason, self.policy, self.voice))
+        (title, vec!["They add up: check again before anything else, and follow your plan.".to_owned()])
     }
 }
 

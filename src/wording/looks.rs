@@ -1,6 +1,6 @@
 //! What is said when something treated is looked at again, and when a high that nobody marked is asked about.
 
-use super::text::{Said, TITLE_CHARS_MAX};
+use super::text::{Parts, Said, fitting};
 use super::{Voice, since};
 use crate::domain::glucose::{Glucose, Measured};
 use crate::domain::time::Timestamp;
@@ -8,124 +8,110 @@ use crate::engine::effect::{Condition, Side};
 use crate::engine::mode::reason::Why;
 use crate::engine::outcome::{Found, Outcome};
 use crate::engine::reason::{Began, Reason, Treatment};
+use crate::engine::trend::Direction;
+
+/// A change that goes against the direction by less than this is none, in hundredths of a mg/dL: the noise of a sensor.
+const NO_CHANGE: i32 = 300;
 
 impl Said<'_> {
-    pub(super) fn recheck_high(&self) -> (String, String) {
+    pub(super) fn recheck_high(&self) -> Parts {
         let (value, at) = (self.value_and_direction(), self.read_at());
         match &self.decision.reason {
-            Reason::NotComingDown { treated, next, found, ketones: true, .. } => {
-                self.no_response(treated, found, *next)
-            }
+            Reason::NotComingDown { treated, ketones: true, .. } => self.no_response(treated),
             Reason::FallingTooFast { treated, next, found } => self.falling_too_fast(treated, found, *next),
             Reason::EveningLook { treated } => self.evening_look(treated),
             Reason::NotComingDown { treated, next, found, .. }
             | Reason::ComingDown { treated, next, found }
             | Reason::TooEarly { treated, next, found } => {
-                let after = since(treated.at, self.voice.now);
+                let next = self.voice.clock(*next);
+                let known = format!("Still high {value}, {at}");
                 (
-                    format!("Look again: {value}, {at}; {}{after}", self.changed_since(treated)),
-                    format!(
-                        "{} {}{}Insulin goes on working for hours: a look is not a reason to add. Follow your plan. Next look {}.",
-                        self.full_value(),
-                        self.treated_then(treated),
+                    fitting(&[format!("{known}; {}. Check", self.since_treated(treated)), format!("{known}. Check")]),
+                    vec![
+                        format!("Insulin works for hours: a check is not a reason to add; next check {next}."),
                         self.found(treated, found),
-                        self.voice.clock(*next)
-                    ),
+                    ],
                 )
             }
             Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
             Reason::StillHigh { since, marked, next } => {
                 let ask = if *marked {
-                    "The looks after your treatment are over and it is still high. Follow your plan; call your care team if it stays."
+                    "Still high after its checks: follow your plan, and call your care team if it stays."
                 } else {
-                    "Nothing was noted. If you treated it, say `recheck treated`. High for long, or feeling ill: check ketones."
+                    "If you treated it, press Treated; high for long or feeling ill: check ketones."
                 };
                 (
-                    format!("High since {}: {value}, {at}. Look again", self.voice.clock(*since)),
-                    format!(
-                        "{} High since {}. {ask} Asked again {}.",
-                        self.full_value(),
-                        self.voice.clock(*since),
-                        self.voice.clock(*next)
-                    ),
+                    format!("High since {}: {value}, {at}. Check again", self.voice.clock(*since)),
+                    vec![ask.to_owned(), format!("Asked again {}.", self.voice.clock(*next))],
                 )
             }
             Reason::NightOver { since, next } => self.kept_high("the morning", *since, *next),
             Reason::QuietHoursOver { since, next } => self.kept_high("the end of quiet hours", *since, *next),
             Reason::Back { treated, found } => self.back(treated, found.as_ref()),
-            _ => (format!("{value}, {at}"), self.full_value()),
+            _ => (format!("{value}, {at}"), Vec::new()),
         }
     }
 
-    fn kept_high(&self, until: &str, since: Timestamp, next: Timestamp) -> (String, String) {
+    fn kept_high(&self, until: &str, since: Timestamp, next: Timestamp) -> Parts {
         let (since, next) = (self.voice.clock(since), self.voice.clock(next));
         (
-            format!("High since {since}: {}, {}. Look now", self.value_and_direction(), self.read_at()),
-            format!("{} High since {since}, kept for {until}. Asked again {next}.", self.full_value()),
+            format!("High since {since}: {}, {}. Check now", self.value_and_direction(), self.read_at()),
+            vec![
+                "If you treat it, press Treated.".to_owned(),
+                format!("High since {since}, kept for {until}; asked again {next}."),
+            ],
         )
     }
 
-    pub(super) fn recheck_low(&self) -> (String, String) {
+    pub(super) fn recheck_low(&self) -> Parts {
         let (value, at) = (self.value_and_direction(), self.read_at());
         match &self.decision.reason {
             Reason::StillLow { treated, lowest, next } => self.still_low(treated, *lowest, *next),
             Reason::LowNobodyMarked { since, next } => (
-                format!("Still low: {value}, {at}. Treat by plan"),
-                format!(
-                    "{} Low since {}, and nothing was noted. Treat by your plan, check with a meter, then `recheck treated`. Asked again {}.",
-                    self.full_value(),
-                    self.voice.clock(*since),
-                    self.voice.clock(*next)
-                ),
+                format!("Still low {value}, {at}. Treat by plan"),
+                vec![
+                    "Treat by your plan, then press Treated; check with a meter.".to_owned(),
+                    format!("Low since {}; asked again {}.", self.voice.clock(*since), self.voice.clock(*next)),
+                ],
             ),
             Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
             Reason::MeterAgain { measured, meter, next } => self.measure_again(*measured, *meter, *next),
             Reason::Back { treated, found } => self.back(treated, found.as_ref()),
             Reason::Mode { said: Why::StillBelow { treated, limit } } => self.still_below(treated, *limit),
-            _ => (format!("{value}, {at}"), self.full_value()),
+            _ => (format!("{value}, {at}"), Vec::new()),
         }
     }
 
-    fn no_fresh(&self, treated: &Treatment, last: Option<Timestamp>, next: Timestamp) -> (String, String) {
+    fn no_fresh(&self, treated: &Treatment, last: Option<Timestamp>, next: Timestamp) -> Parts {
         let after = since(treated.at, self.voice.now);
         let known = last.map_or_else(
-            || "No reading has reached me.".to_owned(),
-            |last| format!("Nothing reached me since {}.", self.voice.clock(last)),
+            || "No reading has reached me".to_owned(),
+            |last| format!("Nothing reached me since {}", self.voice.clock(last)),
         );
         let it = if treated.told == Began::Treated { "after treating" } else { "on" };
-        let mut title = format!("No fresh reading, {after} {it}. Measure or scan");
-        if title.chars().count() > TITLE_CHARS_MAX {
-            // A cut title would end in the middle of what to do.
-            title = format!("No fresh reading, {after} {it}. Measure");
-        }
+        let title = format!("No fresh reading, {after} {it}");
         (
-            title,
-            format!(
-                "{} {}. {known} Scan the sensor or measure with a meter. Next look {}.",
-                treated.told.words(),
-                self.voice.clock(treated.at),
-                self.voice.clock(next)
-            ),
+            // A cut title would end in the middle of what to do.
+            fitting(&[format!("{title}. Measure or scan"), format!("{title}. Measure")]),
+            vec![
+                "Scan the sensor or measure with a meter.".to_owned(),
+                format!("{known}; next check {}.", self.voice.clock(next)),
+            ],
         )
     }
 
-    fn back(&self, treated: &Treatment, found: Option<&Found>) -> (String, String) {
+    fn back(&self, treated: &Treatment, found: Option<&Found>) -> Parts {
         let falls = found.is_some_and(|found| found.outcome == Outcome::FallingTooFast);
         let then = match self.decision.condition {
-            _ if falls => "A low may follow: keep looking, and follow your plan for one.",
-            Condition::RecheckHigh => "Its hourly looks are over.",
-            _ => "No more looks for this one.",
+            _ if falls => "A low may follow: keep checking, and follow your plan for one.",
+            Condition::RecheckHigh => "Over: you will hear if it changes.",
+            _ => "No more checks for this one.",
         };
-        let after = since(treated.at, self.voice.now);
+        let word = self.treated_ahead(treated).unwrap_or_else(|| self.back_word().to_owned());
+        let known = format!("{word}: {}, {}", self.value_and_direction(), self.read_at());
         (
-            format!(
-                "{}: {}, {}; {}{after}",
-                self.treated_ahead(treated).unwrap_or_else(|| self.back_word().to_owned()),
-                self.value_and_direction(),
-                self.read_at(),
-                self.changed_since(treated)
-            ),
-            format!("{} {}{then}", self.full_value(), self.treated_then(treated)),
+            fitting(&[format!("{known}; {}", self.since_treated(treated)), known]),
+            vec![then.to_owned(), self.treated_then(treated)],
         )
     }
 
@@ -139,23 +125,31 @@ impl Said<'_> {
         ahead.then(|| format!("Still above {}", self.voice.limit(limit)))
     }
 
-    /// `+12 in `, or `after ` when the value then is not known.
-    pub(super) fn changed_since(&self, treated: &Treatment) -> String {
+    /// `+12 in 15 min`, or `treated 15 min ago` where the value then is not known, or the change since speaks against
+    /// the direction there is now: two facts that seem to contradict each other help nobody.
+    pub(super) fn since_treated(&self, treated: &Treatment) -> String {
+        let after = since(treated.at, self.voice.now);
         match (treated.value, self.decision.glucose) {
-            (Some(then), Some(now)) if numbers(then, now) => format!("{} in ", self.voice.change(then, now)),
-            _ => "after ".to_owned(),
+            (Some(then), Some(now)) if numbers(then, now) && !self.against(then, now) => {
+                format!("{} in {after}", self.voice.change(then, now))
+            }
+            _ if treated.told == Began::Treated => format!("treated {after} ago"),
+            _ => format!("{after} on"),
         }
     }
 
+    /// Has it changed one way since then, and goes the other way now?
+    fn against(&self, then: Glucose, now: Glucose) -> bool {
+        let change = now.hundredths() - then.hundredths();
+        let (rises, falls) =
+            self.direction().map_or((false, false), |direction| (Direction::rises(direction), direction.falls()));
+        change <= -NO_CHANGE && rises || change >= NO_CHANGE && falls
+    }
+
+    /// `Treated 08:10 at 52.`
     pub(super) fn treated_then(&self, treated: &Treatment) -> String {
-        let change = |now: Glucose, then: Glucose| {
-            format!(" at {}: {} since", self.voice.value(then), self.voice.change(then, now))
-        };
-        let since = match (self.decision.glucose, treated.value) {
-            (Some(now), Some(then)) if numbers(then, now) => change(now, then),
-            _ => String::new(),
-        };
-        format!("{} {}{since}. ", treated.told.words(), self.voice.clock(treated.at))
+        let value = treated.value.map_or_else(String::new, |value| format!(" at {}", self.voice.value(value)));
+        format!("{} {}{value}.", treated.told.words(), self.voice.clock(treated.at))
     }
 }
 

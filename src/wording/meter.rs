@@ -1,25 +1,26 @@
 //! What is said where a meter and a sensor disagree: both values, and what follows.
 
 use super::Voice;
-use super::text::Said;
+use super::text::{Parts, Said};
 use crate::domain::glucose::Glucose;
 use crate::domain::time::Timestamp;
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 
 impl Said<'_> {
-    /// A look at a low that only a meter saw.
-    pub(super) fn measure_again(&self, measured: Timestamp, meter: Glucose, next: Timestamp) -> (String, String) {
-        let sensor = if self.decision.reading_at == Some(measured) {
-            "No value has come since.".to_owned()
+    /// A check of a low that only a meter saw.
+    pub(super) fn measure_again(&self, measured: Timestamp, meter: Glucose, next: Timestamp) -> Parts {
+        let next = self.voice.clock(next);
+        let known = if self.decision.reading_at == Some(measured) {
+            format!("No value has come since; next check {next}.")
         } else {
-            format!("The sensor says {} That does not take back what the meter said.", self.full_value())
+            let sensor = self.value_and_direction();
+            format!("The sensor says {sensor}, {}, which takes nothing back; next check {next}.", self.read_at())
         };
         let (meter, measured) = (self.voice.value(meter), self.voice.clock(measured));
-        let next = self.voice.clock(next);
         (
             format!("Measure again: your meter said {meter} at {measured}"),
-            format!("{sensor} Measure again, and follow your plan. Next look {next}."),
+            vec!["Measure again, and follow your plan.".to_owned(), known],
         )
     }
 }

@@ -4,6 +4,7 @@
 
 pub mod answer;
 mod bedtime;
+pub mod body;
 pub mod compare;
 mod digest;
 mod flood;

@@ -3,7 +3,7 @@
 
 use super::Voice;
 use super::answer::Answer;
-use super::text::Said;
+use super::text::{Parts, Said, fitting};
 use crate::domain::glucose::Glucose;
 use crate::domain::mode::Mode;
 use crate::domain::time::Timestamp;
@@ -13,11 +13,12 @@ use crate::engine::policy::Policy;
 use crate::engine::reason::{Reason, Treatment};
 
 /// What the published levels mean: a children's hospital's sick-day guideline (rch.org.au).
-const KETONES: &str = "Ketones can rise whatever the glucose: measure them. At 1.0 mmol/L or more act by your sick-day plan. At 3.0 or more, or with vomiting, drowsiness or fast breathing, it is an emergency: get help now.";
+const KETONES: &str =
+    "From 1.0 act by your sick-day plan; 3.0, vomiting, drowsy or fast breathing: emergency help now.";
 
-const SICK: &str = "Sick day: measure with a meter; do not trust the sensor alone.";
+const SICK: &str = "Measure with a meter; do not trust the sensor alone.";
 
-const DRIVING: &str = "Do not use this to decide whether you may drive. Check yourself first; local rules apply.";
+const DRIVING: &str = "Do not use this to decide whether you may drive: check yourself first; local rules apply.";
 
 /// Is a low said as one to check, because only a doubted sensor says it? One that nobody answered since it was very
 /// low is none of those.
@@ -60,13 +61,14 @@ impl Said<'_> {
     }
 
     /// `Low? 62, 02:10. Check with a meter`
-    pub(super) fn doubtful_low(&self, at: &str) -> (String, &'static str) {
+    pub(super) fn doubtful_low(&self, at: &str) -> Parts {
         let value = self.decision.glucose.map_or_else(String::new, |value| value.shown(self.voice.unit, self.limit()));
-        (format!("Low? {value}, {at}. Check with a meter"), "This low may not be one: check with a meter first.")
+        let act = "This low may not be one: check with a meter first.";
+        (format!("Low? {value}, {at}. Check with a meter"), vec![act.to_owned()])
     }
 
     /// `Caution: 78, falling, 14:10. Follow your plan`, `Do not drive yet: 84, falling, 14:10; below 90`
-    pub(super) fn caution(&self) -> (String, String) {
+    pub(super) fn caution(&self) -> Parts {
         let (value, at, mode) = (self.value_and_direction(), self.read_at(), self.decision.mode);
         let again = match (self.decision.what, &self.decision.reason) {
             (What::Repeated, Reason::NewEpisode { .. }) => "Caution again",
@@ -88,28 +90,20 @@ impl Said<'_> {
             Some(Mode::Alcohol) => "for a day after alcohol",
             Some(Mode::Sick | Mode::Doubted) | None => "by your profile",
         };
-        let below = limit.map_or_else(String::new, |limit| format!(" Below {limit}, which counts {why}."));
-        let what_to_do =
-            "Follow your plan; `recheck treated` has it look again. Differs from how you feel? Check with a meter.";
-        (title, format!("{}{below} {what_to_do}", self.full_value()))
+        let below = limit.map_or_else(String::new, |limit| format!("Below {limit} counts {why}."));
+        (title, vec!["Follow your plan; press Treated, and it is checked again.".to_owned(), below])
     }
 
     /// `Still below 90: 84, rising, 14:25; +6 in 15 min`
-    pub(super) fn still_below(&self, treated: &Treatment, limit: Glucose) -> (String, String) {
-        let after = super::since(treated.at, self.voice.now);
+    pub(super) fn still_below(&self, treated: &Treatment, limit: Glucose) -> Parts {
         let limit = self.voice.limit(limit);
+        let known = format!("Below {limit}: {}, {}", self.value_and_direction(), self.read_at());
         (
-            format!(
-                "Below {limit}: {}, {}; {}{after}",
-                self.value_and_direction(),
-                self.read_at(),
-                self.changed_since(treated)
-            ),
-            format!(
-                "{} {}Still below {limit}, and not low. Follow your plan. This was the one look at it; a low rings as ever.",
-                self.full_value(),
-                self.treated_then(treated)
-            ),
+            fitting(&[format!("{known}; {}", self.since_treated(treated)), known]),
+            vec![
+                "Not low, and not back: follow your plan.".to_owned(),
+                "This was the one check of it; a low rings as ever.".to_owned(),
+            ],
         )
     }
 
@@ -120,7 +114,7 @@ impl Said<'_> {
         if below && self.decision.mode == Some(Mode::Driving) { "Do not drive yet" } else { "Back" }
     }
 
-    /// What is added to a body while somebody drives.
+    /// What is to be known while somebody drives.
     pub(super) fn driving(&self) -> String {
         if self.decision.mode != Some(Mode::Driving) {
             return String::new();
@@ -129,64 +123,55 @@ impl Said<'_> {
         match self.decision.what {
             What::Called => {
                 let name = self.policy.name.as_deref().unwrap_or("the wearer");
-                format!(" Driving mode is on: {name} may be at the wheel.")
+                format!("Driving mode is on: {name} may be at the wheel.")
             }
             _ if !self.decision.to.is_wearer() => String::new(),
-            _ => format!(
-                " You are driving: stop as soon as you can, and do not drive on before it has been back at {limit} for 45 min. You are told. {DRIVING}"
-            ),
+            _ => format!("Stop when you can; do not drive before 45 min back at {limit}: you are told."),
         }
     }
 
-    pub(super) fn mode(&self) -> (String, String) {
+    pub(super) fn mode(&self) -> Parts {
         let Reason::Mode { said } = &self.decision.reason else {
-            return ("Modes: see `recheck mode`".to_owned(), String::new());
+            return ("Modes: see `recheck mode`".to_owned(), Vec::new());
         };
         let clock = |at: Timestamp| self.voice.clock(at);
         match said {
             Why::Look { asks, waits, next } => self.mode_look(*asks, *waits, *next),
             Why::Over { mode, at, limit } => (
                 format!("{}: this mode ended {}", title(*mode), clock(*at)),
-                format!(
-                    "{} Not over for you? `recheck mode {}` begins it again.",
+                vec![
                     still_counts(*limit, self.voice),
-                    mode.name()
-                ),
+                    format!("Not over for you: `recheck mode {}` begins it again.", mode.name()),
+                ],
             ),
             Why::Hold { until: Some(until), .. } => (
                 format!("Do not drive yet: {}, {}. Wait until {}", self.value_alone(), self.read_at(), clock(*until)),
-                format!("{} You are told then what is true. {DRIVING}", self.full_value()),
+                vec!["You are told then what is true.".to_owned(), DRIVING.to_owned()],
             ),
-            Why::Hold { limit, until: None } if self.decision.glucose.is_some() => (
-                format!(
-                    "Do not drive yet: {}, {}; below {}",
-                    self.value_and_direction(),
-                    self.read_at(),
-                    self.voice.limit(*limit)
-                ),
-                format!(
-                    "{} The wait begins when it is back at {}. {DRIVING}",
-                    self.full_value(),
-                    self.voice.limit(*limit)
-                ),
-            ),
+            Why::Hold { limit, until: None } if self.decision.glucose.is_some() => {
+                let limit = self.voice.limit(*limit);
+                (
+                    format!("Do not drive yet: {}, {}; below {limit}", self.value_and_direction(), self.read_at()),
+                    vec![format!("The wait begins when it is back at {limit}."), DRIVING.to_owned()],
+                )
+            }
             Why::Hold { .. } => (
                 "Do not drive yet: no fresh value. Use a meter".to_owned(),
-                format!("No fresh value has reached me: what it is now is not known. {DRIVING}"),
+                vec!["No fresh value has reached me: use a meter.".to_owned(), DRIVING.to_owned()],
             ),
             Why::HoldOver { limit, back } => {
                 let limit = self.voice.limit(*limit);
                 (
                     format!("45 min since {limit}: check yourself first; local rules apply"),
-                    format!("{limit} or above since {}. {} {DRIVING}", clock(*back), self.full_value()),
+                    vec![format!("{limit} or above since {}.", clock(*back)), DRIVING.to_owned()],
                 )
             }
-            _ => (format!("Modes, {}", clock(self.voice.now)), String::new()),
+            _ => (format!("Modes, {}", clock(self.voice.now)), Vec::new()),
         }
     }
 
     /// `Look before you drive on: 112, steady, 12:00`, `Sick day: 182, steady, 14:00. Use a meter`
-    fn mode_look(&self, asks: Asks, waits: bool, next: Option<Timestamp>) -> (String, String) {
+    fn mode_look(&self, asks: Asks, waits: bool, next: Option<Timestamp>) -> Parts {
         let value = match self.decision.glucose {
             Some(_) => format!("{}, {}", self.value_and_direction(), self.read_at()),
             None => "no fresh value".to_owned(),
@@ -194,19 +179,16 @@ impl Said<'_> {
         let title = match asks {
             Asks { ketones: true, .. } => format!("Check ketones: sick day; {value}"),
             Asks { driving: true, .. } if waits => format!("Do not drive yet: {value}"),
-            Asks { driving: true, .. } => format!("Look before you drive on: {value}"),
+            Asks { driving: true, .. } => format!("Check before you drive on: {value}"),
             Asks { .. } => format!("Sick day: {value}. Use a meter"),
         };
-        let now = if self.decision.glucose.is_some() { format!("{} ", self.full_value()) } else { String::new() };
-        let parts = [
-            asks.driving.then_some(DRIVING),
-            (asks.sick || asks.ketones).then_some(SICK),
-            asks.ketones.then_some(KETONES),
-            asks.ketones.then_some("Note them with `recheck note ketones`."),
-        ];
-        let said: Vec<&str> = parts.into_iter().flatten().collect();
-        let next = next.map_or_else(String::new, |next| format!(" Next look {}.", self.voice.clock(next)));
-        (title, format!("{now}{}{next}", said.join(" ")))
+        let next = next.map_or_else(String::new, |next| format!("Next check {}.", self.voice.clock(next)));
+        let parts = match asks {
+            Asks { ketones: true, .. } => vec!["Measure ketones whatever the glucose, and note them.", KETONES],
+            Asks { driving: true, .. } => vec![DRIVING],
+            Asks { .. } => vec![SICK],
+        };
+        (title, parts.into_iter().map(str::to_owned).chain([next]).collect())
     }
 
     fn value_alone(&self) -> String {

@@ -1,21 +1,16 @@
 //! What is said of readings that came in late: a line for each stretch, at most five.
 
 use super::LINES_MAX;
-use super::text::Said;
+use super::body::lines;
+use super::text::{Parts, Said};
 use crate::engine::effect::Side;
 use crate::engine::reason::PastSpan;
 
 impl Said<'_> {
-    pub(super) fn past(&self, spans: &[PastSpan], more: usize) -> (String, String) {
-        let mut lines: Vec<String> = spans.iter().map(|span| self.past_span(span)).collect();
-        let title = format!("While away: {}", lines.first().map_or("", String::as_str));
-        let said = if lines.len() + usize::from(more > 0) > LINES_MAX { LINES_MAX - 1 } else { lines.len() };
-        let left = more.saturating_add(lines.len() - said);
-        lines.truncate(said);
-        if left > 0 {
-            lines.push(format!("And {left} more."));
-        }
-        (title, format!("Readings that came in late: {}", lines.join("\n")))
+    pub(super) fn past(&self, spans: &[PastSpan], more: usize) -> Parts {
+        let all: Vec<String> = spans.iter().map(|span| self.past_span(span)).collect();
+        let title = format!("While away: {}", all.first().map_or("", String::as_str));
+        (title, vec![format!("Readings that came in late: {}", lines(&all, LINES_MAX, more, ""))])
     }
 
     /// `below 70 from 02:10 to 03:05`

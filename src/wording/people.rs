@@ -1,7 +1,7 @@
 //! What others are told, and what the wearer is told of them: who, what, since when, what to do, who else knows. No
 //! blame, no amounts, and no more than they need.
 
-use super::text::{Said, Text, capital, fitting, sentences, shortened, text};
+use super::text::{Parts, Said, Text, capital, fitting, sentences, shortened, text};
 use super::{Voice, since};
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Audience, Condition, Decision, Side, What};
@@ -12,7 +12,7 @@ use crate::engine::reason::Reason;
 const EMERGENCY: &str = "the emergency number";
 
 /// An answer is not a recovery.
-const ANSWERED: &str = "An answer does not say how it goes on.";
+const ANSWERED: &str = "Answered, which does not say how it goes on.";
 
 /// The text where values are hidden; none where the condition says enough.
 #[must_use]
@@ -28,20 +28,27 @@ pub fn discreet(decision: &Decision, policy: &Policy, now: Timestamp) -> Option<
 
 impl Said<'_> {
     /// The wearer is told that nobody has answered, or that somebody else has.
-    pub(super) fn of_answers(&self) -> (String, String) {
+    pub(super) fn of_answers(&self) -> Parts {
         match &self.decision.reason {
             Reason::StillUnanswered { since, of, told, .. } => {
                 // It says what it said first, and since when nobody has answered.
                 let first = Decision { what: What::Raised, reason: (**of).clone(), ..self.decision.clone() };
                 let Text { title, body } = text(&first, self.policy, self.voice.now);
-                (title, format!("{body} {} Say `recheck seen` when you know.", self.nobody(*since, told)))
+                let act = body.split_inclusive(". ").next().unwrap_or_default().trim().to_owned();
+                (title, vec![act, self.nobody(*since, told)])
             }
             Reason::Answered { at, by: Some(by) } => self.answered_for(by, *at),
-            _ => (format!("Answered, {}", self.read_at()), self.full_value()),
+            _ => (format!("Answered, {}", self.read_at()), Vec::new()),
         }
     }
 
-    pub(super) fn to_others(&self) -> (String, String) {
+    /// Of others each says who, what, since when and what to do.
+    pub(super) fn to_others(&self) -> Parts {
+        let (title, body) = self.said_to_others();
+        (title, vec![body])
+    }
+
+    fn said_to_others(&self) -> (String, String) {
         match (self.decision.what, &self.decision.reason) {
             (What::Called, reason) => self.called(reason),
             (What::Raised | What::Repeated, reason) => self.first_line(reason),
@@ -122,7 +129,7 @@ impl Said<'_> {
                         format!("Call {name}: nothing since {}", clock(*since)),
                     ]),
                     format!(
-                        "Nothing has come from the sensor since {}, for {}. {}What came after is not known.",
+                        "Nothing has come from the sensor since {}, for {}. {} What came after is not known.",
                         clock(*since),
                         self.lasts(*since),
                         self.last_value()
@@ -215,30 +222,28 @@ impl Said<'_> {
     }
 
     /// Somebody else has it.
-    fn answered_for(&self, by: &str, at: Timestamp) -> (String, String) {
+    fn answered_for(&self, by: &str, at: Timestamp) -> Parts {
         let (has_it, value) = (self.has_it(by, at), format!("{}, {}", self.bare_value(), self.read_at()));
         let told = match (self.decision.condition.side(), self.decision.glucose) {
             (_, None) => String::new(),
-            (Some(Side::Low), Some(_)) if self.is_very_low() => format!(". Treat now: {value}"),
-            (Some(Side::Low), Some(_)) if self.is_low() => format!(". Treat by plan: {value}"),
+            (Some(Side::Low), Some(_)) if self.is_very_low() => format!(". Very low {value}: treat now"),
+            (Some(Side::Low), Some(_)) if self.is_low() => format!(". Low {value}: treat by plan"),
             (_, Some(_)) => format!(". Now {value}"),
         };
-        let answered = format!("{} answered {}. {ANSWERED}", self.named(by), self.voice.clock(at));
         let (first, last) = match self.decision.condition.side() {
             Some(Side::Low) if self.is_low() || self.decision.glucose.is_none() => {
-                ("Treat by your plan, then `recheck treated`.", "If the value stays low, others may be called again.")
+                ("Treat by your plan, then press Treated.", "Answered, but still low: others may be called again.")
             }
-            _ => ("", ""),
+            _ => ("", "Answered, which does not say how it goes on."),
         };
-        let body = sentences(&[first, &self.full_value(), &answered, last]);
-        (fitting(&[format!("{has_it}{told}"), has_it]), body)
+        (fitting(&[format!("{has_it}{told}"), has_it]), vec![first.to_owned(), last.to_owned()])
     }
 
-    /// `Nobody has answered for 25 min, since 12:00. Called: Sam, 12:15. `
+    /// `Nobody has answered for 25 min, since 12:00 (told: Sam, 12:15).`
     pub(super) fn nobody(&self, since: Timestamp, told: &[(u8, Timestamp)]) -> String {
         let called = self.listed(told);
-        let called = if called.is_empty() { called } else { format!(" Told: {called}.") };
-        format!("Nobody has answered for {}, since {}.{called}", self.lasts(since), self.voice.clock(since))
+        let called = if called.is_empty() { called } else { format!(" (told: {called})") };
+        format!("Nobody has answered for {}, since {}{called}.", self.lasts(since), self.voice.clock(since))
     }
 
     /// Whom to call in an emergency.
@@ -251,7 +256,7 @@ impl Said<'_> {
         let name = self.wearer();
         match (self.decision.what, &self.decision.reason) {
             (What::Called, _) => (format!("Call {name} now"), self.what_to_do()),
-            (_, Reason::Answered { .. }) => self.to_others(),
+            (_, Reason::Answered { .. }) => self.said_to_others(),
             (What::Raised | What::Repeated, _) => {
                 (format!("An alert of {name}. Ask how it is"), format!("{} was told too.", capital(name)))
             }

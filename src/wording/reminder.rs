@@ -2,7 +2,7 @@
 //! time and the value.
 
 use super::Voice;
-use super::text::{Said, TITLE_CHARS_MAX, shortened_to};
+use super::text::{Parts, Said, TITLE_CHARS_MAX, shortened_to};
 use crate::domain::reminder::Only;
 use crate::engine::reason::Reason;
 use crate::engine::reminder::{Come, Reminder};
@@ -10,17 +10,17 @@ use crate::engine::trend::Rate;
 
 impl Said<'_> {
     /// `change the site`, `change the site (due 14:30)`; the words are cut, never what is known of them.
-    pub(super) fn reminder(&self) -> (String, String) {
+    pub(super) fn reminder(&self) -> Parts {
         let (come, unseen) = match &self.decision.reason {
             Reason::ReminderDue { reminder } => (reminder, false),
             Reason::ReminderUnseen { reminder } => (reminder, true),
-            _ => return ("Your reminder".to_owned(), String::new()),
+            _ => return ("Your reminder".to_owned(), Vec::new()),
         };
         let due = come.late.then(|| format!("due {}", self.voice.clock(come.due)));
         let known: Vec<String> = due.into_iter().chain(unseen.then(|| "no fresh value".to_owned())).collect();
         let tail = if known.is_empty() { String::new() } else { format!(" ({})", known.join("; ")) };
         let words = shortened_to(&come.text, TITLE_CHARS_MAX.saturating_sub(tail.chars().count()));
-        (format!("{words}{tail}"), self.reminder_body(come, unseen))
+        (format!("{words}{tail}"), vec![self.reminder_body(come, unseen)])
     }
 
     fn reminder_body(&self, come: &Come, unseen: bool) -> String {

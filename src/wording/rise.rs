@@ -1,33 +1,30 @@
 //! What is asked about a rise that nothing was noted for. It asks what was, and suggests no dose.
 
 use super::Voice;
-use super::text::{Said, fitting, sentences};
+use super::text::{Parts, Said, fitting};
 use crate::engine::reason::Reason;
 
 impl Said<'_> {
     /// `Up 85 since 12:10: 195, rising, 13:50. Meal without a dose?`
-    pub(super) fn unnoted_rise(&self) -> (String, String) {
+    pub(super) fn unnoted_rise(&self) -> Parts {
         let (Reason::UnnotedRise { from, since, none_since, .. }, Some(glucose)) =
             (&self.decision.reason, self.decision.glucose)
         else {
-            return ("A rise, and nothing was noted".to_owned(), self.full_value());
+            return ("A rise, and nothing was noted".to_owned(), Vec::new());
         };
         let (up, since) = (self.voice.change(*from, glucose), self.voice.clock(*since));
         let up = up.trim_start_matches('+');
         let (value, at) = (glucose.shown(self.voice.unit, None), self.read_at());
-        let known = format!(
-            "Up {up} from {} at {since}, and neither insulin nor food was noted since {}.",
-            self.voice.value(*from),
-            self.voice.clock(*none_since)
-        );
-        let ask = "If a dose was taken, say so with `recheck note insulin` and --at with its time. If that is not sure, \
-                   follow your plan: a dose taken twice leads to a low. Asked once for this meal.";
+        // A dose that still works is said after what to do, and matters more.
+        let known = format!("Neither insulin nor food was noted since {}.", self.voice.clock(*none_since));
+        let ask =
+            "If a dose was taken, note it; if that is not sure, follow your plan: a dose taken twice leads to a low.";
         let title = fitting(&[
             format!("Up {up} since {since}: {}, {at}. Meal without a dose?", self.value_and_direction()),
             format!("Up {up} since {since}: {value}, {at}. Meal without a dose?"),
             format!("Up {up} since {since}: {value}. Meal without a dose?"),
         ]);
-        (title, sentences(&[&self.full_value(), &known, ask]))
+        (title, vec![ask.to_owned(), self.insulin(), known])
     }
 }
 

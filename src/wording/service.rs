@@ -1,22 +1,23 @@
 //! What is said of levels that are switched off: which, since when, and the wearer's own reason.
 
-use super::text::{Said, capital, fitting};
+use super::body::lines;
+use super::text::{Parts, Said, capital, fitting};
 use super::{LINES_MAX, Voice};
 use crate::engine::reason::Reason;
 use crate::engine::service::OffBecause;
 
 impl Said<'_> {
-    pub(super) fn switched_off(&self) -> (String, String) {
+    pub(super) fn switched_off(&self) -> Parts {
         let Reason::SwitchedOff { levels } = &self.decision.reason else {
-            return ("A level is switched off".to_owned(), String::new());
+            return ("A level is switched off".to_owned(), Vec::new());
         };
-        let lines: Vec<String> = levels.iter().map(|level| sentence(level, self.voice)).collect();
-        let Some(first) = levels.first() else { return ("A level is switched off".to_owned(), String::new()) };
+        let all: Vec<String> = levels.iter().map(|level| sentence(level, self.voice)).collect();
+        let Some(first) = levels.first() else { return ("A level is switched off".to_owned(), Vec::new()) };
         let short = format!("{} is switched off since {}", name(first), day(first, self.voice));
         let others = if levels.len() > 1 { format!(", and {} more", levels.len() - 1) } else { String::new() };
         let title = fitting(&[format!("{short}{}{others}", because(first)), format!("{short}{others}"), short]);
-        let told: Vec<String> = lines.into_iter().take(LINES_MAX - 1).collect();
-        (title, format!("{}\nAs it should be? Else change `rings` of that level in the settings.", told.join("\n")))
+        let change = "As it should be? Else change `rings` of that level in the settings.";
+        (title, vec![lines(&all, LINES_MAX, 0, change)])
     }
 }
 

@@ -1,21 +1,26 @@
 //! What a decision that rings says: a title short enough for a wrist, and a body.
 //!
-//! A title holds at most 60 characters: worst fact first, the clock time of the reading, one action.
-//! For very low the action comes first (a person in trouble acts, and does not read).
+//! A title holds at most 60 characters: the worst fact that is true now, the value, the direction, the clock time, and
+//! then one thing to do. A body is what to do and the one fact that matters most ([`super::body`]).
 
 use super::Voice;
+use super::body::body;
+use crate::domain::mode::Mode;
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Decision, What};
 use crate::engine::event::Cause;
+use crate::engine::mode::profile::Profile;
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 use crate::engine::trend::Direction;
-use std::borrow::Cow;
 
 /// Longest title, in characters: what a wrist shows at a glance.
 pub const TITLE_CHARS_MAX: usize = 60;
 
-const UNSURE: &str = "Differs from how you feel? Check with a meter.";
+const UNSURE: &str = "If that does not match how you feel, do a finger-prick.";
+
+/// A title, and the sentences of a body: what to do first, then what matters most.
+pub(super) type Parts = (String, Vec<String>);
 
 /// What a message says.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,7 +36,7 @@ pub struct Text {
 pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
     let voice = Voice::new(policy, now);
     let said = Said { voice, decision, policy };
-    let (title, body) = match decision.condition {
+    let (title, parts) = match decision.condition {
         _ if !decision.to.is_wearer() => said.to_others(),
         _ if matches!(decision.reason, Reason::StillUnanswered { .. } | Reason::Answered { .. }) => said.of_answers(),
         Condition::VeryLow | Condition::Low | Condition::High | Condition::VeryHigh => said.level(),
@@ -53,10 +58,10 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::OutOfService => said.switched_off(),
         Condition::Reminder => said.reminder(),
     };
-    Text {
-        title: shortened(&title),
-        body: format!("{body}{}{}{}{}", said.insulin(), said.after_low(), said.doubt(), said.driving()),
-    }
+    let parts = said.in_order(parts);
+    // Whoever is called has the time to read, and nothing else to look at.
+    let body = if decision.to.is_wearer() { body(&parts) } else { sentences(&parts) };
+    Text { title: shortened(&title), body }
 }
 
 /// Cut at a word where that leaves most of the title.
@@ -82,8 +87,8 @@ pub(super) fn fitting(titles: &[String]) -> String {
 }
 
 /// Those that say something, one after another.
-pub(super) fn sentences(all: &[&str]) -> String {
-    let said: Vec<&str> = all.iter().map(|one| one.trim()).filter(|one| !one.is_empty()).collect();
+pub(super) fn sentences(all: &[impl AsRef<str>]) -> String {
+    let said: Vec<&str> = all.iter().map(|one| one.as_ref().trim()).filter(|one| !one.is_empty()).collect();
     said.join(" ")
 }
 
@@ -135,80 +140,105 @@ impl Said<'_> {
         format!("{} {} at {}{rate}.", glucose.shown(self.voice.unit, limit), self.voice.unit.name(), self.read_at())
     }
 
-    fn level(&self) -> (String, String) {
-        let (value, at) = (self.value_and_direction(), self.read_at());
-        let (title, what_to_do): (String, Cow<'static, str>) = match self.decision.condition {
-            // One that has risen above its limit since is said as what it is now.
-            Condition::VeryLow if self.is_very_low() => (
-                format!("Treat now: {}{value}, {at}", self.anew("again ", "still ").unwrap_or_default()),
-                format!(
-                    "Treat by your plan now, then `recheck treated`. If you cannot swallow or feel faint, call {}.",
-                    self.emergency()
-                )
-                .into(),
-            ),
-            Condition::Low if self.is_only_doubted() => {
-                let (title, what_to_do) = self.doubtful_low(&at);
-                (title, what_to_do.into())
-            }
-            Condition::VeryLow | Condition::Low => (
-                format!("{}: {value}, {at}. Treat by your plan", self.anew("Low again", "Still low").unwrap_or("Low")),
-                "Treat by your plan, then `recheck treated`: it looks again.".into(),
-            ),
-            Condition::VeryHigh | Condition::High if self.decision.doubt.is_some() => {
-                (self.doubtful_high(&value, &at), "Check with a meter before you do anything about it.".into())
-            }
-            Condition::VeryHigh | Condition::High if self.decision.after_low.is_some() => {
-                let (title, what_to_do) = self.rebound(&value, &at);
-                (title, what_to_do.into())
-            }
-            Condition::VeryHigh => (
-                self.high_title(
-                    self.anew("Very high again", "Still very high").unwrap_or("Very high"),
-                    &format!("{value}, {at}"),
-                ),
-                "Follow your plan and note what you do. Very high for two hours, or feeling ill: check ketones.".into(),
-            ),
-            _ => (
-                self.high_title(self.anew("High again", "Still high").unwrap_or("High"), &format!("{value}, {at}")),
-                "If you treat it, say `recheck treated`: it looks again.".into(),
-            ),
-        };
-        let value = self.full_value();
-        let (facts, then) = match &self.decision.reason {
-            Reason::BeyondLimit { limit, .. }
-            | Reason::NewEpisode { limit, .. }
-            | Reason::NoLongerWorse { limit, .. } => {
-                let is_low = matches!(self.decision.condition, Condition::VeryLow | Condition::Low);
-                let side = if is_low { "Below" } else { "Above" };
-                (format!("{value} {side} {}.", self.voice.limit(*limit)), UNSURE)
-            }
-            Reason::StillBeyond { silent_since, .. } => {
-                let silent = self.voice.clock(*silent_since);
-                (format!("Nothing reached me between {silent} and {at}. {value}"), UNSURE)
-            }
-            Reason::LowLasts { answered: Some(at), by, .. } => {
-                let who =
-                    by.as_deref().map_or_else(|| "Answered".to_owned(), |name| format!("{} answered", capital(name)));
-                (sentences(&[&value, &format!("{who} {}, and still low.", self.voice.clock(*at))]), "")
-            }
-            Reason::Unanswered { since, told, .. } => {
-                (sentences(&[&value, &self.nobody(*since, told)]), "Then say `recheck seen`, or press the button.")
-            }
-            _ => (value, UNSURE),
-        };
-        // Whoever is very low acts, and does not read: no number stands before what to do.
-        let acts = self.decision.condition == Condition::VeryLow && self.is_very_low();
-        let body = if acts { [&*what_to_do, then, &facts] } else { [&*facts, &*what_to_do, then] };
-        (title, sentences(&body))
+    /// What to do comes first; whoever drives, or has a sensor in doubt, is told that next.
+    fn in_order(&self, mut parts: Vec<String>) -> Vec<String> {
+        let rest = parts.split_off(parts.len().min(1));
+        parts.extend([self.driving(), self.doubt()]);
+        parts.extend(rest);
+        parts.extend([self.after_low(), self.insulin()]);
+        parts
     }
 
-    /// What a ring is after the first: a new episode, or the same.
-    fn anew(&self, again: &'static str, still: &'static str) -> Option<&'static str> {
+    fn level(&self) -> Parts {
+        let (value, at) = (self.value_and_direction(), self.read_at());
+        let is_high = matches!(self.decision.condition, Condition::VeryHigh | Condition::High);
+        match self.decision.condition {
+            // One that has risen above its limit since is said as what it is now.
+            Condition::VeryLow if self.is_very_low() => {
+                (format!("{} {value}, {at}. Treat now", self.named_anew("Very low")), self.treat_now())
+            }
+            Condition::Low if self.is_only_doubted() => self.doubtful_low(&at),
+            Condition::VeryLow | Condition::Low => {
+                let lows = [". Treat by your plan", ". Treat by plan"];
+                let name = self.named_anew("Low");
+                (fitting(&lows.map(|act| format!("{name} {value}, {at}{act}"))), self.treat_by_plan())
+            }
+            _ if is_high && self.decision.doubt.is_some() => (
+                self.doubtful_high(&value, &at),
+                vec!["Check with a meter before you do anything about it.".to_owned(), self.since_silence()],
+            ),
+            _ if is_high && self.decision.after_low.is_some() => self.rebound(&value, &at),
+            Condition::VeryHigh => (
+                self.high_title(&self.named_anew("Very high"), &format!("{value}, {at}")),
+                vec![
+                    "Follow your plan, then press Treated; very high for two hours or feeling ill: check ketones."
+                        .to_owned(),
+                    self.since_silence(),
+                ],
+            ),
+            _ => (
+                self.high_title(&self.named_anew("High"), &format!("{value}, {at}")),
+                vec!["If you treat it, press Treated, and it is checked again.".to_owned(), self.since_silence()],
+            ),
+        }
+    }
+
+    /// Whoever is very low acts, and does not read: no number stands before what to do.
+    fn treat_now(&self) -> Vec<String> {
+        let (known, emergency) = (self.what_happened(), self.emergency());
+        let act = if known.is_empty() {
+            "Treat by your plan now, then press Treated; finger-prick when you can.".to_owned()
+        } else {
+            format!("Treat by your plan now; faint or cannot swallow: call {emergency}.")
+        };
+        vec![act, known, format!("If you feel faint or cannot swallow, call {emergency}.")]
+    }
+
+    fn treat_by_plan(&self) -> Vec<String> {
+        // Whoever does not feel lows is not asked how they feel.
+        let (act, unsure) = if self.feels_no_lows() {
+            ("Treat by your plan, then press Treated; finger-prick when you can.", "")
+        } else {
+            ("Treat by your plan, then press Treated.", UNSURE)
+        };
+        vec![act.to_owned(), self.what_happened(), unsure.to_owned()]
+    }
+
+    /// What is to be known of a low beside its value: who answered, or that nobody did, or that nothing came.
+    fn what_happened(&self) -> String {
+        match &self.decision.reason {
+            Reason::LowLasts { answered: Some(at), by, .. } => {
+                let who = by.as_deref().map_or_else(|| "You".to_owned(), capital);
+                let value = self.decision.glucose.map_or_else(String::new, |value| value.shown(self.voice.unit, None));
+                let rises = self.direction().is_some_and(Direction::rises);
+                let how = if rises { "" } else { ", not rising" };
+                format!("{who} answered {}; still {value}{how}.", self.voice.clock(*at))
+            }
+            Reason::Unanswered { since, told, .. } => self.nobody(*since, told),
+            _ => self.since_silence(),
+        }
+    }
+
+    fn since_silence(&self) -> String {
+        match &self.decision.reason {
+            Reason::StillBeyond { silent_since, .. } => {
+                format!("Nothing reached me between {} and {}.", self.voice.clock(*silent_since), self.read_at())
+            }
+            _ => String::new(),
+        }
+    }
+
+    /// Are lows not felt, by the settings or because of a mode?
+    fn feels_no_lows(&self) -> bool {
+        self.policy.profiles.contains(&Profile::ImpairedAwareness) || self.decision.mode == Some(Mode::Alcohol)
+    }
+
+    /// `Low`, and after the first ring `Still low`, or `Low again:` for a new episode.
+    fn named_anew(&self, name: &str) -> String {
         match (self.decision.what, &self.decision.reason) {
-            (What::Repeated, Reason::NewEpisode { .. }) => Some(again),
-            (What::Repeated | What::Escalated, _) => Some(still),
-            _ => None,
+            (What::Repeated, Reason::NewEpisode { .. }) => format!("{name} again:"),
+            (What::Repeated | What::Escalated, _) => format!("Still {}", name.to_lowercase()),
+            _ => name.to_owned(),
         }
     }
 
@@ -217,21 +247,24 @@ impl Said<'_> {
         self.decision.glucose.is_some_and(|glucose| glucose.hundredths() < limit)
     }
 
-    fn channels(&self) -> (String, String) {
+    fn channels(&self) -> Parts {
         match &self.decision.reason {
             Reason::ChannelsFail { working: 0, words } => (
                 "Nothing can reach you. See `recheck status`".to_owned(),
-                format!("No way to reach you works: {}. Alerts are only in the log until one does.", listed(words)),
+                vec![
+                    "No channel works: alerts are only in the log until one does.".to_owned(),
+                    format!("{}.", listed(words)),
+                ],
             ),
             Reason::ChannelsFail { words, .. } => (
                 "A way to reach you fails. See `recheck status`".to_owned(),
-                format!("{}. Alerts go out by the others.", listed(words)),
+                vec!["Alerts go out by the others.".to_owned(), format!("{}.", listed(words))],
             ),
-            _ => ("All ways to reach you work again".to_owned(), String::new()),
+            _ => ("All ways to reach you work again".to_owned(), Vec::new()),
         }
     }
 
-    fn told(&self) -> (String, String) {
+    fn told(&self) -> Parts {
         match &self.decision.reason {
             Reason::Past { spans, more } => self.past(spans, *more),
             Reason::Unwatched { from, to, cause } => {
@@ -241,15 +274,12 @@ impl Said<'_> {
                     Cause::Slept => "the computer slept",
                 };
                 let (from, to) = (self.voice.clock(*from), self.voice.clock(*to));
-                (
-                    fitting(&[
-                        format!("Not watching {from}-{to}. Look at your glucose"),
-                        format!("Not watching {from}-{to}"),
-                    ]),
-                    format!(
-                        "Nobody was watching from {from} to {to}: {why}. What happened meanwhile shows when readings arrive."
-                    ),
-                )
+                let title = fitting(&[
+                    format!("Not watching {from}-{to}. Look at your glucose"),
+                    format!("Not watching {from}-{to}"),
+                ]);
+                let why = format!("Nobody was watching from {from} to {to}: {why}.");
+                (title, vec![why, "What happened meanwhile shows when readings arrive.".to_owned()])
             }
             Reason::DiaryLineRefused { words, more } => {
                 let (title, more) = match more {
@@ -259,8 +289,8 @@ impl Said<'_> {
                         format!("; and {more} more"),
                     ),
                 };
-                let hint = "Nothing follows from it. Correct the line in the file, or say it with `recheck note` or `recheck treated`.";
-                (title, format!("{words}{more}. {hint}"))
+                // What is wrong with it may be long, and is said in any case.
+                (title, vec![format!("{words}{more}. Correct the line, or say it with `recheck note`.")])
             }
             Reason::DiaryLineAsks { whence, at, open } => {
                 let at = self.voice.clock(*at);
@@ -277,16 +307,17 @@ impl Said<'_> {
                 };
                 (
                     format!("Treated {at}: high or low? Say which"),
-                    format!(
-                        "{whence}: treated, and {could}. Nothing follows from it. Say `recheck treated high` or `recheck treated low`, with --at and its time, or write which in the diary."
-                    ),
+                    vec![
+                        format!("Write which in the diary, or say `recheck treated high --at {at}` or low."),
+                        format!("{whence}: treated, and {could}."),
+                    ],
                 )
             }
-            _ => ("Noted".to_owned(), String::new()),
+            _ => ("Noted".to_owned(), Vec::new()),
         }
     }
 }
 
 fn listed(words: &[String]) -> String {
-    if words.is_empty() { "none is set up".to_owned() } else { words.join("; ") }
+    if words.is_empty() { "None is set up".to_owned() } else { words.join("; ") }
 }

@@ -40,7 +40,7 @@ fn a_full_disk_does_not_silence_the_alert() {
     wait_for("the disk to be full", || full.exists().then_some(()));
     recheck.drop_a_low();
     let got = receiver.wait_for("low", 1);
-    assert!(got[0].body["title"].as_str().unwrap().starts_with("Low: 62"));
+    assert!(got[0].body["title"].as_str().unwrap().starts_with("Low 62"));
     wait_for("the word of trouble", || {
         receiver
             .got()
