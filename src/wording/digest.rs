@@ -8,6 +8,11 @@ use crate::engine::alert::hours::Held;
 use crate::engine::effect::{Condition, Priority};
 use crate::engine::reason::Reason;
 
+/// Of several titles the facts: what to do first stands in the one above them.
+pub(super) fn facts(titles: &[String]) -> Vec<String> {
+    titles.iter().map(|title| title.split(". ").next().unwrap_or_default().to_owned()).collect()
+}
+
 impl Said<'_> {
     pub(super) fn digest(&self) -> Parts {
         let Reason::Digest { held, more } = &self.decision.reason else {
@@ -17,7 +22,7 @@ impl Said<'_> {
         waited.sort_by_key(|(gravity, _)| *gravity);
         let all: Vec<String> = waited.into_iter().map(|(_, line)| line).collect();
         let more = usize::try_from(*more).unwrap_or(usize::MAX);
-        (self.title_of_several("Meanwhile", &all, more), vec![lines(&all, LINES_MAX, more, "")])
+        (self.title_of_several("Meanwhile", &all, more), vec![lines(&facts(&all), LINES_MAX, more, "")])
     }
 
     /// What a ring that waited would have said, and how grave that is.

@@ -1,6 +1,7 @@
 //! What is said of a flood: how many alerts, which was the first, and which did not ring by themselves.
 
 use super::body::lines;
+use super::digest::facts;
 use super::text::{Parts, Said, fitting};
 use super::{LINES_MAX, since};
 use crate::domain::time::Span;
@@ -36,7 +37,7 @@ impl Said<'_> {
     /// A line for each that there is room for, and one that ends them.
     fn those(&self, held: &[Held], more: u32, end: &str) -> String {
         let all: Vec<String> = held.iter().map(|held| self.waited(held).1).collect();
-        lines(&all, LINES_MAX, usize::try_from(more).unwrap_or(usize::MAX), end)
+        lines(&facts(&all), LINES_MAX, usize::try_from(more).unwrap_or(usize::MAX), end)
     }
 
     /// What a flood began with: `no readings since 02:10`, `very high, 02:10`.

@@ -207,7 +207,9 @@ pub(super) fn answer(said: &Why, decision: &Decision, policy: &Policy, now: Time
             let below = limit.map_or_else(String::new, |limit| voice.limit(limit));
             let what = match (mode, after) {
                 (Mode::Driving, _) => {
-                    format!("Below {below} rings and calls nobody; a look is asked for every two hours. {DRIVING}")
+                    let drive =
+                        "Do not use this to decide whether you may drive. Check yourself first; local rules apply.";
+                    format!("Below {below} rings and calls nobody; a check is asked for every two hours. {drive}")
                 }
                 (Mode::Exercise, Some(after)) => {
                     format!(

@@ -2,6 +2,7 @@
 
 use super::LINES_MAX;
 use super::body::lines;
+use super::digest::facts;
 use super::text::{Parts, Said, fitting};
 use crate::engine::effect::Condition;
 use crate::engine::morning::Stretch;
@@ -24,7 +25,7 @@ impl Said<'_> {
             1 => "It rang once.".to_owned(),
             _ => format!("It rang {rings} times."),
         };
-        (self.title_of_several("Last night", &all, more), vec![lines(&all, LINES_MAX, more, &rang)])
+        (self.title_of_several("Last night", &all, more), vec![lines(&facts(&all), LINES_MAX, more, &rang)])
     }
 
     /// The value now, and the first of several things; what there is no room for is counted.

@@ -128,12 +128,15 @@ impl Said<'_> {
                         format!("Call {name}: nothing since {}, last {value}", clock(*since)),
                         format!("Call {name}: nothing since {}", clock(*since)),
                     ]),
-                    format!(
-                        "Nothing has come from the sensor since {}, for {}. {} What came after is not known.",
-                        clock(*since),
-                        self.lasts(*since),
-                        self.last_value()
-                    ),
+                    sentences(&[
+                        format!(
+                            "Nothing has come from the sensor since {}, for {}.",
+                            clock(*since),
+                            self.lasts(*since)
+                        ),
+                        self.last_value(),
+                        "What came after is not known.".to_owned(),
+                    ]),
                 )
             }
             Reason::Unreadable { since, .. } | Reason::Absurd { since, .. } => (
@@ -167,7 +170,8 @@ impl Said<'_> {
                 self.voice.clock(*silent_since)
             ),
             Reason::NothingReached { since: Some(since), .. } => {
-                format!("Nothing has come from the sensor since {}. {}", self.voice.clock(*since), self.last_value())
+                let nothing = format!("Nothing has come from the sensor since {}.", self.voice.clock(*since));
+                sentences(&[nothing, self.last_value()])
             }
             Reason::NothingReached { since: None, .. } => "No reading has come since watching began.".to_owned(),
             Reason::Unreadable { since, .. } | Reason::Absurd { since, .. } => {

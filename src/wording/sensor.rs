@@ -21,7 +21,12 @@ impl Said<'_> {
             Reason::NothingReached { since: Some(since), .. } => (
                 format!("Nothing reached me since {}. Check the sensor", self.voice.clock(*since)),
                 "Check sensor, phone and export.".to_owned(),
-                self.last_value(),
+                match self.last_value() {
+                    unknown if unknown.is_empty() => {
+                        format!("What came after {} is not known.", self.voice.clock(*since))
+                    }
+                    value => value,
+                },
             ),
             Reason::NothingReached { since: None, .. } => (
                 "Nothing has reached me yet. Check the export".to_owned(),

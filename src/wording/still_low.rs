@@ -29,7 +29,7 @@ impl Said<'_> {
             );
         }
         let rises = self.direction().is_some_and(Direction::rises);
-        let prick = lowest.is_some_and(|lowest| lowest.prick);
+        let prick = self.is_very_low() || lowest.is_some_and(|lowest| lowest.prick);
         let again = if treated.told == Began::Treated { "Treat again" } else { "Treat" };
         let how = if self.is_very_low() { "very low" } else { "low" };
         let bare = self.decision.glucose.map_or_else(String::new, |value| value.shown(self.voice.unit, self.limit()));
