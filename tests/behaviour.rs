@@ -10,7 +10,8 @@
 //! `10:00-11:00 every 5m doubles 120 to 180` (each again two minutes later); `10:00 reads 120 from 1` (the
 //! second source by name); `08:00 brings 02:10-03:05 at 60` (late readings, one batch);
 //! `10:00 treated [high|low|NUMBER] [at 09:50] [look 60m]`, `10:00 notes insulin|long-acting|carbohydrate|symptoms|text`,
-//! `10:00 notes scan|sensor-start|sensor-stop|exercise|ketones`, `10:00 trusts 248|all|source 1`, `10:00 quiet 30m [CONDITION]`,
+//! `10:00 notes scan|sensor-start|sensor-stop|exercise|ketones`, `10:00 notes insulin:4|ketones:large|symptoms:vomiting
+//! [at 09:50]`, `10:00 trusts 248|all|source 1`, `10:00 quiet 30m [CONDITION]`,
 //! `10:00 mode driving|exercise|alcohol|sick|doubted [2h]`, `10:00 mode off [driving]`,
 //! `10:00 meter 142`, `10:00 seen [NUMBER|by NAME]`; `10:00 refused 3`, `10:00 lost [from 1]`, `10:00 odd file`, `10:00 channels 0 failing`,
 //! `10:00 channels 1`, `10:00 unwatched 09:00 slept|stopped|killed`, `10:00 settings KEY=VALUE`,
@@ -40,6 +41,7 @@ use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use recheck::engine::reason::Reason;
 use recheck::engine::{Engine, State};
+use recheck::formats::noted;
 use recheck::wording::text::text;
 use std::collections::BTreeSet;
 use std::fs;
@@ -207,7 +209,8 @@ impl Life {
             ["trusts", "source", source] => Event::Trust(Trusted::Source(SourceId(source.parse().unwrap()))),
             ["trusts", value] => Event::Trust(Trusted::Near(glucose(value))),
             ["treated", rest @ ..] => treated(at, rest),
-            ["notes", kind] => Event::Noted(Note { at, kind: note(kind), words: String::new() }),
+            ["notes", kind] => Event::Noted(note_of(at, kind)),
+            ["notes", kind, "at", then] => Event::Noted(note_of(time(then), kind)),
             ["meter", value] => Event::Noted(Note { at, kind: Kind::Meter(glucose(value)), words: String::new() }),
             ["amends" | "deletes" | "restores", ..] => self.amends(&words),
             ["seen"] => Event::Seen { which: None, until: None, by: None },
@@ -286,7 +289,7 @@ impl Life {
                 _ => treatment(at, Some(Excursion::Low)),
             },
             ["meter"] => self.diary.iter().find(|note| note.at == at).unwrap().clone(),
-            [kind] => Note { at, kind: note(kind), words: String::new() },
+            [kind] => note_of(at, kind),
             other => panic!("a timeline does not know: {other:?}"),
         };
         let known = self.diary.iter().position(|note| *note == named);
@@ -294,7 +297,7 @@ impl Life {
             ("deletes", _) => None,
             ("restores", _) => Some(named.clone()),
             ("amends", ["to", then]) => Some(Note { at: time(then), ..named.clone() }),
-            ("amends", ["into", kind]) => Some(Note { kind: note(kind), words: "amended".to_owned(), ..named.clone() }),
+            ("amends", ["into", kind]) => Some(Note { words: "amended".to_owned(), ..note_of(named.at, kind) }),
             other => panic!("a timeline does not know: {other:?}"),
         };
         let was = known.map(|known| self.diary.remove(known));
@@ -426,7 +429,7 @@ fn writes(at: Timestamp, words: &[&str]) -> Event {
         },
         ["seen"] => Event::Seen { which: None, until: Some(when), by: None },
         ["seen", "by", name] => seen_by(name, Some(when)),
-        [kind] => Event::Noted(Note { at: when, kind: note(kind), words: String::new() }),
+        [kind] => Event::Noted(note_of(when, kind)),
         _ => panic!("a timeline does not know: {words:?}"),
     };
     Event::Written { said: Box::new(said), whence: "diary.csv: line 3".to_owned() }
@@ -434,6 +437,16 @@ fn writes(at: Timestamp, words: &[&str]) -> Event {
 
 fn seen_by(name: &str, until: Option<Timestamp>) -> Event {
     Event::Seen { which: None, until, by: Some(name.to_owned()) }
+}
+
+/// A note of a kind, with how much after a colon: `insulin:4`, `ketones:large`; of symptoms, which: `symptoms:stomach_pain`.
+fn note_of(at: Timestamp, told: &str) -> Note {
+    let Some((kind, amount)) = told.split_once(':') else { return Note { at, kind: note(told), words: String::new() } };
+    let words = amount.replace('_', " ");
+    let told = noted::Told { kind, amount, unit: "", words: &words };
+    let kind = noted::kind_of(&told, Unit::MgDl).unwrap();
+    let words = if kind.has_amount() { String::new() } else { words };
+    Note { at, kind, words }
 }
 
 fn note(kind: &str) -> Kind {

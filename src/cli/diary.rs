@@ -1,8 +1,9 @@
 //! `recheck diary`: what is noted, and its care: a line is amended, deleted, or brought back, and what it said
 //! before is kept.
 
+use super::kind::kind_of;
 use super::print::{Failure, folded, line};
-use super::say::{kind_of, noted_at, say};
+use super::say::{noted_at, say};
 use super::zone::midnight;
 use super::{Place, open_store};
 use crate::config::words::span;

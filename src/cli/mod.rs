@@ -9,6 +9,7 @@ mod demo;
 mod diary;
 mod exclude;
 mod inspect;
+mod kind;
 mod mode;
 mod print;
 mod remind;

@@ -1,20 +1,19 @@
 //! `seen`, `treated`, `note`: what the wearer says. It is kept first; then the daemon, if one runs, is
 //! woken and asked what it understood.
 
+use super::kind::kind_of;
 use super::print::{ASKED_BACK, Failure, folded, line};
 use super::{Place, open_store};
 use crate::config::words::{SPAN_EXPECTED, span};
 use crate::daemon::{clock, control};
-use crate::domain::a1c::A1cUnit;
-use crate::domain::diary::{Amount, Kind, Note};
-use crate::domain::glucose::Unit;
+use crate::domain::diary::{Kind, Note};
 use crate::domain::local::TimeOfDay;
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
 use crate::engine::effect::{Condition, Id, Side};
 use crate::engine::event::{Trusted, Which};
-use crate::formats::diary::{self, KINDS, NotANote, Part, Told};
+use crate::formats::noted::{self, Told};
 use crate::formats::stamp::{Read, Stamp};
 use crate::store::Store;
 use crate::store::inbox::Said;
@@ -134,7 +133,7 @@ pub(super) fn trust(place: &Place, which: &str) -> Result<ExitCode, Failure> {
         (_, Some(number)) => Trusted::Source(SourceId(number)),
         // Of two signals the nearest counts: a value in the other unit would choose the wrong one.
         (value, None) => {
-            let near = diary::meter(&Told { amount: value, ..Told::default() }, unit);
+            let near = noted::meter(&Told { amount: value, ..Told::default() }, unit);
             Trusted::Near(near.map_err(|wrong| {
                 Failure::new(format!("\"{value}\" is no source, and not {}", wrong.expected))
                     .hint(format!("say all, a value, or one of: {}", names.join(", ")))
@@ -162,54 +161,6 @@ pub(super) fn say(folder: &Path, said: &Said) -> Result<ExitCode, Failure> {
     }
     line("Kept, but recheck has not answered yet. See `recheck status`.");
     Ok(ExitCode::SUCCESS)
-}
-
-/// The kind with its amount, and the words that are left. How much may stand first among the words, and its
-/// unit with it or after it: `4 U`, `15g`, `142 mg/dL`.
-pub(super) fn kind_of<'a>(kind: &str, words: &'a [String], unit: Unit) -> Result<(Kind, &'a [String]), Failure> {
-    let first = words.first().map_or("", String::as_str);
-    let (number, with_it) = first.split_at(first.find(|c| !matches!(c, '0'..='9' | '.' | ',')).unwrap_or(first.len()));
-    let second = words.get(1).map(String::as_str).filter(|word| with_it.is_empty() && is_unit(word));
-    let has_amount = match kind.to_lowercase().as_str() {
-        "insulin" | "long-acting" | "carbohydrate" => {
-            Amount::parse(number).is_some() && (with_it.is_empty() || is_unit(with_it))
-        }
-        "meter" | "ketones" | "a1c" => !first.is_empty(),
-        _ => false,
-    };
-    let (amount, its_unit, rest) = match second {
-        _ if !has_amount => ("", "", words),
-        Some(second) => (number, second, words.get(2..).unwrap_or_default()),
-        None => (number, with_it, words.get(1..).unwrap_or_default()),
-    };
-    let told = Told { kind, amount, unit: its_unit, words: &rest.join(" ") };
-    match diary::kind_of(&told, unit) {
-        Ok(kind) => Ok((kind, rest)),
-        Err(NotANote { part: Part::Kind, .. }) => Err(Failure::new(format!("there is no note called \"{kind}\""))
-            .hint(format!("the kinds are: {}", KINDS.join(", ")))),
-        Err(NotANote { expected, .. }) => Err(Failure::new(format!("note {kind} needs {expected}"))
-            .hint(format!("write it as: recheck note {kind} {}", example(kind, unit)))),
-    }
-}
-
-/// A word that is a unit, wherever it belongs.
-fn is_unit(word: &str) -> bool {
-    let plain = ["U", "unit", "units", "g"].iter().any(|unit| word.eq_ignore_ascii_case(unit));
-    plain || Unit::named(word).is_some() || A1cUnit::named(word).is_some()
-}
-
-fn example(kind: &str, unit: Unit) -> &'static str {
-    match (kind.to_lowercase().as_str(), unit) {
-        ("meter", Unit::MgDl) => "142",
-        ("meter", Unit::MmolL) => "7.9",
-        ("insulin", _) => "\"before supper\"",
-        ("long-acting", _) => "\"at bedtime\"",
-        ("carbohydrate", _) => "\"a bun\"",
-        ("ketones", _) => "0.4",
-        ("a1c", _) => "7.1 %",
-        ("therapy", _) => "\"what changed\"",
-        _ => "\"walked home\"",
-    }
 }
 
 /// A time the wearer names: now, a time of day that was last, a date and time, or a span ago.
@@ -288,52 +239,5 @@ mod tests {
         // Before the flight the clock at home was on the wall.
         assert_eq!(past("03:30", &clock, now).unwrap(), at("2026-11-25T03:30:00+01:00"));
         assert_eq!(past("12:30", &clock, now).unwrap(), at("2026-11-25T12:30:00+09:00"));
-    }
-
-    #[test]
-    fn an_amount_may_have_its_unit_with_it_or_after_it() {
-        let noted = |kind: &str, words: &[&str], unit: Unit| {
-            let words: Vec<String> = words.iter().map(|word| (*word).to_owned()).collect();
-            kind_of(kind, &words, unit)
-                .map(|(kind, rest)| (kind, rest.join(" ")))
-                .map_err(|failure| format!("{failure:?}"))
-        };
-        let four = Ok((Kind::Insulin(Some(Amount(400))), "supper".to_owned()));
-        for words in [&["4", "supper"][..], &["4U", "supper"], &["4", "units", "supper"]] {
-            assert_eq!(noted("insulin", words, Unit::MgDl), four, "{words:?}");
-        }
-        let long_acting = Kind::LongActing(Some(Amount(1_450)));
-        assert_eq!(noted("long-acting", &["14,5", "U"], Unit::MgDl), Ok((long_acting, String::new())));
-        assert_eq!(noted("insulin", &["four"], Unit::MgDl), Ok((Kind::Insulin(None), "four".to_owned())));
-        assert_eq!(noted("insulin", &["4x"], Unit::MgDl), Ok((Kind::Insulin(None), "4x".to_owned())));
-        // 70 mg/dL, whatever unit the wearer reads.
-        for words in [&["70mg/dL"][..], &["70", "mg/dL"]] {
-            match noted("meter", words, Unit::MmolL) {
-                Ok((Kind::Meter(glucose), rest)) => assert_eq!((glucose.hundredths(), rest.as_str()), (7_000, "")),
-                other => panic!("{words:?}: {other:?}"),
-            }
-        }
-        let refused = noted("meter", &["62"], Unit::MmolL).unwrap_err();
-        assert!(refused.contains("is the unit mg/dL?") && refused.contains("recheck note meter 7.9"), "{refused}");
-        for (words, shown) in [
-            (&["53", "mmol/mol", "spring"][..], "53 mmol/mol (7.0 %)"),
-            (&["6.8%", "spring"], "6.8 % (51 mmol/mol)"),
-            (&["6,8", "spring"], "6.8 % (51 mmol/mol)"),
-        ] {
-            match noted("a1c", words, Unit::MgDl) {
-                Ok((Kind::A1c(a1c), rest)) => {
-                    assert_eq!((a1c.to_string(), rest.as_str()), (shown.to_owned(), "spring"));
-                }
-                other => panic!("{words:?}: {other:?}"),
-            }
-        }
-        let refused = noted("a1c", &["12"], Unit::MgDl).unwrap_err();
-        assert!(refused.contains("note a1c needs % or mmol/mol: 12 could be either"), "{refused}");
-        let refused = noted("a1c", &["53", "%"], Unit::MgDl).unwrap_err();
-        assert!(refused.contains("an A1c in %; or is the unit mmol/mol?"), "{refused}");
-        let refused = noted("therapy", &[], Unit::MgDl).unwrap_err();
-        assert!(refused.contains("note therapy needs what changed"), "{refused}");
-        let refused = noted("insulin", &["4", "g"], Unit::MgDl).unwrap_err();
-        assert!(refused.contains("note insulin needs U, or nothing"), "{refused}");
     }
 }

@@ -74,14 +74,9 @@ fn others(store: &Store, changed: &Changed, now: Timestamp) -> Result<Vec<Note>,
     let matters = |note: &Note| {
         let kinds = matches!(
             note.kind,
-            Kind::Insulin(_)
-                | Kind::Carbohydrate(_)
-                | Kind::Symptoms
-                | Kind::Meter(_)
-                | Kind::Ketones(_)
-                | Kind::Exercise
+            Kind::Insulin(_) | Kind::Carbohydrate(_) | Kind::Symptoms | Kind::Meter(_) | Kind::Exercise
         );
-        kinds || treated(note).is_some()
+        kinds || note.kind.ketones().is_some() || treated(note).is_some()
     };
     let all = lines.into_iter().filter(|line| line.number != changed.number && matters(&line.note));
     let mut all: Vec<Note> = all.map(|line| line.note).collect();

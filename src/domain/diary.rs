@@ -2,6 +2,7 @@
 
 use super::a1c::A1c;
 use super::glucose::Glucose;
+use super::ketones::{Ketones, Urine};
 use super::time::Timestamp;
 use serde::{Deserialize, Serialize};
 
@@ -50,7 +51,11 @@ pub enum Kind {
     Meter(Glucose),
     /// Blood ketones in mmol/L.
     Ketones(Amount),
-    /// Symptoms felt, whatever the sensor says.
+    /// Blood ketones beyond what the meter shows as a number.
+    KetonesHigh,
+    /// Ketones of a urine strip.
+    UrineKetones(Urine),
+    /// Symptoms felt, whatever the sensor says; which, is in the words.
     Symptoms,
     /// Exercise.
     Exercise,
@@ -81,7 +86,7 @@ impl Kind {
             Self::LongActing(_) => "long-acting",
             Self::Carbohydrate(_) => "carbohydrate",
             Self::Meter(_) => "meter",
-            Self::Ketones(_) => "ketones",
+            Self::Ketones(_) | Self::KetonesHigh | Self::UrineKetones(_) => "ketones",
             Self::Symptoms => "symptoms",
             Self::Exercise => "exercise",
             Self::Site => "site",
@@ -95,6 +100,17 @@ impl Kind {
         }
     }
 
+    /// The ketones that were measured, if it is about them.
+    #[must_use]
+    pub const fn ketones(&self) -> Option<Ketones> {
+        match self {
+            Self::Ketones(amount) => Some(Ketones::Blood(*amount)),
+            Self::KetonesHigh => Some(Ketones::BloodHigh),
+            Self::UrineKetones(urine) => Some(Ketones::Urine(*urine)),
+            _ => None,
+        }
+    }
+
     /// Can it say how much? What others are written with belongs to their words.
     #[must_use]
     pub const fn has_amount(&self) -> bool {
@@ -104,6 +120,8 @@ impl Kind {
             | Self::Carbohydrate(_)
             | Self::Meter(_)
             | Self::Ketones(_)
+            | Self::KetonesHigh
+            | Self::UrineKetones(_)
             | Self::A1c(_) => true,
             Self::Symptoms
             | Self::Exercise

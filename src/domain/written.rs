@@ -150,6 +150,8 @@ pub fn amount_and_unit(kind: &Kind) -> (String, &'static str) {
         Kind::Carbohydrate(Some(amount)) => (amount.to_string(), "g"),
         Kind::Meter(glucose) => (glucose.shown(glucose.received(), None), glucose.received().name()),
         Kind::Ketones(amount) => (amount.to_string(), "mmol/L"),
+        Kind::KetonesHigh => ("HI".to_owned(), "mmol/L"),
+        Kind::UrineKetones(urine) => (urine.name().to_owned(), "in urine"),
         Kind::A1c(a1c) => (a1c.amount().to_string(), a1c.unit().name()),
         _ => (String::new(), ""),
     }

@@ -8,6 +8,7 @@ use super::nadir::Nadir;
 use super::plan::Job;
 use super::reason::{Began, Reason};
 use super::recheck_high::{HighCheck, Stage};
+use super::symptoms::may_begin_a_low;
 use super::turn::Turn;
 use crate::domain::change::treated;
 use crate::domain::diary::{Kind, Note};
@@ -39,7 +40,8 @@ impl<'a> Amended<'a> {
 /// Does a note treat that side of the range? One that does not say which may treat either.
 fn treats(note: &Note, side: Side) -> bool {
     match (&note.kind, side) {
-        (Kind::Insulin(_), Side::High) | (Kind::Carbohydrate(_) | Kind::Symptoms, Side::Low) => true,
+        (Kind::Insulin(_), Side::High) | (Kind::Carbohydrate(_), Side::Low) => true,
+        (Kind::Symptoms, Side::Low) => may_begin_a_low(note),
         (Kind::Text, _) => match treated(note) {
             Some(Some(which)) => (which == Excursion::High) == (side == Side::High),
             Some(None) => true,
@@ -228,7 +230,7 @@ impl Engine {
         let memory = &mut self.state.before_sleep;
         again(&mut memory.insulin, |kind| matches!(kind, Kind::Insulin(_)));
         again(&mut memory.exercise, |kind| *kind == Kind::Exercise);
-        again(&mut self.state.modes.ketones, |kind| matches!(kind, Kind::Ketones(_)));
+        again(&mut self.state.modes.ketones, |kind| kind.ketones().is_some());
         let moves = |kind: &Kind| matches!(kind, Kind::Insulin(_) | Kind::Carbohydrate(_));
         if moves(&was.kind) {
             self.forget_what_moves(was.at, amended.last(moves));

@@ -47,6 +47,7 @@ mod shape;
 pub mod side;
 pub mod source;
 mod state;
+mod symptoms;
 pub mod trend;
 mod turn;
 pub mod two_signals;

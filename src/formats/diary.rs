@@ -1,44 +1,20 @@
 //! Diary lines: what a phone's automation, or a hand, writes beside the readings. Text becomes lines that
 //! are understood, or refusals that say in which cell what was expected.
 
+use super::noted::{NotANote, Part, Told, kind_named, kind_of};
 use super::repeated::After;
 use super::row_error::RowError;
-use super::rows::{Changed, Rows, for_each_record, with_point};
+use super::rows::{Changed, Rows, for_each_record};
 use super::wanted::Dialect;
-use crate::domain::a1c::{A1c, A1cUnit, NotAnA1c};
-use crate::domain::diary::{Amount, Kind};
-use crate::domain::glucose::{Glucose, MG_DL_MIN_HUNDREDTHS, MMOL_L_MAX_HUNDREDTHS, Unit};
+use crate::domain::glucose::Unit;
 use crate::domain::reading::Undecided;
 use crate::domain::travel::WallClock;
 use crate::domain::written::{Entry, Excursion, Written};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
-/// The kinds of note, as the command line and a file name them.
-pub const KINDS: [&str; 13] = [
-    "insulin",
-    "long-acting",
-    "carbohydrate",
-    "meter",
-    "ketones",
-    "symptoms",
-    "exercise",
-    "site",
-    "sensor",
-    "scan",
-    "a1c",
-    "therapy",
-    "text",
-];
-
 /// What a file may say besides.
 const ANSWERS: [&str; 2] = ["treated", "seen"];
-
-/// Highest meter value, in hundredths of a mg/dL. Common practice, no source: meters show "high" before.
-const METER_MAX_HUNDREDTHS: i32 = 90_000;
-
-/// Highest ketones, in hundredths of a mmol/L. Common practice, no source: far above what meters show.
-const KETONES_MAX_HUNDREDTHS: i32 = 2_000;
 
 /// One line that was understood.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -47,139 +23,6 @@ pub struct DiaryRow {
     pub line: u64,
     /// When, and what.
     pub written: Written,
-}
-
-/// What a note says of itself, as texts.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Told<'a> {
-    /// What it is about.
-    pub kind: &'a str,
-    /// How much; may be empty.
-    pub amount: &'a str,
-    /// In which unit; may be empty.
-    pub unit: &'a str,
-    /// In the writer's own words; may be empty.
-    pub words: &'a str,
-}
-
-/// The cell of a note that is not understood.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[allow(missing_docs, reason = "each is the cell of its name")]
-pub enum Part {
-    Kind,
-    Amount,
-    Unit,
-    Note,
-}
-
-/// Why a note is not understood.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct NotANote {
-    /// In which cell.
-    pub part: Part,
-    /// What should have stood there.
-    pub expected: String,
-}
-
-/// The kind of a note with its amount. `wearers` is the unit of a meter check that says none.
-///
-/// # Errors
-/// When there is no such kind, or its amount or unit cannot be meant.
-pub fn kind_of(told: &Told<'_>, wearers: Unit) -> Result<Kind, NotANote> {
-    let wrong = |part: Part, expected: &str| NotANote { part, expected: expected.to_owned() };
-    let unit_is =
-        |names: &[&str]| told.unit.is_empty() || names.iter().any(|name| told.unit.eq_ignore_ascii_case(name));
-    let amount = || match told.amount {
-        "" => Ok(None),
-        text => Amount::parse(text).map(Some).ok_or_else(|| wrong(Part::Amount, "a number, with up to two decimals")),
-    };
-    Ok(match told.kind.to_lowercase().as_str() {
-        "insulin" | "long-acting" if !unit_is(&["u", "unit", "units"]) => {
-            return Err(wrong(Part::Unit, "U, or nothing"));
-        }
-        "insulin" => Kind::Insulin(amount()?),
-        "long-acting" => Kind::LongActing(amount()?),
-        "carbohydrate" if !unit_is(&["g"]) => return Err(wrong(Part::Unit, "g, or nothing")),
-        "carbohydrate" => Kind::Carbohydrate(amount()?),
-        "meter" => Kind::Meter(meter(told, wearers)?),
-        "ketones" if !unit_is(&["mmol/L"]) => return Err(wrong(Part::Unit, "mmol/L, or nothing")),
-        "ketones" => {
-            let known = amount()?.filter(|amount| amount.0 <= KETONES_MAX_HUNDREDTHS);
-            Kind::Ketones(known.ok_or_else(|| wrong(Part::Amount, "a value in mmol/L"))?)
-        }
-        "a1c" => Kind::A1c(a1c(told)?),
-        "symptoms" => Kind::Symptoms,
-        "exercise" => Kind::Exercise,
-        "site" => Kind::Site,
-        "sensor" => sensor(told),
-        "scan" => Kind::Scan,
-        "therapy" if told.words.is_empty() => return Err(wrong(Part::Note, "what changed, in your own words")),
-        "therapy" => Kind::Therapy,
-        "text" if told.words.is_empty() => return Err(wrong(Part::Note, "words")),
-        "text" => Kind::Text,
-        _ => return Err(wrong(Part::Kind, &format!("one of {}", KINDS.join(", ")))),
-    })
-}
-
-/// `start` or `stop` begins or ends a sensor's session; the word after it may name the source.
-fn sensor(told: &Told<'_>) -> Kind {
-    let mut words = told.amount.split_whitespace().chain(told.words.split_whitespace());
-    let (what, of) = (words.next().unwrap_or_default().to_lowercase(), words.next().map(str::to_owned));
-    match what.as_str() {
-        "start" => Kind::SensorStart(of),
-        "stop" => Kind::SensorStop(of),
-        _ => Kind::Sensor,
-    }
-}
-
-/// An A1c of a laboratory, in % or in mmol/mol.
-fn a1c(told: &Told<'_>) -> Result<A1c, NotANote> {
-    let wrong = |part: Part, expected: String| NotANote { part, expected };
-    let unit = match told.unit {
-        "" => None,
-        text => Some(A1cUnit::named(text).ok_or_else(|| wrong(Part::Unit, "% or mmol/mol".to_owned()))?),
-    };
-    let none = || wrong(Part::Amount, "an A1c in % or in mmol/mol".to_owned());
-    let amount = Amount::parse(told.amount).ok_or_else(none)?;
-    A1c::new(amount, unit).map_err(|not| match (not, unit) {
-        (NotAnA1c::EitherUnit, _) => wrong(Part::Unit, format!("% or mmol/mol: {amount} could be either")),
-        (NotAnA1c::OtherUnit(other), Some(unit)) => {
-            wrong(Part::Amount, format!("an A1c in {}; or is the unit {}?", unit.name(), other.name()))
-        }
-        (NotAnA1c::OtherUnit(_), None) | (NotAnA1c::Neither, _) => none(),
-    })
-}
-
-/// A value that a meter shows. A finger-prick of 5.4 in mg/dL is the other unit, not a very low value.
-///
-/// # Errors
-/// When the amount or its unit cannot be meant.
-pub fn meter(told: &Told<'_>, wearers: Unit) -> Result<Glucose, NotANote> {
-    let wrong = |part: Part, expected: String| Err(NotANote { part, expected });
-    let unit = match told.unit {
-        "" => wearers,
-        text => match Unit::named(text) {
-            Some(unit) => unit,
-            None => return wrong(Part::Unit, "mg/dL or mmol/L".to_owned()),
-        },
-    };
-    let plausible = |unit: Unit| {
-        Glucose::parse(&with_point(told.amount), unit).ok().filter(|value| {
-            let hundredths = value.hundredths();
-            // Meters show whole mg/dL: one with a fraction is doubtful as far up as mmol/L reach.
-            let whole = hundredths % 100 == 0 || hundredths >= MMOL_L_MAX_HUNDREDTHS;
-            (MG_DL_MIN_HUNDREDTHS..=METER_MAX_HUNDREDTHS).contains(&hundredths) && whole
-        })
-    };
-    let other = match unit {
-        Unit::MgDl => Unit::MmolL,
-        Unit::MmolL => Unit::MgDl,
-    };
-    match (plausible(unit), plausible(other)) {
-        (Some(value), _) => Ok(value),
-        (None, Some(_)) => wrong(Part::Amount, format!("a value in {}; or is the unit {}?", unit.name(), other.name())),
-        (None, None) => wrong(Part::Amount, format!("a value in {}", unit.name())),
-    }
 }
 
 /// Where the cells of a diary stand; of JSON objects nothing but that they are.
@@ -329,7 +172,6 @@ impl Columns {
 
 /// The cells of a further line that follow those of a first one, its time still hanging on the last of them.
 fn next_line(record: &[String]) -> Option<&[String]> {
-    let is_kind = |cell: &str| KINDS.iter().chain(&ANSWERS).any(|kind| cell.eq_ignore_ascii_case(kind));
     let ends_in_a_time = |cell: &str| cell.contains(':') && cell.ends_with(|c: char| c.is_ascii_digit() || c == 'Z');
     let first = (2..record.len().saturating_sub(1))
         .find(|at| ends_in_a_time(&record[*at]) && record.get(at + 1).is_some_and(|cell| is_kind(cell)))?;
@@ -382,7 +224,8 @@ fn excursion(text: &str) -> Option<Option<Excursion>> {
 
 /// Is it a word that begins a line of a diary?
 pub(super) fn is_kind(word: &str) -> bool {
-    KINDS.iter().chain(&ANSWERS).any(|kind| kind.eq_ignore_ascii_case(word.trim()))
+    let word = word.trim();
+    kind_named(word).is_some() || ANSWERS.iter().any(|answer| answer.eq_ignore_ascii_case(word))
 }
 
 fn json_cells(text: &[u8], line: u64) -> Result<Cells, RowError> {
@@ -409,82 +252,4 @@ fn clean(text: &str) -> String {
         .filter(|word| !word.is_empty())
         .collect::<Vec<_>>()
         .join(" ")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn told<'a>(kind: &'a str, amount: &'a str, unit: &'a str) -> Told<'a> {
-        Told { kind, amount, unit, words: "" }
-    }
-
-    fn refused(told: &Told<'_>, wearers: Unit) -> (Part, String) {
-        let NotANote { part, expected } = kind_of(told, wearers).unwrap_err();
-        (part, expected)
-    }
-
-    #[test]
-    fn amounts_and_units_are_checked() {
-        let four = Amount::parse("4.5");
-        for unit in ["", "U", "u", "unit", "Units"] {
-            assert_eq!(kind_of(&told("Insulin", "4,5", unit), Unit::MgDl), Ok(Kind::Insulin(four)));
-        }
-        assert_eq!(refused(&told("insulin", "4", "ml"), Unit::MgDl).0, Part::Unit);
-        assert_eq!(refused(&told("insulin", "four", ""), Unit::MgDl).0, Part::Amount);
-        assert_eq!(refused(&told("carbohydrate", "12", "oz"), Unit::MgDl).0, Part::Unit);
-        assert_eq!(refused(&told("ketones", "", ""), Unit::MgDl).0, Part::Amount);
-        assert_eq!(refused(&told("ketones", "20.1", "mmol/L"), Unit::MgDl).0, Part::Amount);
-        assert_eq!(refused(&told("text", "", ""), Unit::MgDl).0, Part::Note);
-        assert_eq!(refused(&told("insuline", "4", ""), Unit::MgDl).0, Part::Kind);
-    }
-
-    #[test]
-    fn an_a1c_is_in_one_of_two_units_and_never_guessed() {
-        let shown = |amount, unit| match kind_of(&told("A1c", amount, unit), Unit::MgDl).unwrap() {
-            Kind::A1c(a1c) => a1c.to_string(),
-            other => panic!("{other:?}"),
-        };
-        assert_eq!(shown("7,1", "%"), "7.1 % (54 mmol/mol)");
-        assert_eq!(shown("53", "MMOL/MOL"), "53 mmol/mol (7.0 %)");
-        assert_eq!(shown("53", ""), "53 mmol/mol (7.0 %)");
-        assert_eq!(
-            refused(&told("a1c", "12", ""), Unit::MgDl),
-            (Part::Unit, "% or mmol/mol: 12 could be either".into())
-        );
-        assert_eq!(refused(&told("a1c", "7.1", "mmol/L"), Unit::MgDl).0, Part::Unit);
-        assert_eq!(refused(&told("a1c", "7.1", "mmol/mol"), Unit::MgDl).1, "an A1c in mmol/mol; or is the unit %?");
-        for none in ["", "-7", "some", "0", "400"] {
-            assert_eq!(refused(&told("a1c", none, ""), Unit::MgDl).0, Part::Amount, "{none}");
-        }
-        assert_eq!(refused(&told("therapy", "", ""), Unit::MgDl).0, Part::Note);
-    }
-
-    #[test]
-    fn a_sensor_is_started_and_stopped_by_its_first_word() {
-        let kind = |amount: &str, words: &str| {
-            let told = Told { kind: "sensor", amount, unit: "", words };
-            kind_of(&told, Unit::MgDl).unwrap()
-        };
-        assert_eq!(kind("", "start"), Kind::SensorStart(None));
-        assert_eq!(kind("Stop", "arm"), Kind::SensorStop(Some("arm".to_owned())));
-        assert_eq!(kind("", "taped down"), Kind::Sensor);
-    }
-
-    #[test]
-    fn a_meter_value_in_the_other_unit_is_asked_about() {
-        let asked = |amount, unit, wearers| refused(&told("meter", amount, unit), wearers).1;
-        assert_eq!(asked("5.4", "", Unit::MgDl), "a value in mg/dL; or is the unit mmol/L?");
-        assert_eq!(asked("15.4", "mg/dL", Unit::MmolL), "a value in mg/dL; or is the unit mmol/L?");
-        assert_eq!(asked("142", "", Unit::MmolL), "a value in mmol/L; or is the unit mg/dL?");
-        assert_eq!(asked("0", "", Unit::MmolL), "a value in mmol/L");
-        for (amount, unit, wearers, hundredths) in
-            [("5,4", "", Unit::MmolL, 9_700), ("142", "mg/dl", Unit::MmolL, 14_200), ("25", "", Unit::MgDl, 2_500)]
-        {
-            match kind_of(&told("meter", amount, unit), wearers) {
-                Ok(Kind::Meter(glucose)) => assert_eq!(glucose.hundredths(), hundredths, "{amount} {unit}"),
-                other => panic!("{other:?}"),
-            }
-        }
-    }
 }

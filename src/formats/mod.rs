@@ -6,6 +6,7 @@
 
 pub mod diary;
 pub mod encoding;
+pub mod noted;
 pub mod repeated;
 pub mod row_error;
 pub mod rows;

@@ -57,6 +57,8 @@ impl Act {
             Kind::Sensor | Kind::SensorStart(_) | Kind::SensorStop(_) | Kind::Scan => Some(Self::Sensor),
             Kind::LongActing(_)
             | Kind::Ketones(_)
+            | Kind::KetonesHigh
+            | Kind::UrineKetones(_)
             | Kind::Exercise
             | Kind::Site
             | Kind::A1c(_)

@@ -5,6 +5,7 @@ use super::record::{Given, In, MIN, Ms, Note, Out, Range, Record, Settings, Side
 use recheck::domain::change::treatment;
 use recheck::domain::diary::{self, Amount, Kind};
 use recheck::domain::glucose::{Glucose, Measured, Unit};
+use recheck::domain::ketones::Urine;
 use recheck::domain::local::{Hours, Zone};
 use recheck::domain::mode::{Mode, Wish};
 use recheck::domain::reading::{Reading, SourceId};
@@ -305,7 +306,7 @@ fn entry(at: Ms, note: &Note) -> Option<diary::Note> {
         Note::Carbohydrate(grams) => Kind::Carbohydrate(amount(grams)),
         Note::Meter(value) => Kind::Meter(glucose(*value, Range::Number)),
         Note::Ketones(value) => Kind::Ketones(Amount(*value)),
-        Note::Urine(_) => return None,
+        Note::Urine(word) => Kind::UrineKetones(Urine::named(word)?),
         Note::Symptoms(said) => {
             (*said).clone_into(&mut words);
             Kind::Symptoms

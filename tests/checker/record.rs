@@ -34,7 +34,7 @@ pub(crate) enum Note {
     Carbohydrate(Option<i32>),
     Meter(i32),
     Ketones(i32),
-    /// Negative, trace, moderate or large: the program cannot take it in yet.
+    /// Negative, trace, moderate or large.
     Urine(&'static str),
     Symptoms(&'static str),
     Exercise,

@@ -13,6 +13,7 @@ use crate::engine::event::{Event, Which};
 use crate::engine::reason::{Began, Open, Reason};
 use crate::engine::recheck_high::{HighCheck, Stage};
 use crate::engine::recheck_low::LowCheck;
+use crate::engine::symptoms::may_begin_a_low;
 use crate::engine::turn::Turn;
 
 impl Engine {
@@ -44,7 +45,8 @@ impl Engine {
             Event::Treated { which, at, .. } => (*at, self.side_meant(*which).ok()),
             Event::Noted(note) => match note.kind {
                 Kind::Insulin(_) => (note.at, Some(Side::High)),
-                Kind::Carbohydrate(_) | Kind::Symptoms => (note.at, Some(Side::Low)),
+                Kind::Carbohydrate(_) => (note.at, Some(Side::Low)),
+                Kind::Symptoms if may_begin_a_low(note) => (note.at, Some(Side::Low)),
                 _ => (note.at, None),
             },
             Event::Seen { until, .. } => (until.unwrap_or(turn.now), None),
@@ -117,11 +119,10 @@ impl Engine {
                 return self.tell_stacked(turn);
             }
             Kind::Carbohydrate(_) if self.is_out(Side::Low, at) => return self.treat_low_or_caution(turn, at),
-            // Symptoms count whatever the sensor says: they start the looks of a low.
-            Kind::Symptoms => return self.treat_low(turn, at, Began::Symptoms),
+            Kind::Symptoms => return self.symptoms_noted(turn, note),
             Kind::Meter(glucose) => return self.measured(turn, at, *glucose),
             Kind::Scan => self.scan_noted(turn, at),
-            Kind::Ketones(_) => self.ketones_noted(at),
+            Kind::Ketones(_) | Kind::KetonesHigh | Kind::UrineKetones(_) => self.ketones_noted(at),
             Kind::Insulin(_)
             | Kind::LongActing(_)
             | Kind::Carbohydrate(_)
