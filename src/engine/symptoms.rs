@@ -7,6 +7,11 @@ use super::reason::Began;
 use super::turn::Turn;
 use crate::domain::diary::Note;
 use crate::domain::symptoms::Symptoms;
+use crate::domain::time::{Span, Timestamp};
+
+/// A value tells whether somebody who is drowsy is low for so long: 1.7 cadences of a sensor that gives one every 15
+/// minutes.
+const KNOWN_FOR: Span = Span::seconds(25 * 60 + 30);
 
 impl Engine {
     /// Symptoms were noted. Those of a low begin its checks; vomiting never does.
@@ -21,7 +26,8 @@ impl Engine {
     /// Is glucose low now, or does nobody know it?
     fn is_low_or_unknown(&self, turn: &Turn) -> bool {
         let low = self.policy.levels.low.limit;
-        self.lowest_latest(turn.now).is_none_or(|judged| Side::Low.is_beyond(judged.glucose, low))
+        let is_old = |at: Timestamp| turn.now - at > KNOWN_FOR;
+        self.lowest_latest(turn.now).is_none_or(|judged| is_old(judged.at) || Side::Low.is_beyond(judged.glucose, low))
     }
 }
 

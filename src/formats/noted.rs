@@ -162,7 +162,10 @@ fn ketones(told: &Told<'_>) -> Result<Kind, NotANote> {
         return Ok(Kind::KetonesHigh);
     }
     let known = Amount::parse(told.amount).filter(|amount| amount.0 <= KETONES_MAX_HUNDREDTHS);
-    let expected = || format!("a value in mmol/L, HI, or of a urine strip {}", Urine::EXPECTED);
+    let expected = || match told.amount {
+        "" => "a value in mmol/L".to_owned(),
+        _ => format!("a value in mmol/L, HI, or of a urine strip {}", Urine::EXPECTED),
+    };
     known.map(Kind::Ketones).ok_or_else(|| NotANote { part: Part::Amount, expected: expected() })
 }
 
