@@ -18,7 +18,7 @@
 //! `10:00 writes treated [high|low] [at 09:50]`, `10:00 writes insulin|carbohydrate|symptoms|scan|text [at 09:50]`,
 //! `10:00 writes seen [by NAME] [at 09:50]` (a diary file brings a line at 10:00), `10:00 writes 3 odd lines`,
 //! `10:00 amends insulin at 09:50 to 09:40`, `10:00 amends insulin at 09:50 into carbohydrate`,
-//! `10:00 deletes treated high at 09:50`, `10:00 restores insulin at 09:50` (what stands in the diary is kept by it);
+//! `10:00 meant` (the dose that was asked about last); `10:00 deletes treated high at 09:50`, `10:00 restores insulin at 09:50` (what stands in the diary is kept by it);
 //! `10:00 excludes 09:00-09:30` (a stretch that is not to be counted);
 //! `10:00 started`, `10:00 later` (time passes); `10:00 reminds 14:30|45m WORDS`, and after the words, each after
 //! `; `, `every 1d|12h|mon,thu`, `above 180`, `below 80`; `10:00 reminds 51 times`, `10:00 cancels 1|all`.
@@ -254,6 +254,7 @@ impl Life {
                 self.sets.push(what.split_once(' ').unwrap().1.to_owned());
                 Event::PolicyChanged(Box::new(policy(&self.sets)))
             }
+            ["meant"] => Event::Meant { at: None },
             ["started"] => Event::Started,
             ["later"] => Event::Tick,
             _ => panic!("a timeline does not know: {line}"),
@@ -429,6 +430,7 @@ fn writes(at: Timestamp, words: &[&str]) -> Event {
         },
         ["seen"] => Event::Seen { which: None, until: Some(when), by: None },
         ["seen", "by", name] => seen_by(name, Some(when)),
+        ["meant"] => Event::Meant { at: None },
         [kind] => Event::Noted(note_of(when, kind)),
         _ => panic!("a timeline does not know: {words:?}"),
     };

@@ -123,6 +123,7 @@ fn action(line: &Line) -> Option<Action> {
         | Said::Mode(_)
         | Said::Zone(_)
         | Said::Home
+        | Said::Meant { .. }
         | Said::Remind(_)
         | Said::CancelReminders { .. }
         | Said::Diary { .. }

@@ -26,8 +26,9 @@ use std::process::ExitCode;
 /// What is typed after `recheck diary`.
 #[derive(Debug, Args)]
 pub(super) struct Typed {
-    /// Nothing, to list; or amend, delete or restore, and the number of a line; after amend what it says instead.
-    #[arg(value_name = "amend|delete|restore NUMBER")]
+    /// Nothing, to list; or amend, delete or restore, and the number of a line; after amend what it says instead. Or
+    /// meant: a dose that was asked about was as it stands.
+    #[arg(value_name = "amend|delete|restore|meant NUMBER")]
     words: Vec<String>,
     /// Of amend, when it happened: 14:05 (of that line's day), "2026-03-02 14:05", or 20m for twenty minutes ago.
     #[arg(long, value_name = "TIME")]
@@ -56,9 +57,14 @@ pub(super) fn run(place: &Place, typed: &Typed) -> Result<ExitCode, Failure> {
         ))),
         ["delete", number] if typed.at.is_none() => change(place, number, Change::Delete),
         ["restore", number] if typed.at.is_none() => change(place, number, Change::Restore),
+        ["meant"] if typed.at.is_none() => say(&place.state(), &Said::Meant { at: None }),
+        ["meant", number] if typed.at.is_none() => {
+            let (_, note) = line_named(place, number)?;
+            say(&place.state(), &Said::Meant { at: Some(note.at) })
+        }
         _ => Err(Failure::new("this is no way to care for the diary").hint(
             "write it as: recheck diary amend NUMBER KIND AMOUNT --at TIME, recheck diary delete NUMBER, \
-             or recheck diary restore NUMBER; `recheck diary` shows the numbers",
+             recheck diary restore NUMBER, or recheck diary meant; `recheck diary` shows the numbers",
         )),
     }
 }

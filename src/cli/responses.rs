@@ -193,7 +193,7 @@ fn take(line: &Written, notes: &mut Vec<Note>, treated: &mut Vec<Treated>) {
             notes.push(Note { at: line.at, kind: kind.clone(), words: words.clone() });
         }
         Entry::Treated(which) => treated.push(Treated { at: line.at, which: *which }),
-        Entry::Seen | Entry::SeenBy(_) => {}
+        Entry::Seen | Entry::SeenBy(_) | Entry::Meant => {}
     }
 }
 

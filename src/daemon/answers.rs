@@ -7,6 +7,7 @@ use crate::domain::written::Excursion;
 use crate::engine::effect::{Decision, Side, What};
 use crate::engine::event::Event;
 use crate::engine::policy::Policy;
+use crate::engine::reason::Reason;
 use crate::store::commit::Answered;
 use crate::store::diary::Changed;
 use crate::wording::answer::{Answer, answer, to_change, to_note, together};
@@ -60,13 +61,18 @@ impl<'a> Taken<'a> {
 /// The answer to a line on which the engine failed.
 pub(super) fn failed_inside() -> Answer {
     let words = "recheck failed inside on this. It is kept in the diary, and no look follows from it.".to_owned();
-    Answer { accepted: false, words }
+    Answer { first: false, accepted: false, words }
 }
 
 /// The line of the diary that says what the wearer treated, as it was understood; none when that was asked back.
 pub(super) fn treatment(event: &Event, decisions: &[Decision]) -> Option<Note> {
     let Event::Treated { at, .. } = event else { return None };
-    let side = decisions.iter().find(|decision| decision.what == What::Answer)?.condition.side()?;
+    let answer = decisions.iter().find(|decision| decision.what == What::Answer)?;
+    // What is asked about is kept as it was said.
+    let side = match answer.reason {
+        Reason::TreatedBefore { side, .. } => side,
+        _ => answer.condition.side()?,
+    };
     let which = if side == Side::High { Excursion::High } else { Excursion::Low };
     Some(diary_line(*at, Some(which)))
 }

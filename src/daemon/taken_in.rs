@@ -250,6 +250,7 @@ fn event_of(line: &Line) -> Option<(Event, Option<Note>)> {
         Said::Treated { which, at, look } => (Event::Treated { which: *which, at: latest(*at), look: *look }, None),
         Said::Noted(note) => (Event::Noted(note.clone()), Some(note.clone())),
         Said::Quiet { span, condition } => (Event::Quiet { span: *span, condition: *condition }, None),
+        Said::Meant { at } => (Event::Meant { at: *at }, None),
         Said::QuietOff => (Event::QuietOff, None),
         Said::Mode(wish) => (Event::Mode { wish: *wish, at: line.said }, None),
         Said::Trust(which) => (Event::Trust(*which), None),

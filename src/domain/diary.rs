@@ -100,6 +100,12 @@ impl Kind {
         }
     }
 
+    /// Is it insulin that is taken for meals and for highs?
+    #[must_use]
+    pub const fn is_insulin(&self) -> bool {
+        matches!(self, Self::Insulin(_))
+    }
+
     /// The ketones that were measured, if it is about them.
     #[must_use]
     pub const fn ketones(&self) -> Option<Ketones> {

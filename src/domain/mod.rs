@@ -17,4 +17,5 @@ pub mod spread;
 pub mod symptoms;
 pub mod time;
 pub mod travel;
+pub mod usual;
 pub mod written;

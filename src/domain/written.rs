@@ -40,6 +40,8 @@ pub enum Entry {
     },
     /// A high or a low was treated; which, if it was said.
     Treated(Option<Excursion>),
+    /// What was asked about was meant.
+    Meant,
     /// What rings was seen.
     Seen,
     /// The same, with words that may name who has seen it.
@@ -96,6 +98,7 @@ impl Written {
             Entry::Treated(which) => ("treated", which.map_or_else(String::new, |which| which.word().into()), "", ""),
             // The words of a line that says seen were not part of its key when it was released.
             Entry::Seen | Entry::SeenBy(_) => ("seen", String::new(), "", ""),
+            Entry::Meant => ("meant", String::new(), "", ""),
         };
         format!("{}\t{kind}\t{amount}\t{unit}\t{words}", self.at.millis())
     }
@@ -114,7 +117,7 @@ impl Written {
         match &self.what {
             Entry::Noted { kind, words } => Some(Note { at, kind: kind.clone(), words: words.clone() }),
             Entry::Treated(which) => Some(treatment(at, *which)),
-            Entry::Seen | Entry::SeenBy(_) => None,
+            Entry::Seen | Entry::SeenBy(_) | Entry::Meant => None,
         }
     }
 }
@@ -134,6 +137,7 @@ impl std::fmt::Display for Written {
                 let which = which.map_or("", Excursion::word).to_owned();
                 ["treated".to_owned(), which, String::new(), String::new()]
             }
+            Entry::Meant => ["meant".to_owned(), String::new(), String::new(), String::new()],
             Entry::Seen => ["seen".to_owned(), String::new(), String::new(), String::new()],
             Entry::SeenBy(words) => ["seen".to_owned(), String::new(), String::new(), words.clone()],
         };

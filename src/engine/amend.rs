@@ -11,7 +11,7 @@ use super::recheck_high::{HighCheck, Stage};
 use super::symptoms::may_begin_a_low;
 use super::turn::Turn;
 use crate::domain::change::treated;
-use crate::domain::diary::{Kind, Note};
+use crate::domain::diary::{Amount, Kind, Note};
 use crate::domain::time::{Span, Timestamp};
 use crate::domain::written::{Excursion, is_diary_only};
 
@@ -61,7 +61,15 @@ const fn began(note: &Note) -> Began {
 }
 
 const fn is_dose(note: &Note) -> bool {
-    matches!(note.kind, Kind::Insulin(_))
+    note.kind.is_insulin()
+}
+
+/// When a dose was taken, and how much of it was told.
+const fn dose_of(note: &Note) -> Option<(Timestamp, Option<Amount>)> {
+    match note.kind {
+        Kind::Insulin(amount) => Some((note.at, amount)),
+        _ => None,
+    }
 }
 
 /// Do two notes treat the same at the same time? Then what hangs on the one hangs on the other.
@@ -73,17 +81,25 @@ fn treat_the_same(one: &Note, other: &Note) -> bool {
 impl Engine {
     /// A line of the diary was another, or is one no more, or is one again.
     pub(super) fn amended(&mut self, turn: &mut Turn, was: Option<&Note>, is: Option<&Note>, others: &[Note]) {
-        let amended = Amended { was, is, others };
         // As of a line that comes late: an answer by it counts from its own time.
         turn.written = true;
+        turn.amends = true;
         turn.judged = self.latest(turn.now);
         let first = turn.out.len();
+        // What is in question treats nothing, before the change and after it.
+        let others: Vec<Note> = others.iter().filter(|note| !self.is_in_question(note)).cloned().collect();
+        let was_in_question = was.is_some_and(|was| self.is_in_question(was));
+        self.forget_dose(was, is, &others);
+        let is_other = is.filter(|is| was.is_none_or(|was| (was.at, &was.kind) != (is.at, &is.kind)));
+        let is_in_question = is_other.is_some_and(|is| self.asks_about(turn, is));
+        let is = is.filter(|_| !is_in_question);
+        let amended = Amended { was, is, others: &others };
         self.forget_what_was(turn.now, amended);
         self.forget_meter(turn, amended);
         if let Some(was) = was.filter(|was| is.is_none_or(|is| (is.at, &is.kind) != (was.at, &was.kind))) {
             self.forget_session(turn.now, was);
         }
-        let as_before = was.zip(is).is_some_and(|(was, is)| treat_the_same(was, is));
+        let as_before = !was_in_question && was.zip(is).is_some_and(|(was, is)| treat_the_same(was, is));
         let mut is_new = is.filter(|_| !as_before);
         if let Some(is) = is.filter(|_| as_before) {
             self.remember_note(is);
@@ -128,7 +144,9 @@ impl Engine {
             // What is moved has started looks before: it does so wherever it is moved to.
             let is_moved = amended.is == Some(**note);
             let is_of_it = is_moved || was_out || since.is_some_and(|since| since <= note.at);
-            treats(note, side) && is_of_it && !is_diary_only(Some(&note.kind), note.at, turn.now)
+            let is_too_old =
+                is_diary_only(Some(&note.kind), note.at, turn.now) || self.began_after(side, note.at).is_some();
+            treats(note, side) && is_of_it && !is_too_old
         };
         let next = amended.standing().iter().rev().find(counts).copied();
         let asked_for = match (side, self.state.plan.high(), amended.was, amended.is) {
@@ -235,7 +253,9 @@ impl Engine {
         if moves(&was.kind) {
             self.forget_what_moves(was.at, amended.last(moves));
         }
-        self.forget_dose(amended, was);
+        if let Some((at, amount)) = amended.is.and_then(dose_of) {
+            self.remember_dose(at, amount);
+        }
         if treats(was, Side::High) {
             let newest = self.newest_of_high(amended);
             self.evening_look_hangs_on(now, was.at, newest);
@@ -258,13 +278,12 @@ impl Engine {
     }
 
     /// A dose that was another, or none.
-    fn forget_dose(&mut self, amended: Amended<'_>, was: &Note) {
-        let stands = |note: &Note| is_dose(note) && note.at == was.at;
-        if is_dose(was) && !amended.others.iter().chain(amended.is).any(stands) {
-            self.state.doses.forget(was.at);
-        }
-        if let Some(is) = amended.is.filter(|is| is_dose(is)) {
-            self.remember_dose(is.at);
+    fn forget_dose(&mut self, was: Option<&Note>, is: Option<&Note>, others: &[Note]) {
+        let Some((at, amount)) = was.and_then(dose_of) else { return };
+        let stands = |note: &Note| is_dose(note) && note.at == at;
+        let is_same = is.is_some_and(|is| was.is_some_and(|was| (is.at, &is.kind) == (was.at, &was.kind)));
+        if !is_same && !others.iter().any(stands) {
+            self.state.doses.forget(at, amount);
         }
     }
 

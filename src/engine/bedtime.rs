@@ -165,7 +165,7 @@ impl Engine {
     pub(super) fn remember_note(&mut self, note: &Note) {
         self.remember_what_moves(note);
         match note.kind {
-            Kind::Insulin(_) => self.remember_dose(note.at),
+            Kind::Insulin(amount) => self.remember_dose(note.at, amount),
             Kind::Carbohydrate(_) => self.remember_food(note.at),
             _ => {}
         }

@@ -55,6 +55,11 @@ pub enum Event {
     },
     /// The wearer noted something.
     Noted(Note),
+    /// The wearer says that a dose that was asked about was meant.
+    Meant {
+        /// When it was taken; `None` for the one that was asked about last.
+        at: Option<Timestamp>,
+    },
     /// Somebody has seen an alert, or all that are open: the wearer, or another who has it.
     Seen {
         /// Which alert; `None` for all.
@@ -66,9 +71,9 @@ pub enum Event {
         #[serde(default)]
         by: Option<String>,
     },
-    /// A line of a diary file says that something was treated, noted or seen.
+    /// A line of a diary file says that something was treated, noted, meant or seen.
     Written {
-        /// [`Event::Treated`], [`Event::Noted`] or [`Event::Seen`].
+        /// [`Event::Treated`], [`Event::Noted`], [`Event::Meant`] or [`Event::Seen`].
         said: Box<Event>,
         /// Where it stands: file and line.
         whence: String,
@@ -152,6 +157,7 @@ impl Event {
         let said = match &line.what {
             Entry::Noted { kind, words } => Self::Noted(Note { at, kind: kind.clone(), words: words.clone() }),
             Entry::Treated(which) => Self::Treated { which: which.map(Which::from), at, look: None },
+            Entry::Meant => Self::Meant { at: None },
             Entry::Seen => Self::Seen { which: None, until: Some(line.end().min(known)), by: None },
             Entry::SeenBy(words) => {
                 Self::Seen { which: None, until: Some(line.end().min(known)), by: Some(words.clone()) }

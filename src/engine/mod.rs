@@ -12,6 +12,7 @@
 pub mod alert;
 mod amend;
 mod arrival;
+pub mod asked;
 pub mod bedtime;
 pub mod check;
 pub mod compare;
@@ -157,6 +158,10 @@ impl Engine {
             Event::Noted(note) => {
                 turn.judged = self.latest(now);
                 self.noted(&mut turn, note);
+            }
+            Event::Meant { at } => {
+                turn.judged = self.latest(now);
+                self.meant(&mut turn, *at);
             }
             Event::Excluded { stretches } => self.leave_out(&mut turn, stretches),
             Event::Amended { was, is, others } => self.amended(&mut turn, was.as_ref(), is.as_ref(), others),

@@ -3,6 +3,7 @@
 
 use super::alert::hours::Held;
 use super::alert::steps::{Step, Ways};
+use super::asked::Odd;
 use super::bedtime::Evening;
 use super::compare::Compared;
 use super::effect::{Condition, Id, Side};
@@ -16,6 +17,7 @@ use super::outcome::Found;
 use super::reminder::{Come, Reminder};
 use super::service::OffBecause;
 use super::two_signals::Trust;
+use crate::domain::diary::Kind;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -257,6 +259,15 @@ pub enum Reason {
     NoSuchAlert { id: Id },
     /// A note was taken in, and nothing follows from it.
     Noted,
+    /// A note was taken in, and it is asked whether it was meant: for what is odd about its amount, and for the low that
+    /// insulin was noted for.
+    Meant { kind: Kind, at: Timestamp, odd: Option<Odd>, low: Option<Glucose> },
+    /// No dose is in question.
+    NothingInQuestion,
+    /// Long-acting insulin was noted for a time at which glucose was low.
+    LongActingWhileLow { at: Timestamp, glucose: Glucose },
+    /// What is open began long after it is said to have been treated.
+    TreatedBefore { side: Side, at: Timestamp, since: Timestamp },
     /// The diary no longer says that this was treated: since when it stands, and when it is asked about, or calls.
     NoLongerTreated { side: Side, since: Option<Timestamp>, next: Option<Timestamp> },
     /// These alerts are marked as seen.

@@ -43,6 +43,8 @@ pub(super) struct Turn {
     pub(super) mode: Option<Mode>,
     /// It is about a line of a diary file, which may come long after its time.
     pub(super) written: bool,
+    /// It is about a line of the diary that is changed at a keyboard.
+    pub(super) amends: bool,
     /// What was decided so far.
     pub(super) out: Vec<Decision>,
 }
@@ -63,6 +65,7 @@ impl Engine {
             insulin: self.state.doses.last_by(now),
             mode,
             written: false,
+            amends: false,
             out: Vec::new(),
         }
     }

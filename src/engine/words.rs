@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 107] = [
+    pub const WORDS: [&'static str; 111] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -90,6 +90,10 @@ impl Reason {
         "which_one",
         "no_such_alert",
         "noted",
+        "meant",
+        "nothing_in_question",
+        "long_acting_while_low",
+        "treated_before",
         "no_longer_treated",
         "marked_seen",
         "diary_line_refused",
@@ -204,6 +208,10 @@ impl Reason {
             Self::WhichOne { .. } => "which_one",
             Self::NoSuchAlert { .. } => "no_such_alert",
             Self::Noted => "noted",
+            Self::Meant { .. } => "meant",
+            Self::NothingInQuestion => "nothing_in_question",
+            Self::LongActingWhileLow { .. } => "long_acting_while_low",
+            Self::TreatedBefore { .. } => "treated_before",
             Self::NoLongerTreated { .. } => "no_longer_treated",
             Self::MarkedSeen { .. } => "marked_seen",
             Self::DiaryLineRefused { .. } => "diary_line_refused",

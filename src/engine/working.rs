@@ -2,13 +2,16 @@
 //! after each correction. Only the times count here; what of a dose is still to come is in [`crate::domain::insulin`].
 
 use super::Engine;
+use super::asked::{IN_QUESTION_MAX, InQuestion};
 use super::effect::{Condition, Id, Side, What};
 use super::reason::Reason;
 use super::turn::Turn;
+use crate::domain::diary::Amount;
 use crate::domain::drops::{Drops, PastDrops, STEP, STEPS};
 use crate::domain::glucose::Glucose;
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
+use crate::domain::usual::UsualDoses;
 use serde::{Deserialize, Serialize};
 
 /// A correction within this after another dose stacks: what diabetes education calls so (three hours: needs of people
@@ -50,6 +53,12 @@ pub struct Doses {
     taken: Vec<Dose>,
     followed: Vec<Followed>,
     past: PastDrops,
+    /// How large doses have been.
+    #[serde(default)]
+    usual: UsualDoses,
+    /// Doses that are asked about, in the order of the questions.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    in_question: Vec<InQuestion>,
 }
 
 impl Doses {
@@ -62,6 +71,7 @@ impl Doses {
     /// The clock was set: every span keeps its length.
     pub(super) fn shift(&mut self, by: Span) {
         self.taken.iter_mut().for_each(|dose| dose.at = dose.at + by);
+        self.in_question.iter_mut().for_each(|dose| dose.at = dose.at + by);
         for followed in &mut self.followed {
             followed.at = followed.at + by;
             followed.until = followed.until.map(|until| until + by);
@@ -85,6 +95,39 @@ impl Doses {
         self.taken.iter().any(|dose| dose.at == at && dose.correction)
     }
 
+    /// How large doses have been.
+    pub(super) const fn usual(&self) -> &UsualDoses {
+        &self.usual
+    }
+
+    /// A dose is asked about: until that is answered it is known to act, and nothing else follows from it.
+    pub(super) fn question(&mut self, dose: InQuestion) {
+        self.add(dose.at);
+        self.in_question.retain(|known| known.at != dose.at);
+        self.in_question.push(dose);
+        let over = self.in_question.len().saturating_sub(IN_QUESTION_MAX);
+        self.in_question.drain(..over);
+    }
+
+    /// Is a dose of that time asked about?
+    pub(super) fn is_in_question(&self, at: Timestamp) -> bool {
+        self.in_question.iter().any(|known| known.at == at)
+    }
+
+    /// The dose in question of that time, or the one asked about last, is none in question any more.
+    pub(super) fn answer(&mut self, at: Option<Timestamp>) -> Option<InQuestion> {
+        let is_meant = |known: &InQuestion| at.is_none_or(|at| known.at == at);
+        let place = self.in_question.iter().rposition(is_meant)?;
+        Some(self.in_question.remove(place))
+    }
+
+    /// One that was noted and is usual, or was meant.
+    pub(super) fn learn(&mut self, at: Timestamp, amount: Option<Amount>) {
+        if let Some(amount) = amount {
+            self.usual.add(at, amount);
+        }
+    }
+
     fn add(&mut self, at: Timestamp) {
         let place = self.taken.partition_point(|dose| dose.at < at);
         if self.taken.get(place).is_none_or(|dose| dose.at != at) {
@@ -104,7 +147,11 @@ impl Doses {
     }
 
     /// A dose was taken back: nothing follows from it.
-    pub(super) fn forget(&mut self, at: Timestamp) {
+    pub(super) fn forget(&mut self, at: Timestamp, amount: Option<Amount>) {
+        let was_in_question = self.answer(Some(at)).is_some();
+        if let Some(amount) = amount.filter(|_| !was_in_question && self.taken().any(|known| known == at)) {
+            self.usual.forget(at, amount);
+        }
         self.taken.retain(|dose| dose.at != at);
         self.followed.retain(|followed| followed.at != at);
         self.past.forget(at, at + Span::millis(1));
@@ -162,9 +209,15 @@ impl Doses {
 }
 
 impl Engine {
-    /// A dose was noted, whenever it was taken.
-    pub(super) fn remember_dose(&mut self, at: Timestamp) {
-        self.state.doses.add(at);
+    /// A dose was noted, whenever it was taken. One that is far from usual teaches nothing of what is usual.
+    pub(super) fn remember_dose(&mut self, at: Timestamp, amount: Option<Amount>) {
+        let doses = &mut self.state.doses;
+        let is_new = doses.taken().all(|known| known != at);
+        doses.add(at);
+        if is_new {
+            let is_usual = |amount: &Amount| !doses.usual.is_far_above(*amount, at);
+            doses.learn(at, amount.filter(is_usual));
+        }
     }
 
     /// Food was noted.
@@ -244,7 +297,7 @@ mod tests {
         doses.something_else(at(100));
         fall(&mut doses);
         assert_eq!((at_age(&doses, 60), at_age(&doses, 120)), (1, 0));
-        doses.forget(at(0));
+        doses.forget(at(0), None);
         assert_eq!((doses.past.len(), doses.taken().count()), (0, 0));
     }
 

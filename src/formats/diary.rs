@@ -16,6 +16,9 @@ use serde_json::{Map, Value};
 /// What a file may say besides.
 const ANSWERS: [&str; 2] = ["treated", "seen"];
 
+/// The answer to a question about a dose.
+const MEANT: &str = "meant";
+
 /// One line that was understood.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DiaryRow {
@@ -192,6 +195,7 @@ fn entry(told: &Told<'_>, wearers: Unit) -> Result<Entry, NotANote> {
                 (amount, note) => Ok(Entry::Treated(amount.or(note))),
             }
         }
+        MEANT => Ok(Entry::Meant),
         "seen" if !told.amount.is_empty() => Err(wrong(Part::Amount, "nothing")),
         "seen" if !told.unit.is_empty() => Err(wrong(Part::Unit, "nothing")),
         "seen" if told.words.is_empty() => Ok(Entry::Seen),
@@ -225,7 +229,8 @@ fn excursion(text: &str) -> Option<Option<Excursion>> {
 /// Is it a word that begins a line of a diary?
 pub(super) fn is_kind(word: &str) -> bool {
     let word = word.trim();
-    kind_named(word).is_some() || ANSWERS.iter().any(|answer| answer.eq_ignore_ascii_case(word))
+    let is = |answer: &&str| answer.eq_ignore_ascii_case(word);
+    kind_named(word).is_some() || ANSWERS.iter().chain([&MEANT]).any(|answer| is(&answer))
 }
 
 fn json_cells(text: &[u8], line: u64) -> Result<Cells, RowError> {

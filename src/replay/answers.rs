@@ -43,6 +43,7 @@ impl Act {
             Entry::Noted { kind, .. } => Self::noted(kind),
             Entry::Treated(which) => Some(Self::Treated(which.map(Which::from))),
             Entry::Seen | Entry::SeenBy(_) => Some(Self::Seen(None)),
+            Entry::Meant => None,
         }
     }
 

@@ -29,6 +29,11 @@ pub enum Said {
     },
     /// A diary line.
     Noted(Note),
+    /// A dose that was asked about was meant.
+    Meant {
+        /// When it was taken; none for the one that was asked about last.
+        at: Option<Timestamp>,
+    },
     /// Which of several signals counts.
     Trust(Trusted),
     /// No ring for a while.
@@ -94,6 +99,7 @@ impl Said {
             | Self::Seen { .. }
             | Self::Zone(_)
             | Self::Home
+            | Self::Meant { .. }
             | Self::Remind(_)
             | Self::CancelReminders { .. }
             | Self::Diary { .. }

@@ -21,6 +21,7 @@ pub fn follow(clock: &mut WallClock, line: &Line) -> Option<Vec<Travel>> {
         | Said::Quiet { .. }
         | Said::QuietOff
         | Said::Mode(_)
+        | Said::Meant { .. }
         | Said::Seen { .. }
         | Said::Written { .. }
         | Said::Remind(_)

@@ -16,6 +16,8 @@ const NOTED: &str = "Noted.";
 /// An answer: accepted, or a question back.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Answer {
+    /// It asks, and is said before anything else.
+    pub first: bool,
     /// Was it taken in?
     pub accepted: bool,
     /// The words.
@@ -30,7 +32,11 @@ pub fn to_note(note: &Note, answer: &Answer, policy: &Policy, now: Timestamp) ->
         return answer.words.clone();
     }
     let noted = format!("Noted: {}.", line_of(note, Voice::new(policy, now)));
-    if answer.words == NOTED { noted } else { format!("{noted}\n{}", answer.words) }
+    match (answer.words.as_str(), answer.first) {
+        (NOTED, _) => noted,
+        (words, true) => format!("{words}\n{noted}"),
+        (words, false) => format!("{noted}\n{words}"),
+    }
 }
 
 /// The same to a change of the diary: what it says now, what it said, and what follows from that.
@@ -54,7 +60,7 @@ pub fn to_change(
     };
     let follows = answers.iter().map(|answer| answer.words.as_str()).filter(|words| *words != NOTED);
     let words: Vec<&str> = std::iter::once(words.as_str()).chain(follows).collect();
-    Answer { accepted: true, words: words.join("\n") }
+    Answer { first: false, accepted: true, words: words.join("\n") }
 }
 
 /// A line of the diary, as it was understood: `insulin 4 U supper, at 14:05`.
@@ -94,9 +100,12 @@ pub fn not_changed(which: WhichLine, not: NotChanged) -> String {
 #[must_use]
 pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
     let voice = Voice::new(policy, now);
-    let yes = |words: String| Answer { accepted: true, words };
-    let no = |words: String| Answer { accepted: false, words };
+    let yes = |words: String| Answer { first: false, accepted: true, words };
+    let no = |words: String| Answer { first: false, accepted: false, words };
     if let Some(answer) = of_quiet(&decision.reason, voice).or_else(|| of_reminders(&decision.reason, voice)) {
+        return answer;
+    }
+    if let Some(answer) = super::asked::answer(&decision.reason, voice) {
         return answer;
     }
     if let Reason::Mode { said } = &decision.reason {
@@ -207,8 +216,9 @@ pub fn whole_answer(decisions: &[Decision], policy: &Policy, now: Timestamp) -> 
 #[must_use]
 pub fn together(all: &[Answer]) -> Answer {
     let accepted = all.iter().all(|answer| answer.accepted);
+    let first = all.iter().any(|answer| answer.first);
     let more: Vec<&str> = all.iter().map(|answer| answer.words.as_str()).filter(|words| *words != NOTED).collect();
-    Answer { accepted, words: if more.is_empty() { NOTED.to_owned() } else { more.join("\n") } }
+    Answer { first, accepted, words: if more.is_empty() { NOTED.to_owned() } else { more.join("\n") } }
 }
 
 /// What becomes of a high or a low that was treated by a line that is no more.
@@ -257,7 +267,7 @@ fn of_quiet(reason: &Reason, voice: Voice) -> Option<Answer> {
         }
         _ => return None,
     };
-    Some(Answer { accepted, words })
+    Some(Answer { first: false, accepted, words })
 }
 
 /// Answers about the wearer's own reminders.
@@ -279,5 +289,5 @@ fn of_reminders(reason: &Reason, voice: Voice) -> Option<Answer> {
         }
         _ => return None,
     };
-    Some(Answer { accepted, words })
+    Some(Answer { first: false, accepted, words })
 }

@@ -3,6 +3,7 @@
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod answer;
+mod asked;
 mod bedtime;
 pub mod body;
 pub mod compare;

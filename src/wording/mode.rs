@@ -242,7 +242,7 @@ pub(super) fn answer(said: &Why, decision: &Decision, policy: &Policy, now: Time
         Why::Off { modes, limit, .. } => format!("Ended: {}. {}", names(modes), still_counts(*limit, voice)),
         Why::Over { mode, at, .. } => {
             let words = format!("{} was over {}, before it was taken in. Nothing begins.", title(*mode), clock(*at));
-            return Answer { accepted: false, words };
+            return Answer { first: false, accepted: false, words };
         }
         Why::LookPlanned { treated, look } => {
             let of = treated.alert_since.map_or_else(String::new, |since| format!(" of {}", clock(since)));
@@ -250,7 +250,7 @@ pub(super) fn answer(said: &Why, decision: &Decision, policy: &Policy, now: Time
         }
         _ => "Noted.".to_owned(),
     };
-    Answer { accepted: true, words }
+    Answer { first: false, accepted: true, words }
 }
 
 /// What the newest value is, beside the limit that counts from now on: nothing rings before the next one.

@@ -123,6 +123,10 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::MarkedSeen { .. }
         | Reason::DiaryLineRefused { .. }
         | Reason::DiaryLineAsks { .. } => of_what_was_said(reason, voice),
+        Reason::Meant { .. }
+        | Reason::NothingInQuestion
+        | Reason::LongActingWhileLow { .. }
+        | Reason::TreatedBefore { .. } => super::asked::sentence(reason, voice),
         Reason::ReminderDue { .. }
         | Reason::ReminderUnseen { .. }
         | Reason::ReminderNotMet { .. }

@@ -313,7 +313,7 @@ impl Said<'_> {
                     ],
                 )
             }
-            _ => ("Noted".to_owned(), Vec::new()),
+            reason => super::asked::told(reason, self.voice).unwrap_or_else(|| ("Noted".to_owned(), Vec::new())),
         }
     }
 }

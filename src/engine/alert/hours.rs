@@ -242,6 +242,7 @@ impl Engine {
             // It is of no high any more, and rang for what may become a low.
             (Reason::EveningLook { .. }, _) => true,
             (Reason::DiaryLineAsks { at, .. }, _) => !self.was_treated_at(*at),
+            (Reason::Meant { kind, at, odd: Some(_), .. }, _) if kind.is_insulin() => state.doses.is_in_question(*at),
             (Reason::Mode { said: Why::Over { mode, .. } }, _) => self.running(*mode).is_none(),
             (_, Condition::Scan) => state.sources.iter().any(|source| source.is_called_for(id)),
             (_, Condition::RecheckHigh) => {

@@ -21,6 +21,7 @@
 //! | source or channels fail | loss of protection | delayed | medium |
 //! | two signals | one of them may hide a low | prompt | medium |
 //! | several alerts told as one | as the gravest of them | | |
+//! | a note that may not have been meant | reversible (a low) | prompt | medium |
 //! | last call for a scan, memory full | values lost | delayed | low |
 //! | look at a high that is very high and does not fall | irreversible harm possible (ketones) | delayed | medium |
 //! | look at a treated high that falls fast | reversible (a low) | prompt | medium |
@@ -55,6 +56,8 @@ pub(in crate::engine) enum Rank {
     CheckOfLow,
     /// What a check of a high finds.
     CheckOfHigh,
+    /// What is asked about a line.
+    Diary,
     /// How soon a sensor's memory is full.
     Scan,
     /// What a mode asks for.
@@ -97,6 +100,10 @@ fn by(rank: Rank, reason: &Reason, judged: Option<Judged>, very_high: Glucose) -
             Reason::LooksPlanned { .. } => Priority::Information,
             Reason::FallingTooFast { .. } | Reason::EveningLook { .. } => Priority::Medium,
             _ => of_look_at_high(judged, very_high),
+        },
+        Rank::Diary => match reason {
+            Reason::Meant { .. } => Priority::Medium,
+            _ => Priority::Information,
         },
         Rank::Scan => match reason {
             Reason::ScanDue { call: Call::Last | Call::Full, .. } => Priority::Low,

@@ -24,7 +24,12 @@ impl Engine {
         at: Timestamp,
         look: Option<Span>,
     ) {
-        match self.side_meant(which) {
+        let meant = self.side_meant(which);
+        let before = meant.as_ref().ok().and_then(|side| Some((*side, self.began_after(*side, at)?)));
+        if let Some((side, since)) = before {
+            return turn.ask(Reason::TreatedBefore { side, at, since });
+        }
+        match meant {
             Ok(Side::High) => self.treat_high(turn, at, look),
             Ok(Side::Low) => self.treat_low_or_caution(turn, at),
             Err(reason) => turn.tell(What::Answer, Condition::Diary, Id(0), None, reason, false),
@@ -50,6 +55,7 @@ impl Engine {
                 _ => (note.at, None),
             },
             Event::Seen { until, .. } => (until.unwrap_or(turn.now), None),
+            Event::Meant { .. } => (turn.now, None),
             _ => return,
         };
         // What was treated again since is looked at by the later treatment.
@@ -66,6 +72,7 @@ impl Engine {
             }
             Event::Treated { which, at, look } => self.treated(turn, *which, *at, *look),
             Event::Noted(note) => self.noted(turn, note),
+            Event::Meant { at } => self.meant(turn, *at),
             Event::Seen { which, until, by } => {
                 // A diary's words may say anything beside a name: then it is the wearer who wrote them.
                 let by = by.as_deref().filter(|name| self.person_named(name).is_some());
@@ -105,8 +112,17 @@ impl Engine {
         }
     }
 
-    /// A note for the diary; one that treats what is out of range begins its looks.
+    /// A note for the diary. One that may not have been meant is asked about first.
     pub(in crate::engine) fn noted(&mut self, turn: &mut Turn, note: &Note) {
+        if self.asks_about(turn, note) {
+            turn.insulin = self.state.doses.last_by(turn.now);
+        } else {
+            self.take_in(turn, note);
+        }
+    }
+
+    /// A note that was meant; one that treats what is out of range begins its looks.
+    pub(in crate::engine) fn take_in(&mut self, turn: &mut Turn, note: &Note) {
         let at = note.at;
         self.remember_note(note);
         turn.insulin = self.state.doses.last_by(turn.now);
@@ -145,6 +161,9 @@ impl Engine {
             Side::High => levels.high.limit,
         };
         let beyond = |value: Glucose| side.is_beyond(value, limit);
+        if self.began_after(side, at).is_some() {
+            return false;
+        }
         if self.rung_forecasts().any(|alert| alert.condition.side() == Some(side)) {
             return true;
         }

@@ -258,7 +258,14 @@ pub(super) const TABLE: [Row; 28] = [
     },
     Row { condition: Condition::WhileAway, name: "while_away", short: "late readings", ..TELLS },
     Row { condition: Condition::NotWatching, name: "not_watching", short: "not watching", gravity: 2, ..TELLS },
-    Row { condition: Condition::Diary, name: "diary", short: "a diary line", only_tells: false, ..TELLS },
+    Row {
+        condition: Condition::Diary,
+        name: "diary",
+        short: "a diary line",
+        rank: Rule::By(Rank::Diary),
+        only_tells: false,
+        ..TELLS
+    },
     Row {
         condition: Condition::Reminder,
         name: "reminder",
