@@ -27,6 +27,7 @@ mod hidden_lows;
 mod hours;
 mod insulin;
 mod intake;
+mod kept;
 mod layers;
 mod life;
 mod links;

@@ -18,7 +18,7 @@
 //! `10:00 writes treated [high|low] [at 09:50]`, `10:00 writes insulin|carbohydrate|symptoms|scan|text [at 09:50]`,
 //! `10:00 writes seen [by NAME] [at 09:50]` (a diary file brings a line at 10:00), `10:00 writes 3 odd lines`,
 //! `10:00 amends insulin at 09:50 to 09:40`, `10:00 amends insulin at 09:50 into carbohydrate`,
-//! `10:00 meant` (the dose that was asked about last); `10:00 deletes treated high at 09:50`, `10:00 restores insulin at 09:50` (what stands in the diary is kept by it);
+//! `10:00 kept` (a line that was kept until then is answered), `10:00 meant` (the dose that was asked about last); `10:00 deletes treated high at 09:50`, `10:00 restores insulin at 09:50` (what stands in the diary is kept by it);
 //! `10:00 excludes 09:00-09:30` (a stretch that is not to be counted);
 //! `10:00 started`, `10:00 later` (time passes); `10:00 reminds 14:30|45m WORDS`, and after the words, each after
 //! `; `, `every 1d|12h|mon,thu`, `above 180`, `below 80`; `10:00 reminds 51 times`, `10:00 cancels 1|all`.
@@ -255,6 +255,7 @@ impl Life {
                 Event::PolicyChanged(Box::new(policy(&self.sets)))
             }
             ["meant"] => Event::Meant { at: None },
+            ["kept"] => Event::KeptAnswered { lines: vec!["Noted: exercise, at 11:50.".to_owned()] },
             ["started"] => Event::Started,
             ["later"] => Event::Tick,
             _ => panic!("a timeline does not know: {line}"),
@@ -446,8 +447,9 @@ fn note_of(at: Timestamp, told: &str) -> Note {
     let Some((kind, amount)) = told.split_once(':') else { return Note { at, kind: note(told), words: String::new() } };
     let words = amount.replace('_', " ");
     let told = noted::Told { kind, amount, unit: "", words: &words };
+    let implied = noted::implied(kind).unwrap_or_default().to_owned();
     let kind = noted::kind_of(&told, Unit::MgDl).unwrap();
-    let words = if kind.has_amount() { String::new() } else { words };
+    let words = if kind.has_amount() { implied } else { words };
     Note { at, kind, words }
 }
 
@@ -460,6 +462,7 @@ fn note(kind: &str) -> Kind {
         "symptoms" => Kind::Symptoms,
         "ketones" => Kind::Ketones(Amount(60)),
         "exercise" => Kind::Exercise,
+        "site" => Kind::Site,
         "sensor-start" => Kind::SensorStart(None),
         "sensor-stop" => Kind::SensorStop(None),
         "other-sensor-stop" => Kind::SensorStop(Some("other".to_owned())),

@@ -13,7 +13,7 @@ use crate::domain::time::{Span, Timestamp};
 use crate::domain::travel::WallClock;
 use crate::engine::effect::{Condition, Id, Side};
 use crate::engine::event::{Trusted, Which};
-use crate::formats::noted::{self, Told};
+use crate::formats::noted::{self, Told, implied};
 use crate::formats::stamp::{Read, Stamp};
 use crate::store::Store;
 use crate::store::inbox::Said;
@@ -79,6 +79,7 @@ pub(super) fn treated(
 
 pub(super) fn note(place: &Place, kind: &str, words: &[String], at: Option<&str>) -> Result<ExitCode, Failure> {
     let (settings, clock) = place.settings_in_force()?;
+    let implied = implied(kind);
     let (kind, words) = kind_of(kind, words, settings.policy.unit)?;
     let said: Vec<&str> = words.iter().map(String::as_str).collect();
     if let (Kind::Sensor, [name, what @ ("start" | "stop")]) = (&kind, said.as_slice()) {
@@ -86,6 +87,7 @@ pub(super) fn note(place: &Place, kind: &str, words: &[String], at: Option<&str>
             .hint(format!("write it as: recheck note sensor {what} {name}")));
     }
     let at = noted_at(&kind, at, &clock)?;
+    let words: Vec<&str> = implied.into_iter().chain(said).collect();
     say(&place.state(), &Said::Noted(Note { at, kind, words: words.join(" ") }))
 }
 

@@ -149,7 +149,15 @@ impl Seen<'_> {
             "channels": channels,
             "sources": sources,
             "refusals": refusals,
+            "answered_at_start": self.answered_at_start()?,
         }))
+    }
+
+    /// What had been kept while recheck did not run, each line with its answer, for a day.
+    fn answered_at_start(&self) -> Result<Value, Failure> {
+        let kept = self.store.kept_answered(self.now - Span::hours(24))?;
+        Ok(kept
+            .map_or(Value::Null, |(at, lines)| json!({ "at": self.engine.policy().zone.rfc3339(at), "lines": lines })))
     }
 
     /// What is to be known of a source beside its counts.
@@ -334,6 +342,13 @@ impl Seen<'_> {
                 if counts.is_empty() { "nothing yet".to_owned() } else { counts.join(", ") }
             )
         });
+        let kept = &all["answered_at_start"];
+        section(
+            &mut lines,
+            &format!("Kept while recheck was off, taken in {}", clock(&kept["at"])),
+            &kept["lines"],
+            |line| format!("      {}", line.as_str().unwrap_or_default()),
+        );
         section(&mut lines, "Refused lately", &all["refusals"], |refusal| {
             format!("      {} {}", clock(&refusal["at"]), text(refusal, "words"))
         });

@@ -175,15 +175,33 @@ impl Daemon {
         lines.sort_by_key(|line| line.what.written_at().unwrap_or(line.said));
         self.more_said = lines.len() > LINES_MAX;
         lines.truncate(LINES_MAX);
+        let mut kept = Vec::new();
         for line in lines {
-            if self.heard_where(&line)? || self.cared_for(&line)? {
-                continue;
+            let was_kept = line.said < self.started && line.what.is_answered();
+            if !self.heard_where(&line)?
+                && !self.cared_for(&line)?
+                && let Some((event, note)) = event_of(&line)
+            {
+                let keeps = note.as_ref().map_or(Keeps::Nothing, Keeps::Note);
+                self.turn(Some(&event), None, Some(Taken { line: line.number, keeps }))?;
             }
-            let Some((event, note)) = event_of(&line) else { continue };
-            let keeps = note.as_ref().map_or(Keeps::Nothing, Keeps::Note);
-            self.turn(Some(&event), None, Some(Taken { line: line.number, keeps }))?;
+            if was_kept {
+                kept.extend(self.answer_to(&line));
+            }
         }
-        Ok(())
+        // Whoever said it without a daemon has read no answer.
+        if kept.is_empty() { Ok(()) } else { self.turn(Some(&Event::KeptAnswered { lines: kept }), None, None) }
+    }
+
+    /// What was answered to a line, in one line.
+    fn answer_to(&self, line: &Line) -> Option<String> {
+        match self.store.answer(line.number) {
+            Ok(answer) => answer.map(|(_, words)| words.replace('\n', " ")),
+            Err(error) => {
+                tracing::error!(%error, "cannot read an answer");
+                None
+            }
+        }
     }
 
     /// A pressed button is something said.

@@ -115,6 +115,27 @@ impl Insulin {
     }
 }
 
+/// What a note of rapid insulin says that was taken for long-acting.
+pub const MISTAKEN: &str = "taken for long-acting";
+
+/// Do the words of a note of rapid insulin say that it was taken for long-acting?
+#[must_use]
+pub fn is_mistaken(words: &str) -> bool {
+    const SAYS: [&str; 9] = [
+        MISTAKEN,
+        "instead of long",
+        "instead of background",
+        "instead of basal",
+        "mistaken for",
+        "wrong insulin",
+        "wrong pen",
+        "mixed up",
+        "mix-up",
+    ];
+    let words = words.to_lowercase();
+    SAYS.iter().any(|said| words.contains(said))
+}
+
 /// A share in words, to the nearest of those people say. An estimate needs no finer ones.
 #[must_use]
 pub fn words(share: f64) -> &'static str {

@@ -4,6 +4,7 @@
 use super::Engine;
 use super::check::Check;
 use super::effect::{Condition, Side, What};
+use super::mistaken::says_mistaken;
 use super::nadir::Nadir;
 use super::plan::Job;
 use super::reason::{Began, Reason};
@@ -91,18 +92,29 @@ impl Engine {
         let was_in_question = was.is_some_and(|was| self.is_in_question(was));
         self.forget_dose(was, is, &others);
         let is_other = is.filter(|is| was.is_none_or(|was| (was.at, &was.kind) != (is.at, &is.kind)));
-        let is_in_question = is_other.is_some_and(|is| self.asks_about(turn, is));
-        let is = is.filter(|_| !is_in_question);
+        if let Some(is) = is_other {
+            self.asks_about(turn, is);
+        }
         let amended = Amended { was, is, others: &others };
-        self.forget_what_was(turn.now, amended);
+        self.forget_what_was(turn.now, Amended { is: is.filter(|is| !self.is_in_question(is)), ..amended });
         self.forget_meter(turn, amended);
         if let Some(was) = was.filter(|was| is.is_none_or(|is| (is.at, &is.kind) != (was.at, &was.kind))) {
             self.forget_session(turn.now, was);
         }
+        if let Some(was) = was.filter(|was| is != Some(*was)) {
+            match was.kind {
+                Kind::Site => self.forget_set(was.at),
+                Kind::Insulin(_) if says_mistaken(was) => self.forget_mistaken(was.at),
+                _ => {}
+            }
+        }
         let as_before = !was_in_question && was.zip(is).is_some_and(|(was, is)| treat_the_same(was, is));
         let mut is_new = is.filter(|_| !as_before);
-        if let Some(is) = is.filter(|_| as_before) {
+        if let Some(is) = is.filter(|is| as_before || is.kind.is_insulin()) {
             self.remember_note(is);
+        }
+        if let Some(is) = is.filter(|is| as_before && says_mistaken(is)) {
+            self.mistaken_noted(turn, is.at);
         }
         for side in [Side::High, Side::Low] {
             if was.is_some_and(|was| !as_before && self.hangs_on(side, was)) {
@@ -164,7 +176,7 @@ impl Engine {
         }
         match (side, next) {
             (Side::High, Some(note)) => {
-                if is_dose(note) {
+                if is_dose(note) && !self.is_in_question(note) {
                     self.correction_noted(note.at);
                 }
                 self.treat_high(turn, note.at, asked_for);
@@ -188,7 +200,7 @@ impl Engine {
             Some(None) => {}
             Some(Some(Excursion::High)) => self.treat_high(turn, is.at, None),
             Some(Some(Excursion::Low)) => self.treat_low_or_caution(turn, is.at),
-            None => self.noted(turn, is),
+            None => self.take_in(turn, is),
         }
     }
 
@@ -252,9 +264,6 @@ impl Engine {
         let moves = |kind: &Kind| matches!(kind, Kind::Insulin(_) | Kind::Carbohydrate(_));
         if moves(&was.kind) {
             self.forget_what_moves(was.at, amended.last(moves));
-        }
-        if let Some((at, amount)) = amended.is.and_then(dose_of) {
-            self.remember_dose(at, amount);
         }
         if treats(was, Side::High) {
             let newest = self.newest_of_high(amended);

@@ -1,6 +1,6 @@
 //! What is noted and asked about: an amount far from what is usual, insulin for a time at which glucose was low, a
 //! treatment from long before what it would be of. Until somebody says that it was meant, a dose in question counts for
-//! danger alone: it is known to act, and it treats nothing. Never says what an amount should be.
+//! danger alone: it is known to act, and is looked at, and it silences nothing. Never says what an amount should be.
 
 use super::Engine;
 use super::effect::{Condition, Id, Side, What};
@@ -94,25 +94,21 @@ impl Engine {
         self.known_at(note.at).filter(|glucose| is_insulin && glucose.hundredths() < LOW)
     }
 
-    /// Asks whether a note was meant, before anything else is said of it. True when nothing may follow from it until
-    /// that is answered.
-    pub(super) fn asks_about(&mut self, turn: &mut Turn, note: &Note) -> bool {
+    /// Asks whether a note was meant, before anything else is said of it.
+    pub(super) fn asks_about(&mut self, turn: &mut Turn, note: &Note) {
         let (odd, low) = (self.odd(note), self.low_at(note));
         if let (Kind::LongActing(_), Some(glucose)) = (&note.kind, low) {
             let reason = Reason::LongActingWhileLow { at: note.at, glucose };
             turn.tell(What::Answer, Condition::Diary, Id(0), None, reason, false);
-            return false;
+            return;
         }
         if odd.is_none() && low.is_none() {
-            return false;
+            return;
         }
         turn.ask(Reason::Meant { kind: note.kind.clone(), at: note.at, odd, low });
-        let Kind::Insulin(Some(amount)) = note.kind else { return false };
-        let is_in_question = odd.is_some();
-        if is_in_question {
-            self.state.doses.question(InQuestion { at: note.at, amount });
+        if let (Kind::Insulin(Some(amount)), Some(_)) = (&note.kind, odd) {
+            self.state.doses.question(InQuestion { at: note.at, amount: *amount });
         }
-        is_in_question
     }
 
     /// Somebody says that a dose in question was meant: the one of that time, or the newest. It counts from now on.

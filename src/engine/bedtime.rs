@@ -163,7 +163,11 @@ impl Engine {
 
     /// A note that the line before sleep names, also one that came too late for anything else.
     pub(super) fn remember_note(&mut self, note: &Note) {
-        self.remember_what_moves(note);
+        // What is in question answers no question.
+        let answers = !self.is_in_question(note);
+        if answers {
+            self.remember_what_moves(note);
+        }
         match note.kind {
             Kind::Insulin(amount) => self.remember_dose(note.at, amount),
             Kind::Carbohydrate(_) => self.remember_food(note.at),
@@ -171,7 +175,7 @@ impl Engine {
         }
         let memory = &mut self.state.before_sleep;
         let last = match note.kind {
-            Kind::Insulin(_) => &mut memory.insulin,
+            Kind::Insulin(_) if answers => &mut memory.insulin,
             Kind::Exercise => &mut memory.exercise,
             _ => return,
         };

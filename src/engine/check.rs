@@ -2,12 +2,14 @@
 
 use super::effect::{Id, Side};
 use super::evening::EveningCheck;
+use super::mistaken::MistakenCheck;
 use super::mode::Due;
 use super::mode::hold::DrivingWait;
+use super::new_set::SetCheck;
 use super::plan::Job;
 use super::recheck_high::{HighCheck, Stage};
 use super::recheck_low::LowCheck;
-use crate::domain::time::Timestamp;
+use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 /// What is looked at again.
@@ -20,6 +22,10 @@ pub enum Check {
     High(HighCheck),
     /// An evening's treated high, in the small hours.
     Evening(EveningCheck),
+    /// A pump's new set.
+    NewSet(SetCheck),
+    /// Rapid insulin that was taken for long-acting.
+    Mistaken(MistakenCheck),
     /// A value that is too low to drive, until it has been back for long enough.
     Driving(DrivingWait),
 }
@@ -32,6 +38,8 @@ impl Check {
             Self::Low(_) => Job::LowCheck,
             Self::High(_) => Job::HighCheck,
             Self::Evening(_) => Job::EveningCheck,
+            Self::NewSet(_) => Job::SetCheck,
+            Self::Mistaken(_) => Job::MistakenCheck,
             Self::Driving(_) => Job::Mode(Due::Hold),
         }
     }
@@ -43,6 +51,8 @@ impl Check {
             Self::Low(check) => check.id,
             Self::High(check) => check.id,
             Self::Evening(check) => check.id,
+            Self::NewSet(check) => check.id,
+            Self::Mistaken(check) => check.id,
             Self::Driving(check) => check.id,
         }
     }
@@ -53,7 +63,7 @@ impl Check {
         match self {
             Self::Low(_) => Some(Side::Low),
             Self::High(_) => Some(Side::High),
-            Self::Evening(_) | Self::Driving(_) => None,
+            Self::Evening(_) | Self::NewSet(_) | Self::Mistaken(_) | Self::Driving(_) => None,
         }
     }
 
@@ -67,7 +77,16 @@ impl Check {
                 Stage::Asking { .. } => None,
             },
             Self::Evening(check) => Some(check.treated.at),
-            Self::Driving(_) => None,
+            Self::NewSet(_) | Self::Mistaken(_) | Self::Driving(_) => None,
+        }
+    }
+
+    /// The clock was set: what is watched from a time on keeps its age.
+    pub(super) fn shift(&mut self, by: Span) {
+        match self {
+            Self::NewSet(check) => check.at = check.at + by,
+            Self::Mistaken(check) => (check.at, check.until) = (check.at + by, check.until + by),
+            Self::Low(_) | Self::High(_) | Self::Evening(_) | Self::Driving(_) => {}
         }
     }
 }

@@ -101,7 +101,7 @@ impl Engine {
 }
 
 /// Low enough to look at while insulin works, and not rising; or falling there.
-fn goes_low(judged: Judged, works: bool) -> bool {
+pub(super) fn goes_low(judged: Judged, works: bool) -> bool {
     let (value, below) = (judged.glucose.hundredths(), RINGS_BELOW.hundredths());
     let Some(rate) = judged.rate else { return value < below && works };
     let soon = i64::from(value) + i64::from(rate.0) * FALLS_WITHIN_MIN;

@@ -92,6 +92,11 @@ pub enum Event {
         /// From the first instant of each to the first after it.
         stretches: Vec<(Timestamp, Timestamp)>,
     },
+    /// What was kept while nobody watched has been taken in.
+    KeptAnswered {
+        /// What was answered to each.
+        lines: Vec<String>,
+    },
     /// Lines of a diary file were not understood.
     DiaryRefused {
         /// The first of them, in words, with its file, line and column.

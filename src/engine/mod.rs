@@ -26,9 +26,11 @@ pub mod guarantees;
 pub mod level;
 pub mod lost;
 mod meter;
+pub mod mistaken;
 pub mod mode;
 pub mod morning;
 pub mod nadir;
+pub mod new_set;
 pub mod outcome;
 mod past;
 pub mod plan;
@@ -62,7 +64,7 @@ use crate::domain::glucose::Glucose;
 use crate::domain::local::Stretch;
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
-use alert::said::diary_refused;
+use alert::said::{diary_refused, kept_answered};
 use effect::{Decision, Id, Side};
 use event::Event;
 use level::Seen;
@@ -171,6 +173,7 @@ impl Engine {
             Event::Trust(which) => self.trust(&mut turn, *which),
             Event::Mode { wish, at } => self.wish(&mut turn, *wish, *at),
             Event::Written { said, whence } => self.written(&mut turn, said, whence),
+            Event::KeptAnswered { lines } => kept_answered(&mut turn, lines),
             Event::DiaryRefused { words, more } => diary_refused(&mut turn, words, *more),
             Event::Unwatched { from, to, cause } => self.unwatched(&mut turn, *from, *to, *cause),
             Event::ClockStepped { by } => self.clock_stepped(&turn, *by),
@@ -311,6 +314,8 @@ impl Engine {
             Job::LowCheck => self.look_at_low(turn),
             Job::HighCheck => self.look_at_high(turn),
             Job::EveningCheck => self.look_after_evening(turn),
+            Job::SetCheck => self.look_at_set(turn),
+            Job::MistakenCheck => self.look_at_mistaken(turn),
             Job::Past => self.tell_past(turn),
             Job::Gap(source) => self.gap(turn, source),
             Job::Scan(source) => self.call_for_scan(turn, source),

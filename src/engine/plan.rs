@@ -4,8 +4,10 @@
 use super::check::Check;
 use super::effect::Id;
 use super::evening::EveningCheck;
+use super::mistaken::MistakenCheck;
 use super::mode::Due;
 use super::mode::hold::DrivingWait;
+use super::new_set::SetCheck;
 use super::recheck_high::HighCheck;
 use super::recheck_low::LowCheck;
 use crate::domain::reading::SourceId;
@@ -25,6 +27,10 @@ pub enum Job {
     /// An evening's treated high is looked at in the small hours.
     #[serde(alias = "evening_look")]
     EveningCheck,
+    /// A pump's new set is looked at.
+    SetCheck,
+    /// Rapid insulin that was taken for long-acting is looked at.
+    MistakenCheck,
     /// Late readings have stopped coming in: what they held is told.
     Past,
     /// A source has been silent for too long.
@@ -132,6 +138,9 @@ impl Plan {
         for (_, at) in &mut self.due {
             *at = *at + by;
         }
+        for check in &mut self.checks {
+            check.shift(by);
+        }
         if let Some(wait) = self.driving_mut() {
             wait.shift(by);
         }
@@ -183,6 +192,8 @@ checks_of! {
     Low: LowCheck, low, take_low, Job::LowCheck;
     High: HighCheck, high, take_high, Job::HighCheck;
     Evening: EveningCheck, evening, take_evening, Job::EveningCheck;
+    NewSet: SetCheck, new_set, take_new_set, Job::SetCheck;
+    Mistaken: MistakenCheck, mistaken, take_mistaken, Job::MistakenCheck;
     Driving: DrivingWait, driving, take_driving, Job::Mode(Due::Hold);
 }
 

@@ -262,6 +262,16 @@ pub enum Reason {
     /// A note was taken in, and it is asked whether it was meant: for what is odd about its amount, and for the low that
     /// insulin was noted for.
     Meant { kind: Kind, at: Timestamp, odd: Option<Odd>, low: Option<Glucose> },
+    /// A pump's set was changed, and is looked at then.
+    SetNoted { at: Timestamp, look: Timestamp },
+    /// A look at a pump's new set: whether it seems to work.
+    NewSet { at: Timestamp, works: bool },
+    /// Rapid insulin was taken for long-acting: until when it is looked at, and who else is told.
+    RapidForLong { at: Timestamp, until: Timestamp, told: Option<u8> },
+    /// A look at rapid insulin that was taken for long-acting.
+    MistakenLook { at: Timestamp, next: Option<Timestamp> },
+    /// What was kept while nobody watched has been taken in: each line, and what was answered.
+    KeptAnswered { lines: Vec<String> },
     /// No dose is in question.
     NothingInQuestion,
     /// Long-acting insulin was noted for a time at which glucose was low.

@@ -94,7 +94,11 @@ impl Engine {
 
     /// Starts, or re-plans, the looks of a treated high. Answers with what was understood.
     pub(super) fn treat_high(&mut self, turn: &mut Turn, at: Timestamp, asked: Option<Span>) {
-        self.remember_high_treated(at);
+        // What may not have been meant is looked at, and puts no question off.
+        let asked_by = self.state.plan.due(Job::HighCheck).filter(|_| self.state.doses.is_in_question(at));
+        if !self.state.doses.is_in_question(at) {
+            self.remember_high_treated(at);
+        }
         let root = self.root(Side::High).map(|root| (root.id, root.since));
         let ketones = self.ketones_asked();
         let treated =
@@ -113,6 +117,9 @@ impl Engine {
         let caught_up = looks.first().is_some_and(|first| *first <= turn.now);
         let due = if caught_up { turn.now } else { looks.first().copied().unwrap_or(turn.now) };
         self.set_look(turn.now, due, asked_for);
+        if let Some(asked_by) = asked_by {
+            self.look_by(asked_by);
+        }
         let night_rule = looks.iter().any(|due| *due > turn.now && self.is_quiet(*due));
         let mut planned: Vec<Timestamp> = looks.into_iter().chain(asked_for).filter(|due| *due > turn.now).collect();
         planned.sort_unstable();
@@ -160,7 +167,8 @@ impl Engine {
             self.look_told(turn, care, reason, true, wanted);
             return;
         };
-        let early = first_look && self.policy.therapy == Therapy::Injections;
+        let in_question = self.state.doses.is_in_question(treated.at);
+        let early = first_look && self.policy.therapy == Therapy::Injections && !in_question;
         let found = self.found(turn, &treated, early);
         let next = next_scheduled.map_or(soon, |due| due.min(soon));
         match found.outcome {

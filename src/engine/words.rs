@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 111] = [
+    pub const WORDS: [&'static str; 116] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -91,6 +91,11 @@ impl Reason {
         "no_such_alert",
         "noted",
         "meant",
+        "set_noted",
+        "new_set",
+        "rapid_for_long",
+        "mistaken_look",
+        "kept_answered",
         "nothing_in_question",
         "long_acting_while_low",
         "treated_before",
@@ -209,6 +214,11 @@ impl Reason {
             Self::NoSuchAlert { .. } => "no_such_alert",
             Self::Noted => "noted",
             Self::Meant { .. } => "meant",
+            Self::SetNoted { .. } => "set_noted",
+            Self::NewSet { .. } => "new_set",
+            Self::RapidForLong { .. } => "rapid_for_long",
+            Self::MistakenLook { .. } => "mistaken_look",
+            Self::KeptAnswered { .. } => "kept_answered",
             Self::NothingInQuestion => "nothing_in_question",
             Self::LongActingWhileLow { .. } => "long_acting_while_low",
             Self::TreatedBefore { .. } => "treated_before",

@@ -1,7 +1,7 @@
 //! Diary lines: what a phone's automation, or a hand, writes beside the readings. Text becomes lines that
 //! are understood, or refusals that say in which cell what was expected.
 
-use super::noted::{NotANote, Part, Told, kind_named, kind_of};
+use super::noted::{NotANote, Part, Told, implied, kind_named, kind_of};
 use super::repeated::After;
 use super::row_error::RowError;
 use super::rows::{Changed, Rows, for_each_record};
@@ -209,7 +209,12 @@ fn entry(told: &Told<'_>, wearers: Unit) -> Result<Entry, NotANote> {
             })?;
             // A kind that has no amount keeps what stands there with its words: 30 min of exercise.
             let extra = if kind.has_amount() { [""; 2] } else { [told.amount, told.unit] };
-            let words: Vec<&str> = extra.into_iter().chain([told.words]).filter(|part| !part.is_empty()).collect();
+            let words: Vec<&str> = implied(told.kind)
+                .into_iter()
+                .chain(extra)
+                .chain([told.words])
+                .filter(|part| !part.is_empty())
+                .collect();
             Ok(Entry::Noted { kind, words: words.join(" ") })
         }
     }

@@ -5,6 +5,7 @@ use super::rows::with_point;
 use crate::domain::a1c::{A1c, A1cUnit, NotAnA1c};
 use crate::domain::diary::{Amount, Kind};
 use crate::domain::glucose::{Glucose, MG_DL_MIN_HUNDREDTHS, MMOL_L_MAX_HUNDREDTHS, Unit};
+use crate::domain::insulin::MISTAKEN;
 use crate::domain::ketones::Urine;
 
 /// The kinds of note, as the command line and a file name them.
@@ -25,7 +26,8 @@ pub const KINDS: [&str; 13] = [
 ];
 
 /// Everyday words for them, and the words that a clinic says.
-const EVERYDAY: [(&str, &str); 20] = [
+const EVERYDAY: [(&str, &str); 21] = [
+    (WRONG_INSULIN, "insulin"),
     ("carbs", "carbohydrate"),
     ("carb", "carbohydrate"),
     ("carbohydrates", "carbohydrate"),
@@ -47,6 +49,15 @@ const EVERYDAY: [(&str, &str); 20] = [
     ("cannula", "site"),
     ("sport", "exercise"),
 ];
+
+/// Rapid insulin that was taken for long-acting has a word of its own, because it is seldom and grave.
+const WRONG_INSULIN: &str = "wrong-insulin";
+
+/// What a word for a kind says beside the kind: it begins the words of the note.
+#[must_use]
+pub fn implied(kind: &str) -> Option<&'static str> {
+    kind.trim().eq_ignore_ascii_case(WRONG_INSULIN).then_some(MISTAKEN)
+}
 
 /// The kind that a word names, by its own name or an everyday one.
 #[must_use]

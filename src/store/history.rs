@@ -10,6 +10,7 @@ use crate::engine::State;
 use crate::engine::effect::Decision;
 use crate::engine::event::Event;
 use crate::engine::policy::Policy;
+use crate::engine::reason::Reason;
 use crate::engine::saved::Unread;
 use rusqlite::{OptionalExtension, params};
 
@@ -120,6 +121,27 @@ impl Store {
             })
             .optional()
             .map_err(|error| self.wrap(error))
+    }
+
+    /// What was answered at the last start to what had been kept until then, and when, if that was after an instant.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn kept_answered(&self, after: Timestamp) -> Result<Option<(Timestamp, Vec<String>)>, Error> {
+        let rows = self.all(
+            "SELECT at, body FROM decisions WHERE at > ?1 AND condition = 'diary' AND what = 'told'
+             AND body LIKE '%\"kept_answered\"%' ORDER BY number",
+            [after.millis()],
+            |row| Ok((Timestamp::from_millis(row.get(0)?), row.get::<_, String>(1)?)),
+        )?;
+        let mut last = None;
+        for (at, body) in rows {
+            let decision: Decision = self.read_back(&body)?;
+            if let Reason::KeptAnswered { lines } = decision.reason {
+                last = Some((at, lines));
+            }
+        }
+        Ok(last)
     }
 
     /// Has this source ever given a reading?

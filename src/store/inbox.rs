@@ -108,6 +108,14 @@ impl Said {
     }
 }
 
+impl Said {
+    /// Does whoever says it read an answer? Of a line of a file, and of what the store alone knows, nobody does.
+    #[must_use]
+    pub const fn is_answered(&self) -> bool {
+        !matches!(self, Self::Written { .. } | Self::Excluded)
+    }
+}
+
 /// The answer to a line that came too late for looks.
 const PAST: &str = "Noted. It came too late for looks.";
 

@@ -105,7 +105,8 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
     if let Some(answer) = of_quiet(&decision.reason, voice).or_else(|| of_reminders(&decision.reason, voice)) {
         return answer;
     }
-    if let Some(answer) = super::asked::answer(&decision.reason, voice) {
+    let asked = super::asked::answer(&decision.reason, voice);
+    if let Some(answer) = asked.or_else(|| super::watched::answer(&decision.reason, policy, voice)) {
         return answer;
     }
     if let Reason::Mode { said } = &decision.reason {

@@ -29,7 +29,7 @@ pub(super) fn answer(reason: &Reason, voice: Voice) -> Option<Answer> {
         Reason::Meant { kind, at, odd, low } => {
             let asked = Asked { kind, at: *at, odd: *odd, low: *low, voice };
             let words = format!("{} {}", asked.question(), asked.until_answered());
-            Some(Answer { first: true, accepted: odd.is_none(), words })
+            Some(Answer { first: true, accepted: true, words })
         }
         Reason::LongActingWhileLow { at, glucose } => {
             let words = format!(
@@ -133,7 +133,7 @@ impl Asked<'_> {
             Some(Odd::KetonesBeyondMeters) => {
                 "Until you correct it, it counts. `recheck diary` shows its line, to amend or delete.".to_owned()
             }
-            Some(_) => format!("Until then it counts as insulin that acts, and treats nothing. {HOW}"),
+            Some(_) => format!("Until then it counts as insulin that acts, and silences nothing. {HOW}"),
             None => "If not, `recheck diary` shows its line, to amend or delete.".to_owned(),
         }
     }

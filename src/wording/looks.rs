@@ -20,6 +20,8 @@ impl Said<'_> {
             Reason::NotComingDown { treated, ketones: true, .. } => self.no_response(treated),
             Reason::FallingTooFast { treated, next, found } => self.falling_too_fast(treated, found, *next),
             Reason::EveningLook { treated } => self.evening_look(treated),
+            Reason::NewSet { at, .. } => self.new_set(*at),
+            Reason::MistakenLook { at, next } => self.mistaken_look(*at, *next),
             Reason::NotComingDown { treated, next, found, .. }
             | Reason::ComingDown { treated, next, found }
             | Reason::TooEarly { treated, next, found } => {

@@ -26,6 +26,7 @@ mod service;
 pub mod steps;
 pub mod still_low;
 pub mod text;
+mod watched;
 pub mod zone;
 
 use crate::domain::glucose::{Glucose, Unit};

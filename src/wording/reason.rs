@@ -123,6 +123,11 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::MarkedSeen { .. }
         | Reason::DiaryLineRefused { .. }
         | Reason::DiaryLineAsks { .. } => of_what_was_said(reason, voice),
+        Reason::SetNoted { .. }
+        | Reason::NewSet { .. }
+        | Reason::RapidForLong { .. }
+        | Reason::MistakenLook { .. }
+        | Reason::KeptAnswered { .. } => super::watched::sentence(reason, voice),
         Reason::Meant { .. }
         | Reason::NothingInQuestion
         | Reason::LongActingWhileLow { .. }

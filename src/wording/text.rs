@@ -313,7 +313,11 @@ impl Said<'_> {
                     ],
                 )
             }
-            reason => super::asked::told(reason, self.voice).unwrap_or_else(|| ("Noted".to_owned(), Vec::new())),
+            reason => {
+                let asked = super::asked::told(reason, self.voice);
+                let told = asked.or_else(|| super::watched::told(reason, self.policy, self.voice));
+                told.unwrap_or_else(|| ("Noted".to_owned(), Vec::new()))
+            }
         }
     }
 }

@@ -240,7 +240,7 @@ impl Engine {
             (Reason::Back { .. }, Condition::RecheckLow) => is_over(Side::Low),
             (Reason::SensorEnds { end }, _) => self.sensor_ends_at(*end),
             // It is of no high any more, and rang for what may become a low.
-            (Reason::EveningLook { .. }, _) => true,
+            (Reason::EveningLook { .. } | Reason::NewSet { .. } | Reason::MistakenLook { .. }, _) => true,
             (Reason::DiaryLineAsks { at, .. }, _) => !self.was_treated_at(*at),
             (Reason::Meant { kind, at, odd: Some(_), .. }, _) if kind.is_insulin() => state.doses.is_in_question(*at),
             (Reason::Mode { said: Why::Over { mode, .. } }, _) => self.running(*mode).is_none(),

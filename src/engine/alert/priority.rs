@@ -21,6 +21,8 @@
 //! | source or channels fail | loss of protection | delayed | medium |
 //! | two signals | one of them may hide a low | prompt | medium |
 //! | several alerts told as one | as the gravest of them | | |
+//! | rapid insulin taken for long-acting | irreversible harm possible | prompt | high |
+//! | a look at it | reversible (a low) | prompt | medium |
 //! | a note that may not have been meant | reversible (a low) | prompt | medium |
 //! | last call for a scan, memory full | values lost | delayed | low |
 //! | look at a high that is very high and does not fall | irreversible harm possible (ketones) | delayed | medium |
@@ -98,10 +100,13 @@ fn by(rank: Rank, reason: &Reason, judged: Option<Judged>, very_high: Glucose) -
         },
         Rank::CheckOfHigh => match reason {
             Reason::LooksPlanned { .. } => Priority::Information,
-            Reason::FallingTooFast { .. } | Reason::EveningLook { .. } => Priority::Medium,
+            Reason::FallingTooFast { .. } | Reason::EveningLook { .. } | Reason::MistakenLook { .. } => {
+                Priority::Medium
+            }
             _ => of_look_at_high(judged, very_high),
         },
         Rank::Diary => match reason {
+            Reason::RapidForLong { .. } => Priority::High,
             Reason::Meant { .. } => Priority::Medium,
             _ => Priority::Information,
         },

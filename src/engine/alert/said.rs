@@ -10,6 +10,7 @@ use crate::domain::written::is_diary_only;
 use crate::engine::Engine;
 use crate::engine::effect::{Condition, Id, Side, What};
 use crate::engine::event::{Event, Which};
+use crate::engine::mistaken::says_mistaken;
 use crate::engine::reason::{Began, Open, Reason};
 use crate::engine::recheck_high::{HighCheck, Stage};
 use crate::engine::recheck_low::LowCheck;
@@ -114,36 +115,38 @@ impl Engine {
 
     /// A note for the diary. One that may not have been meant is asked about first.
     pub(in crate::engine) fn noted(&mut self, turn: &mut Turn, note: &Note) {
-        if self.asks_about(turn, note) {
-            turn.insulin = self.state.doses.last_by(turn.now);
-        } else {
-            self.take_in(turn, note);
-        }
+        self.asks_about(turn, note);
+        self.take_in(turn, note);
     }
 
-    /// A note that was meant; one that treats what is out of range begins its looks.
+    /// A note is taken in; one that treats what is out of range begins its looks.
     pub(in crate::engine) fn take_in(&mut self, turn: &mut Turn, note: &Note) {
         let at = note.at;
         self.remember_note(note);
         turn.insulin = self.state.doses.last_by(turn.now);
+        if says_mistaken(note) {
+            self.mistaken_noted(turn, at);
+        }
         match &note.kind {
             Kind::SensorStart(of) => return self.sensor_started(turn, at, of.as_deref()),
             Kind::SensorStop(of) => return self.sensor_stopped(turn, at, of.as_deref()),
             Kind::Insulin(_) if self.is_out(Side::High, at) => {
-                self.correction_noted(at);
+                if !self.is_in_question(note) {
+                    self.correction_noted(at);
+                }
                 self.treat_high(turn, at, None);
                 return self.tell_stacked(turn);
             }
             Kind::Carbohydrate(_) if self.is_out(Side::Low, at) => return self.treat_low_or_caution(turn, at),
             Kind::Symptoms => return self.symptoms_noted(turn, note),
             Kind::Meter(glucose) => return self.measured(turn, at, *glucose),
+            Kind::Site => return self.set_changed(turn, at),
             Kind::Scan => self.scan_noted(turn, at),
             Kind::Ketones(_) | Kind::KetonesHigh | Kind::UrineKetones(_) => self.ketones_noted(at),
             Kind::Insulin(_)
             | Kind::LongActing(_)
             | Kind::Carbohydrate(_)
             | Kind::Exercise
-            | Kind::Site
             | Kind::Sensor
             | Kind::A1c(_)
             | Kind::Therapy
@@ -291,5 +294,11 @@ impl Turn {
 /// say does not count until somebody says it.
 pub(in crate::engine) fn diary_refused(turn: &mut Turn, words: &str, more: u64) {
     let reason = Reason::DiaryLineRefused { words: words.to_owned(), more };
+    turn.tell(What::Told, Condition::Diary, Id(0), None, reason, true);
+}
+
+/// What was kept while nobody watched is answered in one message.
+pub(in crate::engine) fn kept_answered(turn: &mut Turn, lines: &[String]) {
+    let reason = Reason::KeptAnswered { lines: lines.to_vec() };
     turn.tell(What::Told, Condition::Diary, Id(0), None, reason, true);
 }
