@@ -59,7 +59,10 @@ pub(super) fn told(reason: &Reason, voice: Voice) -> Option<Parts> {
                 format!("{}: was this meant?", text::capital(&asked.what())),
                 format!("A note of {}: was this meant?", voice.clock(*at)),
             ]);
-            Some((title, vec![asked.question(), "Write `meant` in the diary if it was, or correct the line.".to_owned()]))
+            Some((
+                title,
+                vec![asked.question(), "Write `meant` in the diary if it was, or correct the line.".to_owned()],
+            ))
         }
         Reason::TreatedBefore { side, at, since } => Some((
             format!("Treated {}, before it began? Say when", voice.clock(*at)),
