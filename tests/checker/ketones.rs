@@ -64,7 +64,9 @@ fn k1(sight: &Sight, verdicts: &mut Verdicts, at: Ms, note: &Note) {
         }
         Note::Symptoms(which) if red_flag(which) => {
             let now = sight.at(at);
-            let low = now.below(70.0) || !now.fresh;
+            // A finger-prick of the last quarter of an hour is known as well as a fresh reading is.
+            let measured = sight.meters(at - 15 * MIN, at).last().map(|(_, meter)| meter);
+            let low = now.below(70.0) || measured.map_or(!now.fresh, |meter| meter < 70.0);
             let as_low = sight.record.out.iter().any(|out| {
                 out.at == at && out.event == "answer" && out.condition == "recheck_low" && out.reason == "looks_planned"
             });
@@ -183,6 +185,10 @@ fn k4(sight: &Sight, verdicts: &mut Verdicts, noted: Ms, at: Ms, note: &Note) {
     let now = sight.at(noted);
     let planned =
         || sight.record.out.iter().any(|out| out.at == noted && out.event == "answer" && out.reason == "looks_planned");
+    // What is answered to two lines of one moment cannot be told apart.
+    if sight.lines.iter().filter(|line| line.from == noted).count() > 1 {
+        return;
+    }
     match note {
         Note::Treated(Side::Low) => {
             let Some(since) = now.low_since else { return };

@@ -26,9 +26,9 @@ pub(crate) const UNSEEN: &[(&str, &str, &str)] = &[
     (
         "K2",
         "that an odd entry counts for danger until it is answered",
-        "the program takes in no answer to such a question yet",
+        "that an entry was meant is no entry of a record",
     ),
-    ("K3", "rapid insulin taken for long-acting", "there is no such entry yet"),
+    ("K3", "rapid insulin taken for long-acting", "a record has no words of an insulin entry"),
     ("K5", "from 180 or unwell in pregnancy", "being unwell is no entry of its own"),
     (
         "P1",
