@@ -151,7 +151,9 @@ pub(super) fn sources(top: &mut Words<'_>, policy: &mut Policy, purpose: Purpose
 fn sensor(words: &mut Words<'_>) -> SensorPolicy {
     let mut sensor = SensorPolicy::default();
     words.span("memory", &mut sensor.memory);
-    words.span("warm_up", &mut sensor.warm_up);
+    if let Some(warm_up) = words.parsed("warm_up", SPAN_EXPECTED, span) {
+        (sensor.warm_up, sensor.warm_up_is_set) = (warm_up, true);
+    }
     sensor.scan_at_bedtime = words.yes_or_no("scan_at_bedtime").unwrap_or(sensor.scan_at_bedtime);
     sensor.scan_at_waking = words.yes_or_no("scan_at_waking").unwrap_or(sensor.scan_at_waking);
     let place = words.place;

@@ -62,6 +62,9 @@ pub struct SensorPolicy {
     pub scan_at_waking: bool,
     /// A new sensor gives nothing for this long.
     pub warm_up: Span,
+    /// The settings say how long that is; else it is asked when a sensor is put on.
+    #[serde(default)]
+    pub warm_up_is_set: bool,
     /// A sensor works for this long; none when its end is not to be told.
     pub life: Option<Span>,
 }
@@ -75,14 +78,16 @@ impl SourcePolicy {
 }
 
 impl Default for SensorPolicy {
-    /// A scan at least every eight hours: ADA Standards of Care, recommendation 7.18 (2024). Two hours of
-    /// warm-up: common practice, no source.
+    /// A scan at least every eight hours: ADA Standards of Care, recommendation 7.18 (2024). How long a new sensor gives
+    /// nothing differs from one to the other, and is asked; until it is set a first value is looked for after three
+    /// hours. Ours.
     fn default() -> Self {
         Self {
             memory: Span::hours(8),
             scan_at_bedtime: false,
             scan_at_waking: false,
-            warm_up: Span::hours(2),
+            warm_up: Span::hours(3),
+            warm_up_is_set: false,
             life: None,
         }
     }

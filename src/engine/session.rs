@@ -82,7 +82,7 @@ impl Engine {
                 Some(evening) => self.state.plan.set(Job::SensorEnd(source), evening),
                 None => self.state.plan.stop(Job::SensorEnd(source)),
             }
-            told = Some(Reason::SensorStarted { at, until, end });
+            told = Some(Reason::SensorStarted { at, until, end, asks: !sensor.warm_up_is_set });
         }
         let reason = told.unwrap_or(Reason::Noted);
         turn.tell(What::Answer, Condition::Sensor, Id(0), None, reason, false);

@@ -177,12 +177,17 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             voice.value(*other)
         )),
         Reason::NothingToChoose => no("The readings do not alternate between two signals now.".to_owned()),
-        Reason::SensorStarted { at, until, end } => {
+        Reason::SensorStarted { at, until, end, asks } => {
             let end = end.map_or_else(String::new, |end| {
                 format!(" It ends {}; you are told the evening before.", voice.clock(end))
             });
+            let ask = if *asks {
+                " How long until its first value? See what came with it, and set warm_up of its source."
+            } else {
+                ""
+            };
             yes(format!(
-                "Sensor started {}. Its silence is no alert until {}. Values of its first day carry a doubt: check with a meter.{end}",
+                "Sensor started {}. Its silence is no alert until {}. Values of its first day carry a doubt: check with a meter.{end}{ask}",
                 voice.clock(*at),
                 voice.clock(*until)
             ))

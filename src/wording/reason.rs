@@ -300,7 +300,7 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
             )
         }
         Reason::WarmingUp { until } => format!("a new sensor warms up until {}", clock(*until)),
-        Reason::SensorStarted { at, until, end } => {
+        Reason::SensorStarted { at, until, end, .. } => {
             let end = end.map_or_else(String::new, |end| format!(", ends {}", clock(end)));
             format!("sensor started {}, warms up until {}{end}", clock(*at), clock(*until))
         }
