@@ -40,7 +40,7 @@ use crate::domain::local::Zone;
 use crate::domain::travel::WallClock;
 use crate::store::Store;
 use clap::{Parser, Subcommand};
-use print::{Failure, fail};
+use print::{Failure, fail, mistyped};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -205,7 +205,10 @@ enum Command {
 /// Runs what was typed.
 #[must_use]
 pub fn main() -> ExitCode {
-    let arguments = Arguments::parse();
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => return mistyped(&error),
+    };
     let place = Place { config: arguments.config, state: arguments.state };
     let done = match arguments.command {
         Command::Run { stdin } => watch::run(&place, stdin),

@@ -9,6 +9,9 @@ use std::process::ExitCode;
 /// Something failed.
 pub(super) const FAILED: u8 = 1;
 
+/// The exit code when what was typed is no command.
+const MISTYPED: u8 = 2;
+
 /// The answer is a question back, or "no".
 pub(super) const ASKED_BACK: u8 = 3;
 
@@ -69,6 +72,20 @@ pub(super) fn fail(failure: &Failure) -> ExitCode {
         words(&format!("\nhint: {hint}"));
     }
     ExitCode::from(FAILED)
+}
+
+/// What was typed is none of the commands, or lacks something: what is wrong, and what to do. Help that was asked for
+/// is no failure.
+pub(super) fn mistyped(error: &clap::Error) -> ExitCode {
+    // Without standard error there is nobody to tell.
+    let _ = error.print();
+    if !error.use_stderr() {
+        return ExitCode::SUCCESS;
+    }
+    let command = std::env::args().nth(1).filter(|word| word.chars().all(|c| c.is_ascii_lowercase()));
+    let of = command.map_or_else(String::new, |command| format!(" {command}"));
+    words(&format!("hint: `recheck{of} --help` shows how it is written"));
+    ExitCode::from(MISTYPED)
 }
 
 /// Columns of a terminal that everybody has.
