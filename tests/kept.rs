@@ -28,7 +28,7 @@ fn what_was_kept_is_answered_at_the_start() {
         return;
     }
     let told = receiver.wait_for("diary", 1);
-    assert!(told[0].body["body"].as_str().unwrap().contains("ketones large in urine"), "{told:?}");
+    assert!(told[0].body["text"].as_str().unwrap().contains("ketones large in urine"), "{told:?}");
     // Once: the next start has nothing to answer.
     recheck.kill();
     recheck.watch();

@@ -37,6 +37,12 @@ const fn day_of(at: Timestamp) -> i64 {
 }
 
 impl UsualDoses {
+    /// Is nothing known?
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.days.is_empty()
+    }
+
     /// One more dose.
     pub fn add(&mut self, at: Timestamp, amount: Amount) {
         let day = day_of(at);

@@ -90,8 +90,12 @@ impl Engine {
 
     /// The low that insulin was noted for, if it was one.
     pub(super) fn low_at(&self, note: &Note) -> Option<Glucose> {
-        let is_insulin = matches!(note.kind, Kind::Insulin(_) | Kind::LongActing(_));
-        self.known_at(note.at).filter(|glucose| is_insulin && glucose.hundredths() < LOW)
+        if !matches!(note.kind, Kind::Insulin(_) | Kind::LongActing(_)) {
+            return None;
+        }
+        // What was before the window of readings is remembered by its lowest value.
+        let known = self.known_at(note.at).filter(|glucose| glucose.hundredths() < LOW);
+        known.or_else(|| self.state.past_lows.at(note.at))
     }
 
     /// Asks whether a note was meant, before anything else is said of it.

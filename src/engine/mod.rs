@@ -33,6 +33,7 @@ pub mod nadir;
 pub mod new_set;
 pub mod outcome;
 mod past;
+mod past_lows;
 pub mod plan;
 pub mod policy;
 pub mod reach;
@@ -345,6 +346,7 @@ impl Engine {
         self.state.flood.shift(by);
         self.state.modes.shift(by);
         self.state.doses.shift(by);
+        self.state.past_lows.shift(by);
         self.state.foreseen.shift(by);
         self.keep_reminders_by(by, turn.now);
         self.keep_bedtime_by(by, turn.now);

@@ -39,7 +39,8 @@ impl Engine {
             return turn.only_noted();
         }
         let look = (at + LOOK_AFTER).max(turn.now);
-        let id = self.state.plan.new_set().map_or_else(|| self.state.take_id(), |known| known.id);
+        let known = self.state.plan.new_set().map(|known| known.id);
+        let id = known.unwrap_or_else(|| self.take_id());
         self.state.plan.look_at(Check::NewSet(SetCheck { id, at }));
         self.state.plan.set(Job::SetCheck, look);
         turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::SetNoted { at, look }, false);

@@ -137,7 +137,14 @@ pub enum Reason {
     /// A new sensor is silent while it warms up.
     WarmingUp { until: Timestamp },
     /// A new sensor was noted.
-    SensorStarted { at: Timestamp, until: Timestamp, end: Option<Timestamp> },
+    SensorStarted {
+        at: Timestamp,
+        until: Timestamp,
+        end: Option<Timestamp>,
+        /// How long it gives nothing is not set.
+        #[serde(default)]
+        asks: bool,
+    },
     /// A sensor was taken off; until then its silence is no alert.
     SensorOff { until: Timestamp },
     /// A sensor comes to its end.

@@ -70,7 +70,11 @@ impl Policy {
 impl Engine {
     /// A reading came in, of now or late: it may be a low.
     pub(super) fn notice_low(&mut self, reading: &Reading) {
-        if reading.glucose.hundredths() >= LOW_HUNDREDTHS {
+        let is_low = reading.glucose.hundredths() < LOW_HUNDREDTHS;
+        if is_low || !self.state.past_lows.is_empty() {
+            self.state.past_lows.see(reading.measured, reading.glucose, is_low);
+        }
+        if !is_low {
             return;
         }
         let at = reading.measured;

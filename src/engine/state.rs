@@ -9,6 +9,7 @@ use super::effect::{Condition, Id};
 use super::foresee::Foreseen;
 use super::mode::Modes;
 use super::morning::Overnight;
+use super::past_lows::PastLows;
 use super::plan::Plan;
 use super::rebound::LastLow;
 use super::reminder::Reminder;
@@ -70,6 +71,9 @@ pub struct State {
     /// The last low, for the high that may follow it.
     #[serde(default)]
     pub(super) last_low: Option<LastLow>,
+    /// When glucose was low in the last hours.
+    #[serde(default, skip_serializing_if = "PastLows::is_empty")]
+    pub(super) past_lows: PastLows,
     /// What the line before sleep tells.
     #[serde(default)]
     pub(super) before_sleep: BeforeSleep,

@@ -54,7 +54,7 @@ pub struct Doses {
     followed: Vec<Followed>,
     past: PastDrops,
     /// How large doses have been.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "UsualDoses::is_empty")]
     usual: UsualDoses,
     /// Doses that are asked about, in the order of the questions.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

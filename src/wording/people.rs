@@ -281,7 +281,7 @@ impl Said<'_> {
         )
     }
 
-    fn wearer(&self) -> &str {
+    pub(super) fn wearer(&self) -> &str {
         self.policy.name.as_deref().unwrap_or("the wearer")
     }
 

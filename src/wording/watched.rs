@@ -78,7 +78,7 @@ impl Said<'_> {
         let (value, read) = (self.value_and_direction(), self.read_at());
         let next = next.map_or_else(String::new, |next| format!("Next check {}.", self.voice.clock(next)));
         (
-            format!("{value}, {read}. Finger-prick; do as your team said"),
+            format!("{value}, {read}. Finger-prick, call your team"),
             vec![format!("Rapid insulin of {} still acts, and it may go low.", self.voice.clock(at)), next],
         )
     }

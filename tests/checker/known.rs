@@ -174,7 +174,6 @@ pub(crate) const BROKEN: &[(&str, &str)] = &[
     ("T1.fact", "a title can name a value that is not the newest"),
     ("T1.signals", "a title about two signals can leave both values out"),
     ("T2.body", "bodies are long"),
-    ("T2.terminal", "alerts name terminal commands"),
     ("V1.change", "a change since a treatment is counted across signals"),
     ("V1.prick", "a finger-prick does not settle two signals"),
     ("V1.rate", "the value of a finger-prick is said with the sensor's direction"),
