@@ -156,8 +156,8 @@ impl Engine {
             // What is moved has started looks before: it does so wherever it is moved to.
             let is_moved = amended.is == Some(**note);
             let is_of_it = is_moved || was_out || since.is_some_and(|since| since <= note.at);
-            let is_too_old =
-                is_diary_only(Some(&note.kind), note.at, turn.now) || self.began_after(side, note.at).is_some();
+            let is_too_old = is_diary_only(Some(&note.kind), note.at, turn.now)
+                || self.began_after(turn.now, side, note.at).is_some();
             treats(note, side) && is_of_it && !is_too_old
         };
         let next = amended.standing().iter().rev().find(counts).copied();

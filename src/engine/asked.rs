@@ -3,7 +3,9 @@
 //! danger alone: it is known to act, and is looked at, and it silences nothing. Never says what an amount should be.
 
 use super::Engine;
+use super::alert::Alert;
 use super::effect::{Condition, Id, Side, What};
+use super::past_lows::TELLS_FOR;
 use super::reason::Reason;
 use super::turn::Turn;
 use crate::domain::diary::{Amount, Kind, Note};
@@ -13,9 +15,6 @@ use serde::{Deserialize, Serialize};
 
 /// Insulin that is noted for a time below this is asked about, whatever the alerts' own limit. A level-1 low.
 const LOW: i32 = 7_000;
-
-/// A value is known of a time when one was measured within this before it.
-const KNOWN_FOR: Span = Span::minutes(15);
 
 /// More ketones than this are asked about, in hundredths of a mmol/L: meters say "high" before. Common practice, no
 /// source.
@@ -79,7 +78,7 @@ impl Engine {
 
     /// The lowest value that is known of a time, of sensors and meter.
     pub(super) fn known_at(&self, at: Timestamp) -> Option<Glucose> {
-        let near = |measured: Timestamp| measured <= at && at - measured <= KNOWN_FOR;
+        let near = |measured: Timestamp| measured <= at && at - measured <= TELLS_FOR;
         let newest = self
             .numbers()
             .filter_map(|source| self.state.window.newest_first(source).find(|reading| reading.measured <= at));
@@ -132,10 +131,15 @@ impl Engine {
     }
 
     /// When what is open on that side began, where a treatment is from too long before that to be one of it.
-    pub(super) fn began_after(&self, side: Side, treated: Timestamp) -> Option<Timestamp> {
+    pub(super) fn began_after(&self, now: Timestamp, side: Side, treated: Timestamp) -> Option<Timestamp> {
         let before = if side == Side::Low { SUGAR_BEFORE } else { INSULIN_BEFORE };
-        let rows = self.state.register.of_side(side).filter_map(|alert| alert.level()?.row);
-        let since = rows.map(|row| row.since).min()?;
+        // High now may be a later stretch than the one that raised the alert.
+        let begun = |alert: &Alert| alert.level()?.row.map_or(Some(alert.since), |row| Some(row.since));
+        let alert = || self.state.register.of_side(side).filter_map(begun).min();
+        let since = match side {
+            Side::Low => self.state.past_lows.since(now).or_else(|| self.root(Side::Low).map(|root| root.since)),
+            Side::High => alert(),
+        }?;
         (treated < since - before).then_some(since)
     }
 }

@@ -3,15 +3,12 @@
 
 use super::Engine;
 use super::effect::Side;
+use super::past_lows::TELLS_FOR;
 use super::reason::Began;
 use super::turn::Turn;
 use crate::domain::diary::Note;
 use crate::domain::symptoms::Symptoms;
-use crate::domain::time::{Span, Timestamp};
-
-/// A value tells whether somebody who is drowsy is low for so long: 1.7 cadences of a sensor that gives one every 15
-/// minutes.
-const KNOWN_FOR: Span = Span::seconds(25 * 60 + 30);
+use crate::domain::time::Timestamp;
 
 impl Engine {
     /// Symptoms were noted. Those of a low begin its checks; vomiting never does.
@@ -26,7 +23,7 @@ impl Engine {
     /// Is glucose low now, or does nobody know it?
     fn is_low_or_unknown(&self, turn: &Turn) -> bool {
         let low = self.policy.levels.low.limit;
-        let is_old = |at: Timestamp| turn.now - at > KNOWN_FOR;
+        let is_old = |at: Timestamp| turn.now - at > TELLS_FOR;
         self.lowest_latest(turn.now).is_none_or(|judged| is_old(judged.at) || Side::Low.is_beyond(judged.glucose, low))
     }
 }

@@ -26,7 +26,7 @@ impl Engine {
         look: Option<Span>,
     ) {
         let meant = self.side_meant(which);
-        let before = meant.as_ref().ok().and_then(|side| Some((*side, self.began_after(*side, at)?)));
+        let before = meant.as_ref().ok().and_then(|side| Some((*side, self.began_after(turn.now, *side, at)?)));
         if let Some((side, since)) = before {
             return turn.ask(Reason::TreatedBefore { side, at, since });
         }
@@ -130,14 +130,16 @@ impl Engine {
         match &note.kind {
             Kind::SensorStart(of) => return self.sensor_started(turn, at, of.as_deref()),
             Kind::SensorStop(of) => return self.sensor_stopped(turn, at, of.as_deref()),
-            Kind::Insulin(_) if self.is_out(Side::High, at) => {
+            Kind::Insulin(_) if self.is_out(turn.now, Side::High, at) => {
                 if !self.is_in_question(note) {
                     self.correction_noted(at);
                 }
                 self.treat_high(turn, at, None);
                 return self.tell_stacked(turn);
             }
-            Kind::Carbohydrate(_) if self.is_out(Side::Low, at) => return self.treat_low_or_caution(turn, at),
+            Kind::Carbohydrate(_) if self.is_out(turn.now, Side::Low, at) => {
+                return self.treat_low_or_caution(turn, at);
+            }
             Kind::Symptoms => return self.symptoms_noted(turn, note),
             Kind::Meter(glucose) => return self.measured(turn, at, *glucose),
             Kind::Site => return self.set_changed(turn, at),
@@ -157,14 +159,14 @@ impl Engine {
     }
 
     /// Is an alert of that side beyond its limit, or likely to be soon, or was the value of that time?
-    fn is_out(&self, side: Side, at: Timestamp) -> bool {
+    fn is_out(&self, now: Timestamp, side: Side, at: Timestamp) -> bool {
         let levels = &self.policy.levels;
         let limit = match side {
             Side::Low => levels.low.limit,
             Side::High => levels.high.limit,
         };
         let beyond = |value: Glucose| side.is_beyond(value, limit);
-        if self.began_after(side, at).is_some() {
+        if self.began_after(now, side, at).is_some() {
             return false;
         }
         if self.rung_forecasts().any(|alert| alert.condition.side() == Some(side)) {
