@@ -147,7 +147,8 @@ fn h3(sight: &Sight, verdicts: &mut Verdicts) {
     let cadence = sight.record.settings.cadence;
     for line in treated(sight) {
         let (then, due) = (sight.at(line.at), line.at + HOUR);
-        let first = sight.doses(line.at - 3 * HOUR, line.at).all(|other| other.at >= line.at);
+        // By what the diary says when the check is due: a line that was moved meanwhile is where it is (M3).
+        let first = sight.doses(line.at - 3 * HOUR, due).all(|other| other.at >= line.at);
         if !first || !sight.watched(line.at, due + cadence + 3 * MIN) {
             continue;
         }

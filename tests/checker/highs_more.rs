@@ -81,7 +81,8 @@ fn h8(sight: &Sight, verdicts: &mut Verdicts) {
         let called = super::lows::called_between(sight, due - 5 * MIN, now.at);
         verdicts
             .judge("H8", now.at, called, || format!("pump, {} for 2 h unanswered, and nobody is called", shown(now)));
-        told = Some(now.at);
+        // The next is due an hour after this one was, and not after it was looked for.
+        told = Some(due);
     }
 }
 
