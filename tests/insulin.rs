@@ -61,7 +61,7 @@ fn no_amount_is_ever_said_of_a_dose() {
     note(&mut life, INSULIN);
     life.reads([150, 200, 230, 260, 262, 264, 266, 270]);
     let stacked = note(&mut life, INSULIN);
-    life.reads(vec![275; 40]);
+    life.reads(vec![275; 140]);
     life.reads((0..40).map(|step| 275 - 5 * step));
     life.reads(vec![80; 60]);
     let mut said = vec![stacked];
@@ -94,24 +94,34 @@ fn two_doses_that_overlap_are_one_calm_line_with_both_shares() {
     assert_eq!(lines.len(), 2, "{answer}");
 }
 
-/// Levels of ketones: the international consensus on ketoacidosis, Danne 2019, table 1.
+/// When each therapy is asked about ketones, and about what gives the insulin: a pump an hour after the dose, since a failed
+/// set is found early, a pen after two; then again, and after three hours with the care team.
 #[test]
-fn no_response_asks_once_about_ketones_with_what_their_levels_mean() {
-    for (therapy, what) in [(Therapy::Pump, "set"), (Therapy::SelfAdjusting, "set"), (Therapy::Injections, "pen")] {
+fn no_response_is_asked_about_and_asked_again() {
+    for (therapy, what, minutes) in [
+        (Therapy::Pump, "set", &[60, 180, 300][..]),
+        // From the beginning of the stretch, a quarter of an hour before the dose.
+        (Therapy::SelfAdjusting, "set", &[75, 180, 300]),
+        (Therapy::Injections, "pen", &[105, 180]),
+    ] {
         let mut life = of(therapy);
         life.reads([262, 265, 268]);
         note(&mut life, INSULIN);
-        life.reads(vec![270; 60]);
-        let asks = |decision: &Decision| matches!(decision.reason, Reason::NotComingDown { ketones: true, .. });
+        let dose = life.now;
+        life.reads(vec![270; 61]);
+        let asks = |decision: &Decision| matches!(decision.reason, Reason::HighStays(_));
         let prompts: Vec<_> = life.told.iter().filter(|(_, one)| one.what == What::Prompt && asks(one)).collect();
-        assert_eq!(prompts.len(), 1, "{therapy:?}");
-        let (title, body, why) = last(&life, |one| one.what == What::Prompt && asks(one));
-        assert!(title.starts_with(&format!("Check ketones and {what}: 270, steady")), "{title}");
-        assert!(title.chars().count() <= 60);
-        for part in ["Above 1.5 call your care team", "3.0, vomiting", "emergency help now", what] {
-            assert!(body.contains(part), "{part}: {body}");
+        let after: Vec<i64> = prompts.iter().map(|(at, _)| (*at - dose).as_minutes()).collect();
+        assert_eq!(after, minutes, "{therapy:?}");
+        for (place, (at, one)) in prompts.iter().enumerate() {
+            let said = text(one, life.engine.policy(), *at);
+            assert!(said.title.starts_with("High 270") && said.title.contains(what), "{}", said.title);
+            assert!(said.body.contains("etones") && said.body.contains(what), "{}", said.body);
+            assert!(said.body.chars().count() <= 160, "{}", said.body);
+            assert_eq!(said.title.contains("call your team"), minutes[place] >= 180, "{}", said.title);
+            let decides = said.body.contains("decide by your plan");
+            assert!(!decides || minutes[place] >= 120, "{}", said.body);
         }
-        assert!(why.contains("found: no response, +2 since"), "{why}");
     }
 }
 

@@ -57,7 +57,7 @@ fn what_is_asked_is_by_the_rule_and_changes_nothing_else() {
                 assert!(came_down || now - before >= 48, "seed {seed}: {at:?}");
             }
             before = Some(now);
-            if let Reason::UnnotedRise { from, since, none_since, by_night } = one.reason {
+            if let Reason::UnnotedRise { from, since, none_since, by_night, .. } = one.reason {
                 let low = *values[now.saturating_sub(24)..=now].iter().min().unwrap();
                 let base = from.hundredths() / 100;
                 assert!(values[now] - base >= 80 && base >= low, "seed {seed}: {one:?}");

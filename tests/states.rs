@@ -40,6 +40,8 @@ const SET_ASIDE: &[(&str, &str)] = &[
     ("v2/02-very-low-being-called", RINGS_ON),
     ("v2/03-low-somebody-has", RINGS_ON),
     ("v2/40-people-with-hours", RINGS_ON),
+    ("v1/12-high-outlived-its-looks", ASKED_BY_THE_CLOCK),
+    ("v2/12-high-outlived-its-looks", ASKED_BY_THE_CLOCK),
 ];
 
 /// The promise C1: a call waits for the check after a treatment, by twenty minutes at most.
@@ -47,6 +49,9 @@ const WAITS: &str = "a call waits for a value from after the treatment";
 
 /// The promises L1 and P1: whatever was answered, below 54 it rings every quarter of an hour, and others are called on.
 const RINGS_ON: &str = "an answered very low rings on and calls on";
+
+/// The promises H1 and H2: what stays at 250 is asked about by the clock of its stretch, ketones and pen or set.
+const ASKED_BY_THE_CLOCK: &str = "a very high stretch is asked about by its own clock";
 
 /// A stored state, as its file says it.
 struct Stored {

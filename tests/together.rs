@@ -529,8 +529,12 @@ impl Treated {
         let looks = with(all, &[("event", "look"), ("condition", "recheck_high")]);
         let looks: Vec<&Value> = looks.into_iter().filter(|line| !line["outcome"].is_null()).collect();
         let asked = with(all, &[("event", "prompt"), ("condition", "recheck_high")]);
-        let asked: Vec<&Value> =
-            asked.into_iter().filter(|line| !line["message"].is_null() && !line["outcome"].is_null()).collect();
+        let is_ketones = |line: &Value| line["reason"] == "high_stays";
+        let is_of_looks = |line: &Value| !line["outcome"].is_null();
+        let asked: Vec<&Value> = asked
+            .into_iter()
+            .filter(|line| !line["message"].is_null() && (is_of_looks(line) || is_ketones(line)))
+            .collect();
         let mut found = Self { doses: doses.len(), looks: looks.len(), asked: asked.len(), ..Self::default() };
         let highs: BTreeSet<u64> = doses.iter().map(|line| line["id"].as_u64().unwrap()).collect();
         found.highs = highs.len();
@@ -538,8 +542,7 @@ impl Treated {
         for look in &looks {
             *found.outcomes.entry(look["outcome"].as_str().unwrap().to_owned()).or_default() += 1;
         }
-        found.ketones =
-            asked.iter().filter(|line| line["title"].as_str().unwrap().starts_with("Check ketones")).count();
+        found.ketones = asked.iter().filter(|line| is_ketones(line)).count();
         let soon = |low: &Value| {
             doses.iter().any(|dose| (0..=4 * 3_600).contains(&(seconds(&low["at"]) - seconds(&dose["at"]))))
         };

@@ -137,8 +137,7 @@ fn count(people: &[(String, Vec<Row>)], sets: &[&str]) -> Counted {
             counted.prompts += 1;
             let hour = at.seconds().rem_euclid(86_400) / 3_600;
             counted.by_night += usize::from(!(7..23).contains(&hour));
-            counted.ketones +=
-                usize::from(matches!(one.reason, recheck::engine::reason::Reason::NotComingDown { ketones: true, .. }));
+            counted.ketones += usize::from(matches!(one.reason, recheck::engine::reason::Reason::HighStays(_)));
         }
         for treated in &lived.treated {
             counted.treated += 1;

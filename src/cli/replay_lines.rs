@@ -6,6 +6,7 @@ use crate::domain::time::Timestamp;
 use crate::engine::effect::{Audience, Condition, Decision, Id, What};
 use crate::engine::outcome::Outcome;
 use crate::engine::policy::Policy;
+use crate::engine::question::Question;
 use crate::engine::reason::Reason;
 use crate::outbox::reached::reached;
 use crate::wording::text::text;
@@ -139,6 +140,7 @@ const fn outcome(decision: &Decision) -> Option<Outcome> {
         | Reason::NotComingDown { found, .. }
         | Reason::FallingTooFast { found, .. }
         | Reason::Back { found: Some(found), .. } => Some(found.outcome),
+        Reason::HighStays(Question { found: Some(found), .. }) => Some(found.outcome),
         Reason::NoFreshReading { .. } => Some(Outcome::Unseen),
         _ => None,
     }

@@ -61,6 +61,7 @@ const fn told(alert: &Alert) -> &'static str {
         (Some(Because::Held), _) => "held until quiet hours are over",
         (Some(Because::SpokenFor), Detail::Lost { .. }) => "another source's alert speaks for it",
         (Some(Because::SpokenFor), _) => "a worse alert speaks for it",
+        (Some(Because::Followed), _) => "the checks of your treatment speak for it",
         (Some(Because::Unsure), _) => "recorded, not sure enough to ring",
     }
 }

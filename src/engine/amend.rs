@@ -97,6 +97,7 @@ impl Engine {
         }
         let amended = Amended { was, is, others: &others };
         self.forget_what_was(turn.now, Amended { is: is.filter(|is| !self.is_in_question(is)), ..amended });
+        self.follow_given(amended);
         self.forget_meter(turn, amended);
         if let Some(was) = was.filter(|was| is.is_none_or(|is| (is.at, &is.kind) != (was.at, &was.kind))) {
             self.forget_session(turn.now, was);
@@ -293,6 +294,28 @@ impl Engine {
         let is_same = is.is_some_and(|is| was.is_some_and(|was| (is.at, &is.kind) == (was.at, &was.kind)));
         if !is_same && !others.iter().any(stands) {
             self.state.doses.forget(at, amount);
+        }
+    }
+
+    /// What was given for a high, or eaten beside it, and was not; and what was instead.
+    fn follow_given(&mut self, amended: Amended<'_>) {
+        let gives = |note: &Note| treats(note, Side::High);
+        let eats = |note: &Note| matches!(note.kind, Kind::Carbohydrate(_));
+        let stands = |at: Timestamp, is: fn(&Note) -> bool| {
+            amended.others.iter().chain(amended.is).any(|note| note.at == at && is(note))
+        };
+        if let Some(was) = amended.was.filter(|was| gives(was) && !stands(was.at, gives)) {
+            self.state.high.forget_given(was.at);
+        }
+        if let Some(was) = amended.was.filter(|was| eats(was) && !stands(was.at, eats)) {
+            self.state.high.forget_food(was.at);
+        }
+        if let Some(was) = amended.was.filter(|was| !amended.others.iter().any(|note| note.at == was.at)) {
+            self.state.high.calls.forget_line(was.at);
+        }
+        // A line that does not say which side it treats is of the side whose checks it has.
+        if let Some(is) = amended.is.filter(|is| gives(is) && treated(is) != Some(None)) {
+            self.remember_given(is.at);
         }
     }
 

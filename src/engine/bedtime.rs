@@ -186,6 +186,7 @@ impl Engine {
     pub(super) fn remember_high_treated(&mut self, at: Timestamp) {
         let last = &mut self.state.before_sleep.high_treated;
         *last = (*last).max(Some(at));
+        self.remember_given(at);
     }
 
     /// The computer slept: in a night that is remembered, because it may do so again.

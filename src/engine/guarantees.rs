@@ -8,8 +8,8 @@ use super::alert::calls::Calls;
 use super::effect::{Condition, Decision, Id, Side, What};
 use super::plan::Job;
 use super::reason::{Began, Reason};
+use super::recheck_high::HighCheck;
 use super::turn::{Judged, Turn};
-use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 
 /// A value below very low rings at least this often, whatever was answered: a quarter of an hour is the span of the rule
@@ -19,9 +19,6 @@ const VERY_LOW_EVERY: Span = Span::minutes(15);
 /// At the very high limit or above nothing is silent for longer than this, whatever was answered, noted or muted: ours,
 /// the longest span after which a ketone measurement is repeated (a children's hospital's sick-day guideline).
 const VERY_HIGH_EVERY: Span = Span::hours(4);
-
-/// Such a stretch goes on until it has been below for this long: ours.
-const STRETCH_ENDS_AFTER: Span = Span::minutes(30);
 
 /// Something that must hold after every turn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -58,6 +55,8 @@ impl Guarantee {
 impl Engine {
     /// At the end of a turn, after all that keeps rings back: what is owed rings.
     pub(super) fn keep_guarantees(&mut self, turn: &mut Turn) {
+        self.ask_what_is_owed(turn);
+        self.call_for_high(turn);
         self.keep_high_in_sight(turn);
         self.keep_low_in_sight(turn);
     }
@@ -66,36 +65,25 @@ impl Engine {
         if turn.out.iter().any(|decision| rings_about(decision, Side::High)) {
             self.state.register.high_rang = Some(turn.now);
         }
-        let Some((since, last)) = self.state.register.very_high else { return };
-        let judged = self.latest(turn.now).filter(|judged| judged.glucose.hundredths() >= turn.very_high.hundredths());
-        if turn.now - last > STRETCH_ENDS_AFTER {
-            return self.state.plan.stop(Job::HighLasts);
-        }
+        let Some(since) = self.state.high.very_high.map(|stretch| stretch.since) else { return };
+        let judged = self.very_high_now(turn);
         let rang = self.state.register.high_rang.filter(|rang| *rang >= since).unwrap_or(since);
         let due = rang + VERY_HIGH_EVERY;
-        let check = self.state.plan.high().map(|check| (check.id, check.part_of));
-        match (judged, check) {
-            (Some(judged), Some((id, part_of))) if due <= turn.now => {
+        match judged {
+            Some(judged) if due <= turn.now && self.follows_highs() && !self.is_low_beside() => {
+                let HighCheck { id, part_of, .. } = self.check_of_high(turn.now);
                 let before = turn.judged.replace(judged);
                 let next = turn.now + VERY_HIGH_EVERY;
+                let since = self.state.high.since().unwrap_or(since);
                 let reason = Reason::StillHigh { since, marked: true, next };
                 turn.tell(What::Prompt, Condition::RecheckHigh, id, part_of, reason, true);
                 turn.judged = before;
                 self.state.register.high_rang = Some(turn.now);
                 self.state.plan.set(Job::HighLasts, next);
             }
-            // Without a value that is still there, or with nothing that follows it, the next reading tells.
-            (_, _) if due <= turn.now => self.state.plan.stop(Job::HighLasts),
-            (_, _) => self.state.plan.set(Job::HighLasts, due),
-        }
-    }
-
-    /// A reading at the very high limit or above is of the stretch there is, or begins one.
-    #[inline]
-    pub(super) fn notice_very_high(&mut self, value: Glucose, at: Timestamp, limit: Glucose) {
-        if value.hundredths() >= limit.hundredths() {
-            let known = self.state.register.very_high.filter(|(_, last)| at - *last <= STRETCH_ENDS_AFTER);
-            self.state.register.very_high = Some(known.map_or((at, at), |(since, last)| (since, last.max(at))));
+            // Without a value that is still there the next reading tells.
+            _ if due <= turn.now => self.state.plan.stop(Job::HighLasts),
+            _ => self.state.plan.set(Job::HighLasts, due),
         }
     }
 

@@ -23,6 +23,9 @@ pub mod forecast;
 pub mod foresee;
 mod form1;
 pub mod guarantees;
+pub mod high_calls;
+mod high_check;
+mod high_unmarked;
 pub mod level;
 pub mod lost;
 mod meter;
@@ -36,6 +39,7 @@ mod past;
 mod past_lows;
 pub mod plan;
 pub mod policy;
+pub mod question;
 pub mod reach;
 pub mod reason;
 mod rebound;
@@ -51,6 +55,7 @@ mod shape;
 pub mod side;
 pub mod source;
 mod state;
+pub mod stretch;
 mod symptoms;
 pub mod trend;
 mod turn;
@@ -230,6 +235,7 @@ impl Engine {
             }
             self.source_gave(turn, reading, !past);
             self.notice_low(reading);
+            self.notice_high(reading);
             // One that is older than what was judged before is late, not new.
             if !past && known.is_none_or(|known| reading.measured > known) {
                 late.extend(newest.replace(*reading));
@@ -242,6 +248,7 @@ impl Engine {
                 self.learn_arrival(turn, source, newest.measured, rows.len() == 1);
             }
             self.gather_past(turn, &late);
+            self.notice_late_highs(&late);
         }
         if let Some(last) = rows.last().filter(|last| known.is_none_or(|known| last.measured > known)) {
             self.sensor_gave(source, last.measured);
@@ -289,7 +296,6 @@ impl Engine {
             }
         }
         turn.doubt = doubt;
-        self.notice_very_high(reading.glucose, reading.measured, turn.very_high);
         self.close_high_if_over(turn);
         self.complete_high_look(turn);
         self.complete_low_look(turn);
@@ -326,7 +332,7 @@ impl Engine {
             Job::Digest => self.quiet_hours_are_over(turn),
             Job::Bedtime => self.tell_bedtime(turn),
             // What is owed is found when the turn ends.
-            Job::LowLasts | Job::HighLasts => {}
+            Job::LowLasts | Job::HighLasts | Job::HighQuestion | Job::HighCalls => {}
             Job::GapCall(source) => self.call_for_gap(turn, source),
             Job::OtherCalls => self.ring_waiting(turn),
             Job::Flood => self.look_at_flood(turn),
@@ -347,6 +353,7 @@ impl Engine {
         self.state.modes.shift(by);
         self.state.doses.shift(by);
         self.state.past_lows.shift(by);
+        self.state.high.shift(by);
         self.state.foreseen.shift(by);
         self.keep_reminders_by(by, turn.now);
         self.keep_bedtime_by(by, turn.now);

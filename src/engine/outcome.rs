@@ -22,9 +22,6 @@ const TOO_FAST: Rate = Rate(-300);
 /// A fast fall that is headed below this within the horizon is too fast as well. Ours: the limit of the look by night.
 const TOO_FAST_BELOW: Glucose = Glucose::mg_dl(100);
 
-/// A measurement of ketones answers the question for so long: a hospital's guidance on highs repeats it after two hours.
-const KETONES_HOLD: Span = Span::hours(2);
-
 /// What came of a treated high.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -73,6 +70,9 @@ pub struct Found {
     /// Where it is headed, as far as its speed tells.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ahead: Option<Ahead>,
+    /// Food that was noted beside the dose: a meal is slow, and no want of response.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub meal: Option<Timestamp>,
     /// A low is that likely within the horizon of a forecast, where it is one in ten or more.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub low: Option<Chance>,
@@ -113,6 +113,8 @@ struct Facts {
     ahead: Option<Glucose>,
     /// Too early for injected insulin to have shown much.
     early: bool,
+    /// Food was noted beside the dose.
+    meal: bool,
     high: Glucose,
 }
 
@@ -133,8 +135,8 @@ fn outcome(facts: &Facts) -> Outcome {
         return Outcome::ComingDown;
     }
     match facts.drop {
-        Some(drop) if drop < CHANGE && !facts.early => Outcome::NoResponse,
-        None if direction.rises() && !facts.early => Outcome::NoResponse,
+        Some(drop) if drop < CHANGE && !facts.early && !facts.meal => Outcome::NoResponse,
+        None if direction.rises() && !facts.early && !facts.meal => Outcome::NoResponse,
         Some(_) | None => Outcome::Slow,
     }
 }
@@ -148,6 +150,7 @@ impl Engine {
         let ahead = self.ahead(turn.now);
         let high = self.policy.levels.high.limit;
         let low = self.chance(Condition::ForecastLow).filter(|chance| *chance >= foresee::SELDOM);
+        let meal = self.state.high.meal_of(treated.at, turn.now);
         let usual = self.usual(turn.now - treated.at);
         let outcome = outcome(&Facts {
             value,
@@ -155,20 +158,10 @@ impl Engine {
             drop,
             ahead: ahead.map(|ahead| ahead.value),
             early,
+            meal: meal.is_some(),
             high,
         });
-        Found { outcome, drop, usual, ahead, low }
-    }
-
-    /// One ketone question an episode: very high and no response when most of a dose has had its time. Whoever has just
-    /// measured them is not asked.
-    pub(super) fn asks_ketones(&mut self, turn: &Turn, found: &Found, first_look: bool) -> bool {
-        let very_high = turn.judged.is_some_and(|judged| judged.glucose.hundredths() >= turn.very_high.hundredths());
-        let no_response = found.outcome == Outcome::NoResponse && !first_look;
-        let measured = self.state.modes.ketones.is_some_and(|at| turn.now - at < KETONES_HOLD);
-        let Some(care) = self.state.plan.high_mut().filter(|check| !check.ketones) else { return false };
-        care.ketones = very_high && no_response && !measured;
-        care.ketones
+        Found { outcome, drop, usual, ahead, meal, low }
     }
 
     fn usual(&self, age: Span) -> Option<Usual> {
@@ -191,6 +184,7 @@ mod tests {
             drop: drop.map(|drop| drop * 100),
             ahead: ahead.map(Glucose::mg_dl),
             early,
+            meal: false,
             high: Glucose::mg_dl(180),
         })
     }

@@ -46,6 +46,10 @@ pub enum Job {
     LowLasts,
     /// A very high stretch has been silent for as long as it may be.
     HighLasts,
+    /// A high that stays is asked about: ketones, and pen or set.
+    HighQuestion,
+    /// Somebody else is called for a high that nobody answers.
+    HighCalls,
     /// Somebody else is called for a silence that nobody answers.
     GapCall(SourceId),
     /// The next step for another alert that nobody answers.

@@ -14,6 +14,7 @@ use super::mode::reason::Why;
 use super::morning::Stretch;
 use super::nadir::Lowest;
 use super::outcome::Found;
+use super::question::Question;
 use super::reminder::{Come, Reminder};
 use super::service::OffBecause;
 use super::two_signals::Trust;
@@ -91,10 +92,9 @@ pub enum Reason {
         next: Timestamp,
         #[serde(default)]
         found: Found,
-        /// Once an episode: it has not answered to what was treated, and is very high.
-        #[serde(default)]
-        ketones: bool,
     },
+    /// A very high one stays: ketones, and pen or set, are asked about.
+    HighStays(Question),
     /// A look found it falling so fast that a low may follow.
     FallingTooFast { treated: Treatment, next: Timestamp, found: Found },
     /// A high that was treated in the evening was looked at in the small hours.
@@ -174,6 +174,8 @@ pub enum Reason {
         #[serde(default)]
         by: Option<String>,
     },
+    /// Nobody has answered what was asked about a high since then; when it began, and who was called before.
+    HighUnanswered { began: Timestamp, since: Timestamp, told: Vec<(u8, Timestamp)> },
     /// Somebody has answered: the wearer if nobody else is named.
     Answered {
         at: Timestamp,
@@ -217,8 +219,9 @@ pub enum Reason {
     Bedtime { evening: Evening },
     /// No source has that name.
     NoSuchSource { names: Vec<String> },
-    /// Glucose has risen from this value, and nothing was noted from an hour before that on; by night nobody is asked.
-    UnnotedRise { from: Glucose, since: Timestamp, none_since: Timestamp, by_night: bool },
+    /// Glucose has risen from this value, and no insulin was noted from an hour before that on; by night nobody is asked.
+    /// Food that was noted names the meal.
+    UnnotedRise { from: Glucose, since: Timestamp, none_since: Timestamp, by_night: bool, food: Option<Timestamp> },
     /// A meter beside a sensor.
     Compared(Compared),
     /// A look found the low still there.

@@ -93,6 +93,11 @@ impl Engine {
         self.follow_nadir(value, at);
     }
 
+    /// Was there a low within that span?
+    pub(super) fn low_within(&self, now: Timestamp, span: Span) -> bool {
+        self.state.last_low.is_some_and(|low| low.last <= now && now - low.last < span)
+    }
+
     /// The lowest value of the last low, if its last reading is of a time that counts.
     pub(super) fn nadir_of_last_low(&self, counts: impl Fn(Timestamp) -> bool) -> Option<Nadir> {
         self.state.last_low.filter(|low| counts(low.last))?.lowest

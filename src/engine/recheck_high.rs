@@ -4,15 +4,12 @@
 
 use super::Engine;
 use super::alert::Alert;
-use super::alert::priority;
 use super::check::Check;
-use super::effect::{Condition, Id, Priority, Side, What};
-use super::outcome::{Outcome, is_too_early};
+use super::effect::{Condition, Id, Side, What};
 use super::plan::Job;
-use super::policy::Therapy;
 use super::reason::{Began, Reason, Treatment};
 use super::trend::{Direction, Rate};
-use super::turn::{Judged, Turn};
+use super::turn::Turn;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -52,11 +49,6 @@ pub enum Stage {
         /// A look fell due without a fresh reading; the next reading completes it.
         unseen: bool,
     },
-}
-
-/// In quiet hours a look rings only for harm: above the very high limit and not falling, or falling fast.
-fn lets_ring(turn: &Turn) -> bool {
-    !turn.quiet.inside || priority::of_look_at_high(turn.judged, turn.very_high) >= Priority::Medium
 }
 
 impl Engine {
@@ -136,7 +128,7 @@ impl Engine {
         turn.judged = self.of_two_signals(Side::High, turn.now).or_else(|| self.latest(turn.now));
         match care.stage {
             Stage::Asking { marked, asked } => self.ask_about_high(turn, &care, marked, asked),
-            Stage::Looking { treated, asked_for, .. } => self.look(turn, &care, treated, asked_for),
+            Stage::Looking { treated, asked_for, .. } => self.look_at_treated_high(turn, &care, treated, asked_for),
         }
     }
 
@@ -147,191 +139,18 @@ impl Engine {
         }
     }
 
-    fn look(&mut self, turn: &mut Turn, care: &HighCheck, treated: Treatment, asked_for: Option<Timestamp>) {
-        let wanted = asked_for.is_some_and(|due| due <= turn.now);
-        let asked_for = asked_for.filter(|due| *due > turn.now);
-        let recheck = &self.policy.recheck;
-        let soon = turn.now + recheck.coming_down;
-        let mut scheduled = recheck.high_looks.iter().map(|span| treated.at + *span);
-        let next_scheduled = scheduled.find(|due| *due > turn.now);
-        // A look that was put off keeps the rule of the scheduled look before it.
-        let first_look = recheck.high_looks.get(1).is_none_or(|second| turn.now < treated.at + *second);
-        let (high, very_high) = (self.policy.levels.high.limit, self.policy.levels.very_high.limit);
-        let Some(judged) = turn.judged else {
-            let reason = Reason::NoFreshReading {
-                treated,
-                last: self.state.window.newest().map(|last| last.measured),
-                next: soon,
-            };
-            self.look_on(turn.now, care, treated, soon, asked_for, true);
-            self.look_told(turn, care, reason, true, wanted);
-            return;
-        };
-        let in_question = self.state.doses.is_in_question(treated.at);
-        let early = first_look && self.policy.therapy == Therapy::Injections && !in_question;
-        let found = self.found(turn, &treated, early);
-        let next = next_scheduled.map_or(soon, |due| due.min(soon));
-        match found.outcome {
-            _ if !Side::High.is_beyond(judged.glucose, high) => {
-                let reason = Reason::Back { treated, found: Some(found) };
-                turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason, false);
-                self.close_high(turn);
-            }
-            Outcome::FallingTooFast => {
-                self.look_on(turn.now, care, treated, next, asked_for, false);
-                self.look_told(turn, care, Reason::FallingTooFast { treated, next, found }, true, wanted);
-            }
-            Outcome::ComingDown if !wanted => {
-                self.look_on(turn.now, care, treated, next, asked_for, false);
-                self.look_told(turn, care, Reason::ComingDown { treated, next, found }, false, false);
-            }
-            Outcome::Slow | Outcome::NoResponse if !wanted && is_too_early(early, judged, very_high) => {
-                let next = next_scheduled.unwrap_or(soon);
-                self.look_on(turn.now, care, treated, next, asked_for, false);
-                self.look_told(turn, care, Reason::TooEarly { treated, next, found }, false, false);
-            }
-            // Not coming down, or the wearer wants to be asked whatever it does.
-            _ => {
-                let next = match next_scheduled {
-                    Some(next) => {
-                        self.look_on(turn.now, care, treated, next, asked_for, false);
-                        next
-                    }
-                    None => self.ask_later(turn.now, care.id, care.part_of, care.since, true, 0),
-                };
-                let ketones = self.asks_ketones(turn, &found, first_look);
-                let reason = Reason::NotComingDown { treated, asked_for: wanted, next, found, ketones };
-                self.look_told(turn, care, reason, true, wanted);
-            }
-        }
-    }
-
-    fn ask_about_high(&mut self, turn: &mut Turn, care: &HighCheck, marked: bool, asked: usize) {
-        let limit = self.policy.levels.high.limit.hundredths();
-        let falling = |judged: Judged| judged.rate.is_some_and(|rate| rate.direction().falls());
-        let coming_down = self.policy.recheck.coming_down;
-        let within = turn.judged.is_some_and(|judged| judged.glucose.hundredths() <= limit);
-        if within && self.root(Side::High).is_none() {
-            self.forget_high();
-            return;
-        }
-        if within || turn.judged.is_none_or(falling) {
-            let next = turn.now + coming_down;
-            self.state.plan.set(Job::HighCheck, next);
-            turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::NothingToAsk { next }, false);
-            return;
-        }
-        if self.waits_for_rebound(turn, care) {
-            return;
-        }
-        let register = &self.state.register;
-        let held = register.of_side(Side::High).find(|alert| alert.is_held()).map(|alert| alert.told_at);
-        // High now may be a later stretch than the one that raised the alert.
-        let rows = register.of_side(Side::High).filter_map(|alert| alert.level()?.row);
-        let since = rows.map(|row| row.since).min().unwrap_or(care.since);
-        if !lets_ring(turn) {
-            // Looked at again within the night: it may have become very high by then.
-            self.ask_later(turn.now, care.id, care.part_of, care.since, marked, asked);
-            self.look_by(turn.held_until());
-            turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, turn.waits(), false);
-            return;
-        }
-        let next = self.ask_later(turn.now, care.id, care.part_of, care.since, marked, asked + 1);
-        let reason = match held {
-            // Between two nights this is when the last one ended.
-            Some(held) if !turn.night.inside && held < Some(turn.night.from) => Reason::NightOver { since, next },
-            Some(_) if !turn.quiet.inside => Reason::QuietHoursOver { since, next },
-            Some(_) | None => Reason::StillHigh { since, marked, next },
-        };
-        turn.tell(What::Prompt, Condition::RecheckHigh, care.id, care.part_of, reason, true);
-        self.mark_held_as_rung(turn.now);
-    }
-
-    /// Records a look, and prompts if the rules let it; one the wearer asked for rings whenever it is.
-    fn look_told(&mut self, turn: &mut Turn, care: &HighCheck, reason: Reason, prompts: bool, wanted: bool) {
-        turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason.clone(), false);
-        let falling_fast =
-            turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction() == Direction::FallingFast);
-        if turn.night.inside && falling_fast || prompts && (wanted || lets_ring(turn)) {
-            turn.tell(What::Prompt, Condition::RecheckHigh, care.id, care.part_of, reason, true);
-        } else if prompts {
-            self.look_by(turn.held_until());
-            turn.tell(What::Withheld, Condition::RecheckHigh, care.id, care.part_of, turn.waits(), false);
-        }
-    }
-
-    /// A high that waits for the end of quiet hours is asked about then, if not before.
-    pub(super) fn ask_when_over(&mut self, turn: &Turn, condition: Condition) {
-        if condition.side() == Some(Side::High) && self.state.plan.high().is_some() {
-            self.look_by(turn.held_until());
-        }
-    }
-
-    /// Looks at that time at the latest.
-    fn look_by(&mut self, latest: Timestamp) {
-        let due = self.state.plan.due(Job::HighCheck).map_or(latest, |due| due.min(latest));
-        self.state.plan.set(Job::HighCheck, due);
-    }
-
-    fn mark_held_as_rung(&mut self, now: Timestamp) {
-        let (worse, milder) = Side::High.levels();
-        for condition in [worse, milder] {
-            let Some(alert) = self.state.register.of_mut(condition).filter(|alert| alert.is_held()) else { continue };
-            alert.told_as(None);
-            alert.told_at = Some(now);
-            if let Some(facts) = alert.level_mut() {
-                facts.rang = now;
-            }
-        }
-    }
-
-    /// Looks again at `next`, or sooner if the wearer asked for it.
-    fn look_on(
-        &mut self,
-        now: Timestamp,
-        care: &HighCheck,
-        treated: Treatment,
-        next: Timestamp,
-        asked_for: Option<Timestamp>,
-        unseen: bool,
-    ) {
-        let stage = Stage::Looking { treated, asked_for, unseen };
-        self.state.plan.look_at(Check::High(HighCheck { stage, ..care.clone() }));
-        self.set_look(now, next, asked_for);
-    }
-
     /// Were ketones asked about in this high?
-    fn ketones_asked(&self) -> bool {
+    pub(super) fn ketones_asked(&self) -> bool {
         self.state.plan.high().is_some_and(|check| check.ketones)
     }
 
-    fn set_look(&mut self, now: Timestamp, due: Timestamp, asked_for: Option<Timestamp>) {
+    pub(super) fn set_look(&mut self, now: Timestamp, due: Timestamp, asked_for: Option<Timestamp>) {
         let due = asked_for.map_or(due, |asked| asked.min(due)).max(now);
         self.state.plan.set(Job::HighCheck, due);
     }
 
-    /// Asks about it after the next of the growing spans. Says when.
-    fn ask_later(
-        &mut self,
-        now: Timestamp,
-        id: Id,
-        part_of: Option<Id>,
-        since: Timestamp,
-        marked: bool,
-        asked: usize,
-    ) -> Timestamp {
-        let spans = &self.policy.recheck.still_high;
-        let span = spans.get(asked).or(spans.last()).copied().unwrap_or(Span::hours(2));
-        let due = now + span;
-        let ketones = self.ketones_asked();
-        let stage = Stage::Asking { marked, asked };
-        self.state.plan.look_at(Check::High(HighCheck { id, part_of, since, ketones, stage }));
-        self.state.plan.set(Job::HighCheck, due);
-        due
-    }
-
     /// Back within range: said once, and not by night. If an alert is still in its deadband, it stays watched.
-    fn close_high(&mut self, turn: &mut Turn) {
+    pub(super) fn close_high(&mut self, turn: &mut Turn) {
         let Some(care) = self.state.plan.take_high() else {
             return;
         };
@@ -352,7 +171,7 @@ impl Engine {
         }
     }
 
-    fn forget_high(&mut self) {
+    pub(super) fn forget_high(&mut self) {
         self.state.plan.take_high();
         self.state.plan.stop(Job::HighCheck);
     }

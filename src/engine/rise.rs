@@ -1,13 +1,12 @@
-//! A rise that nothing was noted for: a meal without a dose, perhaps. It is asked about once for each meal, by day, and
-//! only of a wearer who notes doses; never where something else speaks of the value, or a low came before it. Nothing
-//! follows from it, and no level knows of it.
+//! A rise that no insulin was noted for: a meal without a dose, perhaps. It is asked about once for each meal, by day, and
+//! only of a wearer who notes doses; never while a low is looked at, or soon after one. Food that was noted names the
+//! meal, and answers nothing. Nothing follows from it, and no level knows of it.
 
 use super::Engine;
 use super::effect::{Condition, Doubt, Id, Side, What};
 use super::plan::Job;
 use super::policy::Rings;
 use super::reason::Reason;
-use super::recheck_high::{HighCheck, Stage};
 use super::trend::Direction;
 use super::turn::Turn;
 use crate::domain::glucose::{Glucose, Measured, Unit};
@@ -186,7 +185,9 @@ impl Engine {
         self.state.meal = Some(Meal { since, noticed: at, top, id });
         let Some(id) = id else { return };
         let from = Glucose::from_received(low, Unit::MgDl);
-        let rise = |by_night: bool| Reason::UnnotedRise { from, since, none_since: since - NOTED_BEFORE, by_night };
+        let none_since = since - NOTED_BEFORE;
+        let food = self.state.high.last_food(none_since, turn.now);
+        let rise = |by_night: bool| Reason::UnnotedRise { from, since, none_since, by_night, food };
         match self.speaks_of_rise(turn) {
             Some(reason) => turn.tell(What::Withheld, Condition::UnnotedRise, id, None, reason, false),
             None if turn.night.inside => {
@@ -201,10 +202,10 @@ impl Engine {
         self.state.register.two_signals().is_some() || turn.doubt.is_some_and(|doubt| doubt != Doubt::FirstDay)
     }
 
-    /// Was insulin or food noted, or a high treated, from not long before a rise began until then?
+    /// Was insulin noted, or a high treated, from not long before a rise began until then?
     fn is_noted_for(&self, since: Timestamp, until: Timestamp) -> bool {
         let memory = &self.state.before_sleep;
-        let mut noted = [memory.insulin, memory.high_treated, self.state.foreseen.noted].into_iter().flatten();
+        let mut noted = [memory.insulin, memory.high_treated].into_iter().flatten();
         // One noted by a clock that was ahead tells nothing of this meal.
         noted.any(|noted| since - noted <= NOTED_BEFORE && noted <= until)
     }
@@ -214,19 +215,11 @@ impl Engine {
         self.policy.unnoted_rise.always || noted.is_some_and(|noted| now - noted <= NOTES_DOSES)
     }
 
-    /// What speaks of the value already: a high that rang, a look that comes, a low that came before it.
+    /// What speaks of the value already: a look at a low that comes, a low that came before it.
     fn speaks_of_rise(&self, turn: &Turn) -> Option<Reason> {
-        let mut level = self.state.register.of_side(Side::High).filter(|alert| alert.is_beyond() && alert.has_rung());
-        let looks = |job: Job| self.state.plan.due(job);
-        let treated = matches!(self.state.plan.high(), Some(HighCheck { stage: Stage::Looking { .. }, .. }));
-        let high = looks(Job::HighCheck).filter(|_| treated);
-        let low = looks(Job::LowCheck).filter(|_| self.state.plan.low().is_some());
+        let low = self.state.plan.due(Job::LowCheck).filter(|_| self.state.plan.low().is_some());
         let after_low = || self.rebound_until(turn.now).map(|(low, next)| Reason::AfterLow { low, next });
-        level
-            .next()
-            .map(|alert| Reason::WorseActive { worse: alert.condition })
-            .or_else(|| high.or(low).map(|next| Reason::LookComes { next }))
-            .or_else(after_low)
+        low.map(|next| Reason::LookComes { next }).or_else(after_low)
     }
 
     /// Is a question about that meal still one: it goes on, and nothing was noted since?

@@ -9,6 +9,7 @@ use super::policy::{LevelPolicy, Rings};
 use super::reason::Reason;
 use super::turn::Turn;
 use super::{Engine, State};
+use crate::domain::time::Timestamp;
 
 impl State {
     /// Judges one level by the newest reading.
@@ -48,12 +49,16 @@ impl State {
             Step::None => {}
             Step::Raise { since } => {
                 let id = self.take_id();
-                let (silent, part_of) = match hidden_by {
-                    Some((worse, by)) => {
+                let (silent, part_of) = match (hidden_by, turn.check_speaks_for(condition)) {
+                    (Some((worse, by)), _) => {
                         turn.tell(What::Withheld, condition, id, Some(by), Reason::WorseActive { worse }, false);
                         (Some(Because::SpokenFor), Some(by))
                     }
-                    None => (
+                    (None, Some(next)) => {
+                        turn.tell(What::Withheld, condition, id, parent, Reason::LookComes { next }, false);
+                        (Some(Because::Followed), parent)
+                    }
+                    (None, None) => (
                         Engine::raise(turn, condition, policy, id, parent, Reason::BeyondLimit { limit, since }),
                         parent,
                     ),
@@ -95,11 +100,12 @@ impl State {
     ) {
         let Some(alert) = self.register.of_mut(condition) else { return };
         let held = turn.holds(policy.rings, priority::of(condition, &reason, turn.judged, turn.very_high));
-        let (what, reason, rings) = match (hidden_by, held) {
-            (Some((worse, _)), _) => (What::Withheld, Reason::WorseActive { worse }, false),
-            (None, Some(waits)) => (What::Held, waits, false),
-            (None, None) if alert.is_spoken_for() => (What::Raised, reason, true),
-            (None, None) => (What::Repeated, reason, true),
+        let (what, reason, rings) = match (hidden_by, turn.check_speaks_for(condition), held) {
+            (Some((worse, _)), ..) => (What::Withheld, Reason::WorseActive { worse }, false),
+            (None, Some(next), _) => (What::Withheld, Reason::LookComes { next }, false),
+            (None, None, Some(waits)) => (What::Held, waits, false),
+            (None, None, None) if alert.is_spoken_for() || alert.is_followed() => (What::Raised, reason, true),
+            (None, None, None) => (What::Repeated, reason, true),
         };
         turn.tell(what, condition, alert.id, alert.part_of, reason, rings);
         if rings {
@@ -110,7 +116,11 @@ impl State {
     /// The worse level has ended. The milder one, if it never rang, rings now if the value is still
     /// beyond its limit; if not, it goes on unsaid until it ends.
     pub(super) fn unhide(&mut self, turn: &mut Turn, condition: Condition, policy: &LevelPolicy) {
+        let speaks = turn.check_speaks_for(condition).is_some();
         let Some(alert) = self.register.of_mut(condition) else { return };
+        if alert.is_spoken_for() && alert.is_beyond() && speaks {
+            return alert.told_as(Some(Because::Followed));
+        }
         if alert.is_spoken_for() && alert.is_beyond() {
             let reason = Reason::NoLongerWorse { limit: policy.limit, since: alert.since };
             if let Some(facts) = alert.level_mut() {
@@ -119,6 +129,24 @@ impl State {
             alert.told_at = Some(turn.now);
             alert.told_as(Engine::raise(turn, condition, policy, alert.id, alert.part_of, reason));
         }
+    }
+
+    /// What the checks of a treated high spoke for rings when they do no more: it has risen far, or they are over and
+    /// have not said it.
+    fn ring_what_was_followed(&mut self, turn: &mut Turn, worse: &LevelPolicy, milder: &LevelPolicy) {
+        let (condition, policy) = match self.register.of(Condition::VeryHigh) {
+            Some(_) => (Condition::VeryHigh, worse),
+            None => (Condition::High, milder),
+        };
+        let speaks = turn.check_speaks_for(condition).is_some();
+        let alert = self.register.of_mut(condition).filter(|alert| alert.is_followed() && alert.is_beyond());
+        let Some(alert) = alert.filter(|_| !speaks) else { return };
+        let reason = Reason::BeyondLimit { limit: policy.limit, since: alert.since };
+        if let Some(facts) = alert.level_mut() {
+            facts.rang = facts.last;
+        }
+        alert.told_at = Some(turn.now);
+        alert.told_as(Engine::raise(turn, condition, policy, alert.id, alert.part_of, reason));
     }
 
     /// The night is over, and a low that was held through it is still one: no look asks about it later, as
@@ -161,6 +189,9 @@ impl Engine {
             }
             return;
         }
+        if seen.side == Side::High {
+            turn.check_speaks = self.check_speaks(turn.now, seen.value);
+        }
         let Self { policy, state, .. } = self;
         let (worse, milder) = seen.side.levels();
         let high;
@@ -188,6 +219,8 @@ impl Engine {
             state.ring_held_low(turn, seen, milder_policy);
             self.judge_caution(turn, seen, had_any);
             self.follow_hold(turn, seen);
+        } else {
+            state.ring_what_was_followed(turn, worse_policy, milder_policy);
         }
     }
 
@@ -232,6 +265,11 @@ impl Engine {
 }
 
 impl Turn {
+    /// Does a check of a treated high speak for that alert? Then when.
+    pub(super) fn check_speaks_for(&self, condition: Condition) -> Option<Timestamp> {
+        self.check_speaks.filter(|_| condition.side() == Some(Side::High))
+    }
+
     /// Adds a decision about what the turn is looking at.
     pub(super) fn tell(
         &mut self,

@@ -2,7 +2,7 @@
 
 use super::arrival::Arrivals;
 use super::compare::Checks;
-use super::effect::{Condition, Id, What};
+use super::effect::{Condition, Id, Side, What};
 use super::forecast::{Filter, SPARSE_CADENCE};
 use super::plan::Job;
 use super::policy::{SensorPolicy, SourceKind};
@@ -276,7 +276,9 @@ impl Engine {
             return;
         }
         let low_limit = self.policy.levels.low.limit.hundredths().max(GRAVE_BELOW_HUNDREDTHS);
-        let falling = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction().falls());
+        // One that was high is far from a low, however it falls.
+        let high = Side::High.is_beyond(reading.glucose, self.policy.levels.high.limit);
+        let falling = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction().falls()) && !high;
         let aside = matches!(self.state.trust, Some(Trust::Source(source)) if source != reading.source);
         let grave = !aside && (reading.glucose.hundredths() < low_limit || falling);
         let gap = self.policy.gap;

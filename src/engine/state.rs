@@ -16,6 +16,7 @@ use super::reminder::Reminder;
 use super::rise::Meal;
 use super::service::Off;
 use super::source::SourceState;
+use super::stretch::HighStory;
 use super::two_signals::Trust;
 use super::window::Window;
 use super::working::Doses;
@@ -83,6 +84,9 @@ pub struct State {
     /// The insulin that was noted, and what it did.
     #[serde(default)]
     pub doses: Doses,
+    /// How long the high there is has gone on, and what was given for it.
+    #[serde(default)]
+    pub(super) high: HighStory,
     /// The meal there is, as far as a rise tells.
     #[serde(default)]
     pub(super) meal: Option<Meal>,

@@ -37,6 +37,8 @@ pub(super) struct Turn {
     pub(super) doubt: Option<Doubt>,
     /// The low that the high there is now came soon after.
     pub(super) after_low: Option<AfterLow>,
+    /// A treated high is followed, and the check that speaks for it comes then.
+    pub(super) check_speaks: Option<Timestamp>,
     /// When insulin was last noted.
     pub(super) insulin: Option<Timestamp>,
     /// The mode that what is said of lows goes by.
@@ -62,6 +64,7 @@ impl Engine {
             judged: None,
             doubt: None,
             after_low: None,
+            check_speaks: None,
             insulin: self.state.doses.last_by(now),
             mode,
             written: false,

@@ -19,6 +19,7 @@ impl Engine {
     pub(super) fn unwatched(&mut self, turn: &mut Turn, from: Timestamp, to: Timestamp, cause: Cause) {
         self.remember_sleep(from, to, cause);
         self.state.plan.not_before(to + Span::minutes(CATCH_UP_MIN));
+        self.state.high.waits_until = Some(to + Span::minutes(CATCH_UP_MIN));
         for source in self.numbers() {
             if self.state.plan.due(Job::Gap(source)).is_some() {
                 // The source may have slept as well: it is given the time it is given after any reading.

@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 116] = [
+    pub const WORDS: [&'static str; 118] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -30,6 +30,8 @@ impl Reason {
         "too_early",
         "asked_for",
         "not_coming_down",
+        "high_unanswered",
+        "high_stays",
         "falling_too_fast",
         "evening_look",
         "stacked",
@@ -152,6 +154,8 @@ impl Reason {
             Self::TooEarly { .. } => "too_early",
             Self::NotComingDown { asked_for: true, .. } => "asked_for",
             Self::NotComingDown { .. } => "not_coming_down",
+            Self::HighUnanswered { .. } => "high_unanswered",
+            Self::HighStays(_) => "high_stays",
             Self::FallingTooFast { .. } => "falling_too_fast",
             Self::EveningLook { .. } => "evening_look",
             Self::Stacked { .. } => "stacked",

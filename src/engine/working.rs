@@ -218,11 +218,13 @@ impl Engine {
             let is_usual = |amount: &Amount| !doses.usual.is_far_above(*amount, at);
             doses.learn(at, amount.filter(is_usual));
         }
+        self.remember_given(at);
     }
 
     /// Food was noted.
     pub(super) fn remember_food(&mut self, at: Timestamp) {
         self.state.doses.something_else(at);
+        self.state.high.eat(at);
     }
 
     /// One more reading, for what follows corrections.

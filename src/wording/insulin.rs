@@ -1,5 +1,5 @@
 //! What is said of insulin that was noted: how long ago, and what of its effect is still to come, as a share and an
-//! estimate; of what a correction did so far; and of one that does nothing.
+//! estimate; and of what a correction did so far.
 
 use super::Voice;
 use super::since;
@@ -19,6 +19,10 @@ impl Said<'_> {
         const UNSEEN: &str = "what your pump gives by itself is not seen";
         let adjusts = self.policy.therapy == Therapy::SelfAdjusting;
         let level = matches!(self.decision.condition, Condition::High | Condition::VeryHigh);
+        if matches!(self.decision.reason, Reason::HighStays(_)) {
+            // It says of insulin what matters to what it asks.
+            return String::new();
+        }
         let Some(at) = self.decision.insulin else {
             return if adjusts && level { format!("Mind that {UNSEEN}.") } else { String::new() };
         };
@@ -39,8 +43,11 @@ impl Said<'_> {
 
     /// `High 210, rising, 13:40. Insulin 50 min ago`, where insulin still works, and there is room.
     pub(super) fn high_title(&self, name: &str, value: &str) -> String {
-        let plain =
-            [format!("{name} {value}. Check, and note what you did"), format!("{name} {value}. Check and note")];
+        let plain = if self.adjusts() {
+            [format!("{name} {value}. See what the pump gave"), format!("{name} {value}. See the pump")]
+        } else {
+            [format!("{name} {value}. Check, and note what you did"), format!("{name} {value}. Check and note")]
+        };
         let works = |at: &Timestamp| self.voice.now - *at <= self.policy.insulin.works_for();
         match self.decision.insulin.filter(works) {
             Some(at) => {
@@ -64,27 +71,8 @@ impl Said<'_> {
         let ahead = found.ahead.map(|ahead| {
             format!("Headed for about {} by {}.", self.voice.value(ahead.value), self.voice.clock(ahead.by))
         });
-        usual.or(ahead).unwrap_or_default()
-    }
-
-    /// A correction that does nothing: ketones, and what gives the insulin. Levels of blood ketones: international
-    /// consensus on ketoacidosis risk, Danne 2019, table 1.
-    pub(super) fn no_response(&self, treated: &Treatment) -> Parts {
-        let after = since(treated.at, self.voice.now);
-        let (what, look) = match self.policy.therapy {
-            Therapy::Pump | Therapy::SelfAdjusting => ("set", "set, tubing and reservoir"),
-            Therapy::Injections => ("pen", "the pen (a drop, its date, heat)"),
-        };
-        let (value, at) = (self.value_and_direction(), self.read_at());
-        let plain = self.decision.glucose.map_or_else(String::new, |glucose| self.voice.value(glucose));
-        let title = fitting(&[
-            format!("Check ketones and {what}: {value}, {at}; treated {after} ago"),
-            format!("Check ketones and {what}: {value}, {at}"),
-            format!("Check ketones and {what}: {plain}, {at}"),
-        ]);
-        let act = format!("Insulin may not be getting in: check ketones, and {look}.");
-        let grave = "Above 1.5 call your care team; 3.0, vomiting or drowsy: emergency help now.";
-        (title, vec![act, grave.to_owned()])
+        let meal = found.meal.map(|meal| format!("Slow, a meal was noted {}.", self.voice.clock(meal)));
+        meal.or(usual).or(ahead).unwrap_or_default()
     }
 
     /// Falling so fast that a low may follow.
@@ -163,6 +151,7 @@ pub(super) fn found(found: &Found, voice: Voice) -> String {
     said.extend(
         found.ahead.map(|ahead| format!("headed for about {} by {}", voice.value(ahead.value), voice.clock(ahead.by))),
     );
+    said.extend(found.meal.map(|meal| format!("a meal was noted at {}", voice.clock(meal))));
     said.extend(found.low.map(|low| format!("a low is {} in 100 likely within 20 min", low.in_a_hundred())));
     format!("; found: {}", said.join(", "))
 }

@@ -17,7 +17,7 @@ impl Said<'_> {
     pub(super) fn recheck_high(&self) -> Parts {
         let (value, at) = (self.value_and_direction(), self.read_at());
         match &self.decision.reason {
-            Reason::NotComingDown { treated, ketones: true, .. } => self.no_response(treated),
+            Reason::HighStays(question) => self.high_stays(question),
             Reason::FallingTooFast { treated, next, found } => self.falling_too_fast(treated, found, *next),
             Reason::EveningLook { treated } => self.evening_look(treated),
             Reason::NewSet { at, .. } => self.new_set(*at),
@@ -30,17 +30,23 @@ impl Said<'_> {
                 (
                     fitting(&[format!("{known}; {}. Check", self.since_treated(treated)), format!("{known}. Check")]),
                     vec![
-                        format!("Insulin works for hours: a check is not a reason to add; next check {next}."),
+                        if self.adjusts() {
+                            super::pump::SEE.to_owned()
+                        } else {
+                            format!("Insulin works for hours: a check is not a reason to add; next check {next}.")
+                        },
                         self.found(treated, found),
                     ],
                 )
             }
             Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
             Reason::StillHigh { since, marked, next } => {
-                let ask = if *marked {
+                let ask = if self.adjusts() {
+                    super::pump::SEE
+                } else if *marked {
                     "Still high after its checks: follow your plan, and call your care team if it stays."
                 } else {
-                    "If you treated it, press Treated; high for long or feeling ill: check ketones."
+                    "If you treated it, press Treated."
                 };
                 (
                     format!("High since {}: {value}, {at}. Check again", self.voice.clock(*since)),
@@ -59,7 +65,7 @@ impl Said<'_> {
         (
             format!("High since {since}: {}, {}. Check now", self.value_and_direction(), self.read_at()),
             vec![
-                "If you treat it, press Treated.".to_owned(),
+                if self.adjusts() { super::pump::SEE } else { "If you treat it, press Treated." }.to_owned(),
                 format!("High since {since}, kept for {until}; asked again {next}."),
             ],
         )
@@ -176,6 +182,7 @@ pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
             let found = super::insulin::found(found, voice);
             format!("{why}; treated at {}, next look {}{found}", clock(treated.at), clock(*next))
         }
+        Reason::HighStays(question) => super::question::sentence(question, voice),
         Reason::FallingTooFast { .. } | Reason::EveningLook { .. } | Reason::Stacked { .. } => {
             super::insulin::sentence(reason, voice)
         }

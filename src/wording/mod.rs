@@ -17,6 +17,8 @@ pub mod mode;
 mod morning;
 mod past;
 pub mod people;
+mod pump;
+mod question;
 pub mod reason;
 mod rebound;
 pub mod reminder;

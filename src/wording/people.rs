@@ -96,6 +96,10 @@ impl Said<'_> {
                 );
                 (self.call_for_a_low(*since), sentences(&[&facts, &self.full_value()]), told.as_slice())
             }
+            Reason::HighUnanswered { began, since, told } => {
+                let (title, facts) = self.call_for_a_high(*began, *since);
+                (title, facts, told.as_slice())
+            }
             Reason::StillUnanswered { since, of, told, .. } => {
                 let (title, fact) = self.called_for(of);
                 let unanswered = format!("Nobody has answered since {}.", self.voice.clock(*since));
@@ -115,6 +119,16 @@ impl Said<'_> {
             Some(_) => format!("Call {name}: {how} {}, {}", self.bare_value(), self.read_at()),
             None => format!("Call {name}: low since {}", self.voice.clock(since)),
         }
+    }
+
+    fn call_for_a_high(&self, began: Timestamp, since: Timestamp) -> (String, String) {
+        let (name, value, at) = (self.wearer(), self.bare_value(), self.read_at());
+        let facts = format!(
+            "Glucose is high since {}, and nobody has answered since {}. Ask about ketones, and about set or pen; vomiting, fast breathing or drowsy: emergency help now.",
+            self.voice.clock(began),
+            self.voice.clock(since)
+        );
+        (fitting(&[format!("Call {name}: high {value}, {at}. Ketones?"), format!("Call {name}: high {value}")]), facts)
     }
 
     /// A call about anything but a low.

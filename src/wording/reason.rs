@@ -38,6 +38,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::ComingDown { .. }
         | Reason::TooEarly { .. }
         | Reason::NotComingDown { .. }
+        | Reason::HighStays(_)
         | Reason::FallingTooFast { .. }
         | Reason::EveningLook { .. }
         | Reason::Stacked { .. }
@@ -111,6 +112,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::StillUnanswered { .. }
         | Reason::NotRecovering { .. }
         | Reason::LowLasts { .. }
+        | Reason::HighUnanswered { .. }
         | Reason::Answered { .. }
         | Reason::LowOver { .. }
         | Reason::NoSuchPerson { .. } => of_calls(reason, voice),
@@ -376,6 +378,13 @@ fn of_calls(reason: &Reason, voice: Voice) -> String {
         Reason::LowLasts { since, answered, by: who } => {
             let answer = answered.map_or_else(String::new, |at| format!(", answered {}{}", clock(at), by(who)));
             format!("low since {}{answer}, and it lasts", clock(*since))
+        }
+        Reason::HighUnanswered { began, since, .. } => {
+            format!(
+                "high since {}, and nobody has answered since {}: somebody else is called",
+                clock(*began),
+                clock(*since)
+            )
         }
         Reason::Answered { at, by: who } => format!("answered {}{}", clock(*at), by(who)),
         Reason::LowOver { since } => format!("the low of {} is over", clock(*since)),

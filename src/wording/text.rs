@@ -58,7 +58,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::OutOfService => said.switched_off(),
         Condition::Reminder => said.reminder(),
     };
-    let parts = said.in_order(parts);
+    let parts = said.by_the_pumps_plan(said.in_order(parts));
     // Whoever is called has the time to read, and nothing else to look at.
     let body = if decision.to.is_wearer() { body(&parts) } else { sentences(&parts) };
     Text { title: shortened(&title), body }
@@ -171,14 +171,26 @@ impl Said<'_> {
             Condition::VeryHigh => (
                 self.high_title(&self.named_anew("Very high"), &format!("{value}, {at}")),
                 vec![
-                    "Follow your plan, then press Treated; very high for two hours or feeling ill: check ketones."
-                        .to_owned(),
+                    if self.adjusts() {
+                        format!("{} Very high for two hours or feeling ill: check ketones.", super::pump::SEE)
+                    } else {
+                        "Follow your plan, then press Treated; very high for two hours or feeling ill: check ketones."
+                            .to_owned()
+                    },
                     self.since_silence(),
                 ],
             ),
             _ => (
                 self.high_title(&self.named_anew("High"), &format!("{value}, {at}")),
-                vec!["If you treat it, press Treated, and it is checked again.".to_owned(), self.since_silence()],
+                vec![
+                    if self.adjusts() {
+                        super::pump::SEE
+                    } else {
+                        "If you treat it, press Treated, and it is checked again."
+                    }
+                    .to_owned(),
+                    self.since_silence(),
+                ],
             ),
         }
     }

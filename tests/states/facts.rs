@@ -72,6 +72,7 @@ fn alerts(engine: &Engine, form: &Value) -> Vec<String> {
                     None => "rang",
                     Some(Because::Held) => "held",
                     Some(Because::SpokenFor) => "hidden",
+                    Some(Because::Followed) => "followed",
                     Some(Because::Unsure) => panic!("{alert:?}"),
                 };
                 facts.push(format!(

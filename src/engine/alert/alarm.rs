@@ -109,7 +109,7 @@ impl Engine {
             Some(alert) if alert.is_spoken_for() && !alert.is_acknowledged() => SuppressedByDesign,
             Some(_) if shelved => Shelved,
             Some(alert) if self.state.is_answered(alert) => Acknowledged,
-            Some(alert) if alert.is_held() => SuppressedByDesign,
+            Some(alert) if alert.is_held() || alert.is_followed() => SuppressedByDesign,
             Some(_) => Unacknowledged,
             None => {
                 let returned = self.state.register.returned.iter().any(|returned| returned.condition == condition);

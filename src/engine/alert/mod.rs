@@ -79,6 +79,8 @@ pub enum Because {
     SpokenFor,
     /// What is foreseen is not sure enough.
     Unsure,
+    /// A treated high is followed, and its checks speak for it.
+    Followed,
 }
 
 /// What an alert must remember beside what all alerts do.
@@ -155,6 +157,12 @@ impl Alert {
         matches!(self.silent(), Some(Because::SpokenFor))
     }
 
+    /// Do the checks of a treated high speak for it?
+    #[must_use]
+    pub const fn is_followed(&self) -> bool {
+        matches!(self.silent(), Some(Because::Followed))
+    }
+
     /// Has somebody answered?
     #[must_use]
     pub const fn is_acknowledged(&self) -> bool {
@@ -220,7 +228,9 @@ impl Alert {
     #[must_use]
     pub fn still_stands(&self) -> bool {
         match self.detail {
-            Detail::Level(facts) => facts.is_beyond() && !self.is_spoken_for() && !self.is_acknowledged(),
+            Detail::Level(facts) => {
+                facts.is_beyond() && !self.is_spoken_for() && !self.is_followed() && !self.is_acknowledged()
+            }
             Detail::Lost { .. } | Detail::TwoSignals { .. } => !self.is_acknowledged(),
             Detail::Forecast { .. } | Detail::Channels { .. } => true,
         }

@@ -233,6 +233,7 @@ impl Engine {
         };
         if before != after {
             self.state.register.move_people(&to);
+            self.state.high.calls.move_people(&to);
         }
     }
 

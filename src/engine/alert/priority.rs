@@ -26,6 +26,7 @@
 //! | a note that may not have been meant | reversible (a low) | prompt | medium |
 //! | last call for a scan, memory full | values lost | delayed | low |
 //! | look at a high that is very high and does not fall | irreversible harm possible (ketones) | delayed | medium |
+//! | a very high that stays: ketones, pen or set | irreversible harm possible (ketones) | delayed | medium |
 //! | look at a treated high that falls fast | reversible (a low) | prompt | medium |
 //! | look in the small hours after an evening's treated high | reversible (a low) | prompt | medium |
 //! | other looks at a high, a rise that nothing was noted for, past readings, stretches not watched, first call for a scan, end of a sensor, what waited for the end of quiet hours, a correction upon a dose that still works, a level that is switched off, own reminders, the line before sleep, looks and ends of modes, too early to drive | none by themselves | - | information |
@@ -100,9 +101,11 @@ fn by(rank: Rank, reason: &Reason, judged: Option<Judged>, very_high: Glucose) -
         },
         Rank::CheckOfHigh => match reason {
             Reason::LooksPlanned { .. } => Priority::Information,
-            Reason::FallingTooFast { .. } | Reason::EveningLook { .. } | Reason::MistakenLook { .. } => {
-                Priority::Medium
-            }
+            Reason::FallingTooFast { .. }
+            | Reason::EveningLook { .. }
+            | Reason::MistakenLook { .. }
+            | Reason::HighStays(_)
+            | Reason::HighUnanswered { .. } => Priority::Medium,
             _ => of_look_at_high(judged, very_high),
         },
         Rank::Diary => match reason {

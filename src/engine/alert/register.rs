@@ -27,9 +27,6 @@ pub struct Register {
     /// The same of a high.
     #[serde(default)]
     pub(in crate::engine) high_rang: Option<Timestamp>,
-    /// The stretch at the very high limit or above: its first reading, and its last.
-    #[serde(default)]
-    pub(in crate::engine) very_high: Option<(Timestamp, Timestamp)>,
 }
 
 /// The open alerts, in the order of the conditions, and of the sources where several are lost.

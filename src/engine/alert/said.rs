@@ -25,6 +25,7 @@ impl Engine {
         at: Timestamp,
         look: Option<Span>,
     ) {
+        self.high_answered(turn, Some(at), None);
         let meant = self.side_meant(which);
         let before = meant.as_ref().ok().and_then(|side| Some((*side, self.began_after(turn.now, *side, at)?)));
         if let Some((side, since)) = before {
@@ -66,8 +67,11 @@ impl Engine {
         turn.written = true;
         match said {
             _ if is_past => {
+                self.answer_by_line(turn, said, at);
                 if let Event::Noted(note) = said {
                     self.remember_note(note);
+                } else if treats == Some(Side::High) {
+                    self.remember_given(at);
                 }
                 turn.only_noted();
             }
@@ -88,6 +92,21 @@ impl Engine {
         if let Some(open) = asked {
             let reason = Reason::DiaryLineAsks { whence: whence.to_owned(), at, open };
             turn.tell(What::Told, Condition::Diary, Id(0), None, reason, true);
+        }
+    }
+
+    /// What a line says answers, whatever else follows from it.
+    fn answer_by_line(&mut self, turn: &mut Turn, said: &Event, at: Timestamp) {
+        match said {
+            Event::Noted(note) => self.answer_by_note(turn, note),
+            Event::Treated { .. } => self.high_answered(turn, Some(at), None),
+            _ => {}
+        }
+    }
+
+    fn answer_by_note(&mut self, turn: &mut Turn, note: &Note) {
+        if matches!(note.kind, Kind::Insulin(_) | Kind::Carbohydrate(_) | Kind::Ketones(_)) {
+            self.high_answered(turn, Some(note.at), None);
         }
     }
 
@@ -123,6 +142,7 @@ impl Engine {
     pub(in crate::engine) fn take_in(&mut self, turn: &mut Turn, note: &Note) {
         let at = note.at;
         self.remember_note(note);
+        self.answer_by_note(turn, note);
         turn.insulin = self.state.doses.last_by(turn.now);
         if says_mistaken(note) {
             self.mistaken_noted(turn, at);
@@ -192,6 +212,7 @@ impl Engine {
             return;
         }
         let answer = Answer { at: until.unwrap_or(turn.now), by: name.as_ref() };
+        self.high_answered(turn, None, answer.by);
         let (mut ids, new) = self.acknowledge_open(which, until);
         // What is over without an answer has one now.
         self.state.register.returned.retain(|returned| {

@@ -302,7 +302,7 @@ impl Engine {
         }
         let looks = match outlook.side {
             Side::Low => self.state.plan.due(Job::LowCheck).filter(|_| self.state.plan.low().is_some()),
-            Side::High => None,
+            Side::High => self.check_speaks(turn.now, outlook.limit),
         };
         if let Some(next) = looks {
             return Some(Reason::LookComes { next });
