@@ -247,6 +247,10 @@ fn k5(sight: &Sight, verdicts: &mut Verdicts) {
         if end - given.at < 4 * HOUR || !sight.watched(given.at, end) || !sight.mode("sick", end - MIN) {
             continue;
         }
+        // While it is low the question waits for its end (O2).
+        if sight.span(end - 2 * HOUR, end + 7 * MIN).iter().any(|now| now.below(70.0)) {
+            continue;
+        }
         let measured = sight.known(end).any(|line| line.at >= given.at && matches!(line.note, Note::Ketones(_)));
         let asked = sight.record.out.iter().any(|out| {
             out.rings && out.to.is_none() && words::ketones(out) && (given.at..=end + 7 * MIN).contains(&out.at)

@@ -235,7 +235,9 @@ fn b1(sight: &Sight, verdicts: &mut Verdicts) {
 /// A ring that always stands: the first of a worse level, one that L1 or an emergency asks for.
 fn always(sight: &Sight, out: &Out) -> bool {
     let now = sight.at(out.at);
-    let first = out.event == "raised" && matches!(out.condition.as_str(), "very_low" | "low" | "very_high");
+    // A low that begins anew, or is there after a silence, is told as the first was.
+    let anew = matches!(out.reason.as_str(), "new_episode" | "still_beyond") && of_low(out);
+    let first = (out.event == "raised" || anew) && matches!(out.condition.as_str(), "very_low" | "low" | "very_high");
     first || (of_low(out) && now.below(54.0)) || words::emergency(&out.title)
 }
 

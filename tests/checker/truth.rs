@@ -39,14 +39,6 @@ fn mutes(sight: &Sight) -> Vec<(Ms, Ms, Option<&'static str>)> {
     found
 }
 
-fn about(out: &Out, condition: &str) -> bool {
-    match condition {
-        "low" | "very_low" => of_low(out),
-        "high" | "very_high" => of_high(out),
-        _ => out.condition == condition,
-    }
-}
-
 /// What a mute withheld is said at its end as it is then.
 fn q1(sight: &Sight, verdicts: &mut Verdicts) {
     for (from, until, condition) in mutes(sight) {
@@ -64,13 +56,14 @@ fn q1(sight: &Sight, verdicts: &mut Verdicts) {
             "high" => now.between(200.0, 250.0) && !now.falls(0.5) && !sight.record.settings.is_night(until),
             _ => false,
         };
+        // A look that asked nothing was not withheld.
         let withheld = sight.record.out.iter().any(|out| {
-            !out.rings
+            out.event == "withheld"
+                && out.reason == "quiet"
                 && out.to.is_none()
-                && about(out, condition)
+                && out.condition == condition
                 && out.at > from
                 && out.at < until
-                && out.event != "answer"
         });
         let answered = sight.answers(from, until).iter().any(|(at, _)| *at > from);
         if still && withheld && !answered && sight.span(until, end).iter().all(|now| now.fresh) {
@@ -98,7 +91,9 @@ fn within_quiet(sight: &Sight, at: Ms) -> bool {
 fn q2(sight: &Sight, verdicts: &mut Verdicts) {
     for (from, until, condition) in mutes(sight) {
         let Some(condition) = condition else { continue };
-        let answer = sight.record.out.iter().find(|out| out.at == from && out.event == "answer");
+        // Something else may be answered at the same time.
+        let answers = || sight.record.out.iter().filter(|out| out.at == from && out.event == "answer");
+        let answer = answers().find(|out| out.reason.starts_with("quiet")).or_else(|| answers().next());
         let text = answer.map(words::all).unwrap_or_default();
         let rang = wearers(sight)
             .find(|out| out.at > from + MIN && out.at < until && out.condition == condition && out.event != "ended");
@@ -244,8 +239,9 @@ fn g1(sight: &Sight, verdicts: &mut Verdicts) {
         let end = back.at + 45 * MIN + sight.record.settings.cadence + 3 * MIN;
         let whole = sight.watched(low.at, end) && sight.span(back.at, end).iter().all(|now| now.at_least(limit));
         if told_so && whole {
-            let told =
-                wearers(sight).any(|out| out.condition == "mode" && out.at >= back.at + 40 * MIN && out.at <= end);
+            // In the same moment something worse may lead, and say it in its body (O1).
+            let says = |out: &Out| out.condition == "mode" || words::says(&words::all(out), &["check yourself"]);
+            let told = wearers(sight).any(|out| says(out) && out.at >= back.at + 40 * MIN && out.at <= end);
             verdicts.judge("G1.told", end, told, || {
                 format!("back at {} since {} min, and not told", shown(sight.at(end)), (end - back.at) / MIN)
             });
