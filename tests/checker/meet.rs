@@ -288,7 +288,9 @@ fn o2(sight: &Sight, verdicts: &mut Verdicts) {
             || forecast_of_low(out)
             || matches!(out.condition.as_str(), "not_watching" | "two_signals" | "mode" | "sensor" | "gap" | "flood")
             || (out.condition == "channel_failed" && words::says(&out.title, &["nothing can", "a way"]))
-            || (words::ketones(out) && grave);
+            || (words::ketones(out) && grave)
+            // What is asked about its treatment.
+            || out.reason == "treated_before";
         verdicts.judge("O2", out.at, concerns, || format!("at {}: {} {}", shown(now), out.condition, out.title));
     }
 }
