@@ -51,6 +51,7 @@ mod states;
 mod storm;
 mod suggest;
 mod swings;
+mod texts;
 mod tidy;
 mod together;
 mod treated_data;

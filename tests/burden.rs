@@ -86,6 +86,7 @@ impl Tale {
             after_low: None,
             insulin: None,
             mode: None,
+            also: Vec::new(),
             reason,
         };
         let place = self.decisions.partition_point(|(known, _)| *known <= at(when));

@@ -182,7 +182,7 @@ fn a_sleep_over_the_end_tells_it_once() {
     life.now = at("2026-03-02T15:00:00Z");
     life.handle(&Event::Unwatched { from, to: life.now, cause: Cause::Slept });
     life.until(at("2026-03-03T08:00:00Z"));
-    assert_eq!(life.told(), [(at("2026-03-02T15:02:00Z"), Condition::Digest, 1)]);
+    assert_eq!(life.told(), [(at("2026-03-02T15:02:01Z"), Condition::Digest, 1)]);
 }
 
 /// Far more rings wait than are kept one by one: their number is told.
@@ -209,19 +209,15 @@ fn a_flood_keeps_its_spans_when_the_clock_is_set() {
     policy.sources.extend((1..=5).map(|place| SourcePolicy::new(&format!("other-{place}"), SourceKind::History)));
     let mut life = Life::new(policy, at("2026-03-02T10:00:00Z"));
     life.until(at("2026-03-02T10:30:00Z"));
+    // Sources that are lost, each a little more than a minute after the other: those of one minute have one cause.
     for step in 0..6 {
-        life.now = at("2026-03-02T10:31:00Z") + Span::minutes(step);
-        let words = vec!["phone: refused".to_owned()];
-        life.handle(&Event::Channels { working: 1, failing: words });
-        life.now = life.now + Span::seconds(30);
-        if step < 5 {
-            life.handle(&Event::Channels { working: 2, failing: Vec::new() });
-        }
+        life.now = at("2026-03-02T10:31:00Z") + Span::seconds(61 * i64::from(step));
+        life.handle(&Event::Lost { source: SourceId(step), words: "no such folder".to_owned() });
     }
     let by = Span::hours(-3);
     life.now = life.now + by;
     life.handle(&Event::ClockStepped { by });
-    let over_at = at("2026-03-02T10:46:00Z") + by;
+    let over_at = at("2026-03-02T10:46:05Z") + by;
     let before = life.rang.len();
     assert_eq!(before, 4, "three that ring by themselves, and one message");
     while let Some(deadline) = life.engine.next_deadline().filter(|deadline| *deadline <= over_at) {
@@ -230,5 +226,5 @@ fn a_flood_keeps_its_spans_when_the_clock_is_set() {
     }
     let after: Vec<(Timestamp, &str)> =
         life.rang[before..].iter().map(|(at, decision)| (*at, decision.reason.word())).collect();
-    assert_eq!(after, [(at("2026-03-02T10:44:00Z") + by, "flood_told"), (over_at, "flood_over")]);
+    assert_eq!(after, [(at("2026-03-02T10:44:03Z") + by, "flood_told"), (over_at, "flood_over")]);
 }

@@ -48,7 +48,7 @@ fn words(engine: &Engine, decision: &Decision, said: i64) -> String {
 fn both_values_are_answered_and_what_follows() {
     let mut low = engine(&[(0, -5, 75), (0, 0, 58)]);
     let decision = check(&mut low, 104, 2, 2);
-    let said = "Your meter says 104, the sensor 58 at 12:00. low does not ring until 12:17. Everything else does, and so does what is graver.";
+    let said = "Your meter says 104, the sensor 58 at 12:00. Low does not ring until 12:17. All the same ring: its checks, very low, and the ring and the calls when nobody answers.";
     assert_eq!(words(&low, &decision, 2), said);
     assert_eq!(
         line(&decision, Voice::new(low.policy(), noon(2))),
@@ -59,7 +59,7 @@ fn both_values_are_answered_and_what_follows() {
     assert_eq!(quiet, [(Condition::Low, noon(17))]);
     let mut very_low = engine(&[(0, 0, 50)]);
     let decision = check(&mut very_low, 104, 2, 2);
-    let said = "Your meter says 104, the sensor 50 at 12:00. very_low is made quiet by no check. Measure again, and follow your plan.";
+    let said = "Your meter says 104, the sensor 50 at 12:00. Very low is made quiet by no check. Measure again, and follow your plan.";
     assert_eq!(words(&very_low, &decision, 2), said);
     assert!(very_low.snapshot().quiet.is_empty());
     let mut within = engine(&[(0, 0, 95)]);

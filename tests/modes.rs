@@ -176,6 +176,26 @@ fn of_the_low(told: &[(Timestamp, Decision)]) -> Vec<String> {
         .collect()
 }
 
+/// The same, where what a mode rings may bring a step forward by two minutes, and a ring may stand in the message of
+/// another (promise O1).
+fn agree_within_a_moment(some: &[(Timestamp, Decision)], others: &[(Timestamp, Decision)]) -> bool {
+    let of_a_low = |told: &[(Timestamp, Decision)]| -> Vec<(i64, String)> {
+        let counts = |one: &&(Timestamp, Decision)| {
+            let is_change = matches!(one.1.what, What::Raised | What::Ended | What::Called);
+            matches!(one.1.condition, Condition::VeryLow | Condition::Low) && is_change
+        };
+        let told = told.iter().filter(counts);
+        let words = |one: &Decision| format!("{:?} {:?} {:?} {}", one.what, one.condition, one.to, one.reason.word());
+        let mut told: Vec<_> = told.map(|(at, one)| (at.millis(), words(one))).collect();
+        // Within a moment they may change places.
+        told.sort_by(|one, other| (&one.1, one.0).cmp(&(&other.1, other.0)));
+        told
+    };
+    let (some, others) = (of_a_low(some), of_a_low(others));
+    let near = |one: &(i64, String), other: &(i64, String)| (one.0 - other.0).abs() <= 121_000 && one.1 == other.1;
+    some.len() == others.len() && some.iter().zip(&others).all(|(one, other)| near(one, other))
+}
+
 /// A life of made-up readings, with modes begun and ended at random, or not at all. Restarted now and then.
 fn lived(seed: u64, modes: Option<&[Mode]>) -> Vec<(Timestamp, Decision)> {
     let mut settings = policy("UTC");
@@ -217,7 +237,7 @@ fn lived(seed: u64, modes: Option<&[Mode]>) -> Vec<(Timestamp, Decision)> {
     told
 }
 
-/// A mode adds: whatever rings or calls for a low without it does so with it, at the same instant. Only a doubted
+/// A mode adds: whatever rings or calls for a low without it does so with it, at the same moment. Only a doubted
 /// sensor changes anything, and nothing about very low.
 #[test]
 fn no_mode_but_a_doubted_sensor_changes_anything_about_lows() {
@@ -226,7 +246,9 @@ fn no_mode_but_a_doubted_sensor_changes_anything_about_lows() {
     for seed in 0..80 {
         let plain = lived(seed, None);
         let with_modes = lived(seed, Some(&strict));
-        assert_eq!(of_the_low(&with_modes), of_the_low(&plain), "seed {seed}");
+        if !agree_within_a_moment(&with_modes, &plain) {
+            assert_eq!(of_the_low(&with_modes), of_the_low(&plain), "seed {seed}");
+        }
         calls += plain.iter().filter(|(_, one)| one.what == What::Called).count();
         for (now, one) in &with_modes {
             cautions += usize::from(one.condition == Condition::Caution && one.rings);

@@ -58,7 +58,8 @@ fn every_look_tells_the_lowest_reading_of_its_low() {
                 let Reason::StillLow { lowest, treated: what, .. } = decision.reason else { continue };
                 let Some(lowest) = lowest else { panic!("seed {seed}: {decision:?}") };
                 looks += 1;
-                assert_eq!((*at - what.at).as_minutes() % 15, 0, "seed {seed}: {decision:?}");
+                // Up to two minutes early, where something else rings then (promise O1).
+                assert!([0, 13, 14].contains(&((*at - what.at).as_minutes() % 15)), "seed {seed}: {decision:?}");
                 assert_eq!(Some(what.at), treated);
                 let of_it = read.iter().filter(|(measured, _)| (from..=*at).contains(measured));
                 let least = of_it.map(|(_, value)| *value).min().unwrap();

@@ -241,6 +241,7 @@ fn decision(condition: Condition, glucose: Option<Glucose>, at: Timestamp, reaso
         after_low: None,
         insulin: None,
         mode: None,
+        also: Vec::new(),
         to: Audience::Person(0),
         reason,
     }

@@ -6,7 +6,7 @@ use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
-use recheck::engine::effect::{Decision, Side, What};
+use recheck::engine::effect::{Condition, Decision, Side, What};
 use recheck::engine::event::Event;
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
 use recheck::wording::Voice;
@@ -44,12 +44,14 @@ fn live(policy: Policy, values: &[i32]) -> Vec<(Timestamp, Decision)> {
 
 #[test]
 fn no_wait_for_a_high_changes_anything_about_lows() {
-    let low_side = |decisions: &[(Timestamp, Decision)]| -> Vec<(Timestamp, Decision)> {
-        let of_lows = decisions.iter().filter(|(_, decision)| decision.condition.side() == Some(Side::Low));
-        // How many alerts there were before is the only thing that may differ.
-        of_lows
-            .map(|(at, one)| (*at, Decision { id: recheck::engine::effect::Id(0), part_of: None, ..one.clone() }))
-            .collect()
+    // Alerts of lows begin and end alike. What rings for a high may bring a step forward by two minutes (promise O1).
+    let low_side = |decisions: &[(Timestamp, Decision)]| -> Vec<(Timestamp, What, Condition)> {
+        let of_lows = decisions.iter().filter(|(_, one)| {
+            one.condition.side() == Some(Side::Low)
+                && Condition::LEVELS.contains(&one.condition)
+                && matches!(one.what, What::Raised | What::Ended)
+        });
+        of_lows.map(|(at, one)| (*at, one.what, one.condition)).collect()
     };
     let (mut lows, mut waited) = (0, 0);
     for seed in 1..=6 {
@@ -60,7 +62,7 @@ fn no_wait_for_a_high_changes_anything_about_lows() {
         let rings = |all: &[(Timestamp, Decision)]| all.iter().filter(|(_, decision)| decision.rings).count();
         waited += rings(&at_once).saturating_sub(rings(&late));
     }
-    assert!(lows > 500 && waited > 50, "{lows} decisions about lows, {waited} rings waited away");
+    assert!(lows > 300 && waited > 50, "{lows} decisions about lows, {waited} rings waited away");
 }
 
 #[test]

@@ -167,7 +167,7 @@ fn a_clock_that_is_set_moves_spans_and_leaves_hours() {
     let (from, to) = (at("2026-12-10T10:30:00Z"), at("2026-12-10T12:00:00Z"));
     life.turn(&Event::Unwatched { from, to, cause: Cause::Slept }, to);
     life.turn(&Event::ClockStepped { by: Span::seconds(10) }, at("2026-12-10T12:00:10Z"));
-    life.rang_by("2026-12-10T13:00:00Z", &[("2026-12-10T12:02:10Z", "wall (due 11:00)")]);
+    life.rang_by("2026-12-10T13:00:00Z", &[("2026-12-10T12:02:11Z", "wall (due 11:00)")]);
     // Set past a reminder's hour: it is late. Set back over one that rang: it rang.
     let mut life = Life::new("UTC");
     life.asks("2026-12-10T10:00:00Z", "wall", wall("2026-12-10 11:00"), daily());
@@ -348,11 +348,14 @@ fn what_was_due_while_it_was_stopped_rings_late() {
     say("look at the pump", When::At(at("2026-03-02T15:20:00Z")), None, "2026-03-02T14:35:00Z");
     // Two minutes until what is due falls due are two seconds.
     let clock = Clock::fast(at("2026-03-02T16:00:00Z"), 60);
-    live(home.path(), &receiver.url(), clock, || receiver.about("reminder").len() == 2);
-    let mut titles: Vec<String> =
-        receiver.about("reminder").iter().map(|got| got.body["title"].as_str().unwrap().to_owned()).collect();
-    titles.sort();
-    assert_eq!(titles, ["change the site (due 14:30)", "look at the pump (due 15:20)"]);
+    live(home.path(), &receiver.url(), clock, || receiver.about("reminder").len() == 1);
+    // Two of one moment are one message (promise O1).
+    let got = receiver.about("reminder");
+    let said = |key: &str| got[0].body[key].as_str().unwrap().to_owned();
+    let both = format!("{} {}", said("title"), said("text"));
+    for words in ["change the site (due 14:30)", "look at the pump (due 15:20)"] {
+        assert!(both.contains(words), "{both}");
+    }
     let state = store.saved().unwrap().unwrap().state.unwrap();
     assert_eq!(state.reminders.iter().map(|one| one.due).collect::<Vec<_>>(), [at("2026-03-02T16:30:00Z")]);
 }

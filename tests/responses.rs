@@ -845,6 +845,7 @@ fn the_command_looks_at_ones_own_history() {
         after_low: None,
         insulin: None,
         mode: None,
+        also: Vec::new(),
         reason,
     };
     let low = decision(Condition::Low, Reason::BeyondLimit { limit: Glucose::mg_dl(70), since: minute(2 * day) });

@@ -42,7 +42,22 @@ const SET_ASIDE: &[(&str, &str)] = &[
     ("v2/40-people-with-hours", RINGS_ON),
     ("v1/12-high-outlived-its-looks", ASKED_BY_THE_CLOCK),
     ("v2/12-high-outlived-its-looks", ASKED_BY_THE_CLOCK),
+    ("v1/05-low-treated-look-unseen", ONE_RING),
+    ("v1/08-low-over-unanswered", ONE_RING),
+    ("v1/17-night-ring-held-digest-waits", ONE_RING),
+    ("v1/25-hours-after-exercise", ONE_RING),
+    ("v1/32-two-signals-open", ONE_RING),
+    ("v1/36-reminders", ONE_RING),
+    ("v2/05-low-treated-look-unseen", ONE_RING),
+    ("v2/08-low-over-unanswered", ONE_RING),
+    ("v2/17-night-ring-held-digest-waits", ONE_RING),
+    ("v2/25-hours-after-exercise", ONE_RING),
+    ("v2/32-two-signals-open", ONE_RING),
+    ("v2/36-reminders", ONE_RING),
 ];
+
+/// The promises O1 and O2: what rings in one moment is one message, and the rest waits while it is low.
+const ONE_RING: &str = "what rings in one moment is one message, and waits while it is low";
 
 /// The promise C1: a call waits for the check after a treatment, by twenty minutes at most.
 const WAITS: &str = "a call waits for a value from after the treatment";

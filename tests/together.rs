@@ -171,6 +171,7 @@ fn decision(what: What, id: u64, to: Audience) -> Decision {
         after_low: None,
         insulin: None,
         mode: None,
+        also: Vec::new(),
         to,
         reason: Reason::ConditionGone,
     }

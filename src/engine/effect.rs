@@ -197,4 +197,7 @@ pub struct Decision {
     pub to: Audience,
     /// Why.
     pub reason: Reason,
+    /// What would have rung in the same moment, and is said with it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub also: Vec<Decision>,
 }

@@ -57,6 +57,7 @@ pub mod source;
 mod state;
 pub mod stretch;
 mod symptoms;
+mod treatment;
 pub mod trend;
 mod turn;
 pub mod two_signals;
@@ -148,6 +149,7 @@ impl Engine {
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
         let mut turn = self.begin(now);
+        self.state.moments.begins(event);
         if !matches!(event, Event::Readings { .. }) {
             self.look_around(&mut turn);
         }
@@ -190,10 +192,13 @@ impl Engine {
         }
         self.wait_after_first(now);
         self.expire(&mut turn);
+        self.ring_what_waited(&mut turn);
+        self.bring_forward(&mut turn);
         self.plan_bedtime(now);
         self.tell_first_line(&mut turn);
         self.keep_back(&mut turn);
         self.keep_guarantees(&mut turn);
+        self.ring_once(&mut turn);
         self.forget_returned(&turn);
         self.remember_night(&turn);
         self.note_switched_off(now);
@@ -332,13 +337,14 @@ impl Engine {
             Job::Digest => self.quiet_hours_are_over(turn),
             Job::Bedtime => self.tell_bedtime(turn),
             // What is owed is found when the turn ends.
-            Job::LowLasts | Job::HighLasts | Job::HighQuestion | Job::HighCalls => {}
+            Job::LowLasts | Job::HighLasts | Job::HighQuestion | Job::HighCalls | Job::Moment => {}
             Job::GapCall(source) => self.call_for_gap(turn, source),
             Job::OtherCalls => self.ring_waiting(turn),
             Job::Flood => self.look_at_flood(turn),
             Job::Off => self.remind_of_switched_off(turn),
             Job::Reminder(id) => self.reminder_comes(turn, id),
             Job::Mode(due) => self.mode_is_due(turn, due),
+            Job::Flaps => self.tell_flaps(turn),
         }
     }
 
@@ -350,6 +356,8 @@ impl Engine {
         }
         self.state.off.iter_mut().for_each(|off| off.shift(by));
         self.state.flood.shift(by);
+        self.state.moments.shift(by);
+        self.state.flaps.iter_mut().for_each(|flaps| flaps.shift(by));
         self.state.modes.shift(by);
         self.state.doses.shift(by);
         self.state.past_lows.shift(by);

@@ -18,6 +18,9 @@ const VERY_LOW_HUNDREDTHS: i32 = VERY_LOW.hundredths();
 const LOW_HUNDREDTHS: i32 = 7_000;
 const BACK_BY_MIN: i64 = 15;
 
+/// A check may be brought forward by this.
+const EARLY_MIN: i64 = 2;
+
 /// From the lowest value to above 70: 11 to 12 minutes where it was 54 to 69; where it was below 54, 19 by day and 27
 /// by night. The same source.
 const LOW_BACK_MIN: i64 = 12;
@@ -111,7 +114,7 @@ impl Engine {
         let by_night = self.policy.night.stretch(self.policy.zone, nadir.at).inside;
         let since = care.treated.map_or(care.since, |treated| treated.at);
         let is_low = judged.glucose.hundredths() < self.policy.levels.low.limit.hundredths();
-        let in_time = turn.now - since < Span::minutes(BACK_BY_MIN);
+        let in_time = turn.now - since < Span::minutes(BACK_BY_MIN - EARLY_MIN);
         let prick = nadir.was_very_low() && is_low && !in_time && !self.measured_just_now(turn.now);
         let ago = (turn.now - nadir.at).max(Span::ZERO);
         Some(Lowest { value: nadir.value, at: nadir.at, ago, usual: nadir.usual(by_night), prick })

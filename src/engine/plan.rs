@@ -71,6 +71,10 @@ pub enum Job {
     Bedtime,
     /// Something of a mode is due.
     Mode(Due),
+    /// What waits for its moment may ring.
+    Moment,
+    /// A channel that comes and goes is told of.
+    Flaps,
 }
 
 /// All jobs, at most one of each name, and what the checks among them look at.
@@ -128,6 +132,13 @@ impl Plan {
         let (job, at) = self.due.iter().copied().filter(|(_, at)| *at <= now).min_by_key(|(job, at)| (*at, *job))?;
         self.stop(job);
         Some((job, at))
+    }
+
+    /// The earliest job that is due by then, and is none of these.
+    #[must_use]
+    pub fn next_by(&self, by: Timestamp, but: &[Job]) -> Option<(Job, Timestamp)> {
+        let due = self.due.iter().copied().filter(|(job, at)| *at <= by && !but.contains(job));
+        due.min_by_key(|(job, at)| (*at, *job))
     }
 
     /// Nothing falls due before `earliest`.

@@ -17,6 +17,7 @@ use super::outcome::Found;
 use super::question::Question;
 use super::reminder::{Come, Reminder};
 use super::service::OffBecause;
+pub use super::treatment::{Began, Treatment};
 use super::two_signals::Trust;
 use crate::domain::diary::Kind;
 use crate::domain::glucose::Glucose;
@@ -71,6 +72,8 @@ pub enum Reason {
     ChannelsFail { working: usize, words: Vec<String> },
     /// All ways to reach the wearer work again.
     ChannelsWork,
+    /// A channel comes and goes: how often one failed since then, and which fail now.
+    ChannelFlaps { times: u32, since: Option<Timestamp>, words: Vec<String> },
     /// A look found the high coming down: look again later, ask nothing.
     ComingDown {
         treated: Treatment,
@@ -207,6 +210,12 @@ pub enum Reason {
     },
     /// What waited for the end of quiet hours by day, and how much more did.
     Digest { held: Vec<Held>, more: u32 },
+    /// It is said in the message of a worse one of the same moment.
+    SaidWith { condition: Condition, id: Id },
+    /// While it is low this waits for its end; that a high is over is not said then.
+    WhileLow,
+    /// It rang a moment ago, or often in the last half hour: this waits until then.
+    RangJustNow { until: Timestamp },
     /// Several alerts came at once, and are told as one.
     Flood { since: Timestamp },
     /// So many distinct alerts so far, the first of them, and those that did not ring by themselves and still stand.
@@ -349,45 +358,6 @@ pub enum Call {
     Last,
     /// It is full.
     Full,
-}
-
-/// A treatment that a re-check looks back at.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Treatment {
-    /// When it was taken.
-    pub at: Timestamp,
-    /// The value then, if one was fresh.
-    pub value: Option<Glucose>,
-    /// When the alert that it belongs to began.
-    pub alert_since: Option<Timestamp>,
-    /// What the wearer told.
-    #[serde(default)]
-    pub told: Began,
-}
-
-/// What a re-check began with: its looks are the same, and nobody is told of a treatment that was none.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Began {
-    /// It was treated.
-    #[default]
-    Treated,
-    /// Symptoms were felt.
-    Symptoms,
-    /// A meter said so.
-    Meter,
-}
-
-impl Began {
-    /// As the wearer reads it.
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Treated => "Treated",
-            Self::Symptoms => "Symptoms noted",
-            Self::Meter => "Measured",
-        }
-    }
 }
 
 /// A stretch of past readings beyond one limit.

@@ -320,6 +320,7 @@ impl Turn {
             mode: self.mode.filter(|_| condition.side() == Some(Side::Low)),
             to,
             reason,
+            also: Vec::new(),
         });
     }
 }

@@ -2,6 +2,7 @@
 
 use super::alert::flood::Flood;
 use super::alert::hours::Kept;
+use super::alert::moment::Moments;
 use super::alert::quiet::Quiet;
 use super::alert::register::Register;
 use super::bedtime::BeforeSleep;
@@ -11,6 +12,7 @@ use super::mode::Modes;
 use super::morning::Overnight;
 use super::past_lows::PastLows;
 use super::plan::Plan;
+use super::reach::Flaps;
 use super::rebound::LastLow;
 use super::reminder::Reminder;
 use super::rise::Meal;
@@ -54,6 +56,12 @@ pub struct State {
     /// What rang lately, and a flood of it.
     #[serde(default)]
     pub(super) flood: Flood,
+    /// When it rang lately, and what waits to.
+    #[serde(default)]
+    pub(super) moments: Moments,
+    /// Channels that come and go.
+    #[serde(default)]
+    pub(super) flaps: Option<Flaps>,
     /// Levels that are switched off.
     #[serde(default)]
     pub(super) off: Vec<Off>,

@@ -1,6 +1,7 @@
 //! A stretch in which nobody watched: the program was stopped, it was killed, or the computer slept.
 
 use super::Engine;
+use super::alert::moment::NEXT_MOMENT;
 use super::effect::{Condition, Id, What};
 use super::event::Cause;
 use super::plan::Job;
@@ -11,15 +12,16 @@ use crate::domain::time::{Span, Timestamp};
 /// A shorter stretch is not told.
 const TOLD_MIN: i64 = 10;
 
-/// After such a stretch nothing falls due before this has passed: intake catches up first.
-const CATCH_UP_MIN: i64 = 2;
+/// After such a stretch nothing falls due before this has passed: intake catches up first, and it was told a moment ago
+/// that nobody watched.
+const CATCH_UP: Span = NEXT_MOMENT;
 
 impl Engine {
     /// Watching goes on.
     pub(super) fn unwatched(&mut self, turn: &mut Turn, from: Timestamp, to: Timestamp, cause: Cause) {
         self.remember_sleep(from, to, cause);
-        self.state.plan.not_before(to + Span::minutes(CATCH_UP_MIN));
-        self.state.high.waits_until = Some(to + Span::minutes(CATCH_UP_MIN));
+        self.state.plan.not_before(to + CATCH_UP);
+        self.state.high.waits_until = Some(to + CATCH_UP);
         for source in self.numbers() {
             if self.state.plan.due(Job::Gap(source)).is_some() {
                 // The source may have slept as well: it is given the time it is given after any reading.

@@ -54,6 +54,11 @@ impl Engine {
         }
     }
 
+    /// The newest fresh reading, whatever a meter said since.
+    pub(super) fn latest_of_sensors(&self, now: Timestamp) -> Option<Judged> {
+        self.fresh_reading(now).and_then(|newest| self.latest_of(newest.source))
+    }
+
     /// For lows: of several fresh sources the lowest value, so that none hides another's low.
     pub(super) fn lowest_latest(&self, now: Timestamp) -> Option<Judged> {
         let newest = self.fresh_reading(now);

@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 118] = [
+    pub const WORDS: [&'static str; 122] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -26,6 +26,7 @@ impl Reason {
         "absurd_values",
         "channels_fail",
         "channels_work",
+        "channel_flaps",
         "coming_down",
         "too_early",
         "asked_for",
@@ -68,6 +69,9 @@ impl Reason {
         "quiet_over",
         "morning",
         "digest",
+        "said_with",
+        "while_low",
+        "rang_just_now",
         "flood",
         "flood_told",
         "flood_over",
@@ -150,6 +154,7 @@ impl Reason {
             Self::Absurd { .. } => "absurd_values",
             Self::ChannelsFail { .. } => "channels_fail",
             Self::ChannelsWork => "channels_work",
+            Self::ChannelFlaps { .. } => "channel_flaps",
             Self::ComingDown { .. } => "coming_down",
             Self::TooEarly { .. } => "too_early",
             Self::NotComingDown { asked_for: true, .. } => "asked_for",
@@ -193,6 +198,9 @@ impl Reason {
             Self::QuietOver { .. } => "quiet_over",
             Self::Morning { .. } => "morning",
             Self::Digest { .. } => "digest",
+            Self::SaidWith { .. } => "said_with",
+            Self::WhileLow => "while_low",
+            Self::RangJustNow { .. } => "rang_just_now",
             Self::Flood { .. } => "flood",
             Self::FloodTold { .. } => "flood_told",
             Self::FloodOver { .. } => "flood_over",

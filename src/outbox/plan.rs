@@ -83,7 +83,15 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
     };
     let said = text(decision, policy, now);
     let unsaid = discreet(decision, policy, now);
-    let hidden = Decision { glucose: None, rate: None, doubt: None, after_low: None, mode: None, ..decision.clone() };
+    let hidden = Decision {
+        glucose: None,
+        rate: None,
+        doubt: None,
+        after_low: None,
+        mode: None,
+        also: Vec::new(),
+        ..decision.clone()
+    };
     let messages = addresses
         .channels
         .iter()
@@ -110,6 +118,9 @@ pub fn plan(decision: &Decision, number: i64, addresses: &Addresses, policy: &Po
 /// Does it go by the ways kept for later too? That a way fails must not go by that way alone; others are called late
 /// enough, and are told by the same ways what came of it.
 fn goes_by_all(decision: &Decision) -> bool {
+    if decision.also.iter().any(goes_by_all) {
+        return true;
+    }
     match (decision.what, &decision.reason) {
         (_, Reason::FloodTold { held, .. } | Reason::FloodOver { held, .. }) => {
             held.iter().any(|held| goes_by_all(&held.decision))

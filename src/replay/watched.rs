@@ -177,6 +177,7 @@ mod tests {
             mode: None,
             to: Audience::Wearer,
             reason: Reason::Mode { said },
+            also: Vec::new(),
         };
         let set = |until: i64| {
             let (mode, until) = (Mode::Doubted, at(until));

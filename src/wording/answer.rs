@@ -1,11 +1,12 @@
 //! What the wearer is answered when they say something: what was understood, or what is still asked.
 
+use super::text::capital;
 use super::{Voice, mode};
 use crate::domain::change::{NotChanged, WhichLine, treated};
 use crate::domain::diary::{Kind, Note};
 use crate::domain::time::Timestamp;
 use crate::domain::written::{Entry, Written};
-use crate::engine::effect::{Decision, Side, What};
+use crate::engine::effect::{Condition, Decision, Side, What};
 use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 use crate::engine::two_signals::Trust;
@@ -246,18 +247,31 @@ fn no_longer_treated(side: Side, since: Option<Timestamp>, next: Option<Timestam
     }
 }
 
+/// What rings while a condition is muted: what the mute does not reach, the calls for what nobody answers among it.
+pub(super) const fn rings_all_the_same(condition: Condition) -> &'static str {
+    match condition {
+        Condition::VeryLow => {
+            "its first ring, one every 15 min while it lasts, its checks, and calls when nobody answers"
+        }
+        Condition::Low => "its checks, very low, and the ring and the calls when nobody answers",
+        Condition::RecheckLow => "the low itself, very low, and the ring and the calls when nobody answers",
+        Condition::High | Condition::VeryHigh => "its checks, and everything else",
+        Condition::RecheckHigh => "a word every four hours at the very high limit or above, and everything else",
+        Condition::Gap | Condition::SourceFailed | Condition::TwoSignals => {
+            "calls to others when nobody answers, and everything else"
+        }
+        _ => "everything else, and what is graver",
+    }
+}
+
 /// Answers about limited silence.
 fn of_quiet(reason: &Reason, voice: Voice) -> Option<Answer> {
     let (accepted, words) = match reason {
         Reason::QuietUntil { condition, until, capped } => {
             let capped = capped.map_or_else(String::new, |most| format!(" {most} is the longest for it."));
-            let (name, until) = (condition.name(), voice.clock(*until));
-            (
-                true,
-                format!(
-                    "{name} does not ring until {until}.{capped} Everything else does, and so does what is graver."
-                ),
-            )
+            let (name, until) = (capital(&condition.name().replace('_', " ")), voice.clock(*until));
+            let others = rings_all_the_same(*condition);
+            (true, format!("{name} does not ring until {until}.{capped} All the same ring: {others}."))
         }
         Reason::QuietWhat { last } => {
             let last = match last {

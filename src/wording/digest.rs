@@ -29,7 +29,10 @@ impl Said<'_> {
     pub(super) fn waited(&self, held: &Held) -> (u8, String) {
         let decision = &held.decision;
         let title = text(decision, self.policy, held.at).title;
-        let line = title.strip_prefix("While away: ").unwrap_or(&title).to_owned();
+        // One of these that had to wait led with the value of its own time.
+        let several = matches!(decision.condition, Condition::Morning | Condition::Digest);
+        let news = title.rsplit(". ").next().filter(|_| several).unwrap_or(&title);
+        let line = news.strip_prefix("While away: ").unwrap_or(news).to_owned();
         let gravest = match &decision.reason {
             Reason::Past { spans, .. } => spans.iter().map(|span| gravity(span.condition)).min(),
             _ => None,

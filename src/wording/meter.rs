@@ -1,7 +1,8 @@
 //! What is said where a meter and a sensor disagree: both values, and what follows.
 
 use super::Voice;
-use super::text::{Parts, Said};
+use super::answer::rings_all_the_same;
+use super::text::{Parts, Said, capital};
 use crate::domain::glucose::Glucose;
 use crate::domain::time::Timestamp;
 use crate::engine::policy::Policy;
@@ -29,11 +30,13 @@ impl Said<'_> {
 pub(super) fn answer(reason: &Reason, policy: &Policy, voice: Voice) -> Option<String> {
     match reason {
         Reason::MeterDisagrees { condition, meter, sensor, sensor_at, until } => {
-            let (name, both) = (condition.name(), both(*meter, *sensor, *sensor_at, voice));
+            let both = both(*meter, *sensor, *sensor_at, voice);
+            let name = capital(&condition.name().replace('_', " "));
             Some(match until {
                 Some(until) => format!(
-                    "{both} {name} does not ring until {}. Everything else does, and so does what is graver.",
-                    voice.clock(*until)
+                    "{both} {name} does not ring until {}. All the same ring: {}.",
+                    voice.clock(*until),
+                    rings_all_the_same(*condition)
                 ),
                 None => format!("{both} {name} is made quiet by no check. Measure again, and follow your plan."),
             })

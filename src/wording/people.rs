@@ -162,7 +162,7 @@ impl Said<'_> {
                 format!("Call {name}: two signals, {} and {}", self.voice.value(*lower), self.voice.value(*higher)),
                 "Readings go back and forth between two signals; one of them may hide a low.".to_owned(),
             ),
-            Reason::ChannelsFail { .. } => {
+            Reason::ChannelsFail { .. } | Reason::ChannelFlaps { .. } => {
                 (format!("Call {name}: alerts may not arrive there"), "A way to reach the wearer fails.".to_owned())
             }
             _ => (format!("Call {name}: an alert waits"), "An alert waits to be looked at.".to_owned()),

@@ -75,6 +75,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::Absurd { .. }
         | Reason::ChannelsFail { .. }
         | Reason::ChannelsWork
+        | Reason::ChannelFlaps { .. }
         | Reason::Unwatched { .. } => of_sources(reason, voice),
         Reason::ClockAhead { .. }
         | Reason::ClockBehind { .. }
@@ -103,6 +104,9 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::QuietOver { .. }
         | Reason::Morning { .. }
         | Reason::Digest { .. }
+        | Reason::SaidWith { .. }
+        | Reason::WhileLow
+        | Reason::RangJustNow { .. }
         | Reason::Flood { .. }
         | Reason::FloodTold { .. }
         | Reason::FloodOver { .. }
@@ -197,6 +201,10 @@ fn of_sources(reason: &Reason, voice: Voice) -> String {
         }
         Reason::ChannelsFail { working, words } => {
             format!("ways to reach the wearer that work: {working}; that fail: {}", words.join("; "))
+        }
+        Reason::ChannelFlaps { times, since, .. } => {
+            let since = since.map_or_else(String::new, |since| format!(" since {}", clock(since)));
+            format!("a channel comes and goes: it failed {times} times{since}, which is told once an hour")
         }
         Reason::ChannelsWork => "every way to reach the wearer works".to_owned(),
         Reason::Unwatched { from, to, cause } => {
@@ -330,6 +338,13 @@ fn of_what_waits(reason: &Reason, voice: Voice) -> String {
         ),
         Reason::Digest { held, more } => {
             format!("quiet hours are over: {} waited and still stand", waited(held, *more))
+        }
+        Reason::SaidWith { condition, .. } => {
+            format!("said with what was worse in the same moment: {}", condition.row().short)
+        }
+        Reason::WhileLow => "it is low: this waits for its end, and need not be said if it is over by then".to_owned(),
+        Reason::RangJustNow { until } => {
+            format!("it rang just now, or often lately; this waits until {}", clock(*until))
         }
         Reason::Flood { since } => {
             format!("several alerts came at once, from {} on: they are told as one", clock(*since))

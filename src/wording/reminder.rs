@@ -112,6 +112,7 @@ mod tests {
             insulin: None,
             mode: None,
             reason: Reason::ReminderDue { reminder },
+            also: Vec::new(),
         };
         let said = text(&decision, &Policy::new(Zone::UTC), DUE + Span::hours(10));
         (said.title, said.body)

@@ -4,10 +4,10 @@
 //! then one thing to do. A body is what to do and the one fact that matters most ([`super::body`]).
 
 use super::Voice;
-use super::body::body;
+use super::body::{BODY_CHARS_MAX, body};
 use crate::domain::mode::Mode;
 use crate::domain::time::Timestamp;
-use crate::engine::effect::{Condition, Decision, What};
+use crate::engine::effect::{Condition, Decision, Side, What};
 use crate::engine::event::Cause;
 use crate::engine::mode::profile::Profile;
 use crate::engine::policy::Policy;
@@ -143,10 +143,36 @@ impl Said<'_> {
     /// What to do comes first; whoever drives, or has a sensor in doubt, is told that next.
     fn in_order(&self, mut parts: Vec<String>) -> Vec<String> {
         let rest = parts.split_off(parts.len().min(1));
-        parts.extend([self.driving(), self.doubt()]);
+        let room = BODY_CHARS_MAX.saturating_sub(parts.first().map_or(0, |act| act.chars().count() + 1));
+        parts.extend([self.also(room), self.driving(), self.doubt()]);
         parts.extend(rest);
         parts.extend([self.after_low(), self.insulin()]);
         parts
+    }
+
+    /// `Also: High 260, rising, 12:00; no readings since 11:40.`: what would have rung in the same moment, as far as there
+    /// is room. Of a low everything is said already.
+    fn also(&self, room: usize) -> String {
+        let is_low = |one: &Decision| one.condition.side() == Some(Side::Low);
+        let others = self.decision.also.iter().filter(|one| !(is_low(self.decision) && is_low(one)));
+        let facts: Vec<(String, &str)> = others
+            .map(|one| {
+                let title = text(one, self.policy, self.voice.now).title;
+                // What leads with the value now has its news behind it.
+                let several = matches!(one.condition, Condition::Morning | Condition::Digest);
+                let fact = if several { title.rsplit(". ").next() } else { title.split(". ").next() };
+                (fact.unwrap_or_default().to_owned(), one.condition.row().short)
+            })
+            .collect();
+        let Some((_, short)) = facts.first() else { return String::new() };
+        let said = |count: usize| {
+            let told: Vec<&str> = facts.iter().take(count).map(|(fact, _)| fact.as_str()).collect();
+            let left = facts.len() - count;
+            let more = if left > 0 { format!("; and {left} more") } else { String::new() };
+            format!("Also: {}{more}.", told.join("; "))
+        };
+        let fits = (1..=facts.len()).rev().map(said).find(|words| words.chars().count() <= room);
+        fits.unwrap_or_else(|| format!("Also: {short}."))
     }
 
     fn level(&self) -> Parts {
@@ -269,10 +295,17 @@ impl Said<'_> {
                 ],
             ),
             Reason::ChannelsFail { words, .. } => (
-                "A way to reach you fails. See `recheck status`".to_owned(),
-                vec!["Alerts go out by the others.".to_owned(), format!("{}.", listed(words))],
+                "A channel is failing. Alerts go out by the others".to_owned(),
+                vec![format!("{}: see `recheck status`.", listed(words))],
             ),
-            _ => ("All ways to reach you work again".to_owned(), Vec::new()),
+            Reason::ChannelFlaps { times, since, .. } => {
+                let since = since.map_or_else(String::new, |since| format!(" since {}", self.voice.clock(since)));
+                (
+                    format!("A channel failed {times} times{since}. Check it"),
+                    vec!["Alerts go out by the others while it fails: see `recheck status`.".to_owned()],
+                )
+            }
+            _ => ("All channels work again".to_owned(), Vec::new()),
         }
     }
 

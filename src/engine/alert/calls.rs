@@ -74,6 +74,11 @@ pub struct LowCalls {
 }
 
 impl LowCalls {
+    /// Did it ring for the first time, or as very low, within this?
+    pub(in crate::engine) fn rang_within(&self, span: Span, now: Timestamp) -> bool {
+        now - self.very_low.unwrap_or(self.began) < span
+    }
+
     /// From a first ring on.
     pub(in crate::engine) const fn new(now: Timestamp) -> Self {
         Self { began: now, very_low: None, back: None, rests: None, promoted: false, waits_until: None }

@@ -195,7 +195,7 @@ impl Engine {
     }
 
     /// A level that is told late is told with the value there is then.
-    fn as_it_is_now(&self, now: Timestamp, held: &mut Held) {
+    pub(in crate::engine) fn as_it_is_now(&self, now: Timestamp, held: &mut Held) {
         let condition = held.decision.condition;
         let is_open = Condition::LEVELS.contains(&condition) && self.state.register.of(condition).is_some();
         let side = condition.side().filter(|_| is_open);

@@ -122,14 +122,14 @@ impl Engine {
         self.quiet_around(at).inside
     }
 
-    /// After a turn's decisions: what does not ring after all, in quiet hours, because the wearer wants it silent, or
-    /// in a flood.
+    /// After a turn's decisions: what does not ring after all, in quiet hours, because the wearer wants it silent, while
+    /// it is low, or in a flood.
     pub(in crate::engine) fn keep_back(&mut self, turn: &mut Turn) {
         self.hold_in_quiet_hours(turn);
         self.keep_quiet(turn);
+        self.wait_for_low(turn);
         self.keep_waiting(turn);
         self.hold_flood(turn);
-        self.remember_rung(&turn.out);
     }
 
     /// In quiet hours those that can wait do not ring.
@@ -219,7 +219,7 @@ impl Engine {
         if stretches.is_empty() && held.is_empty() && more == 0 {
             return;
         }
-        turn.judged = self.latest(turn.now);
+        turn.judged = self.latest_of_sensors(turn.now).or_else(|| self.latest(turn.now));
         // Between two nights this is when the last one ended.
         let by_night = !stretches.is_empty() || held.iter().any(|held| held.at < turn.night.from);
         let (condition, reason) = if by_night {

@@ -11,6 +11,7 @@ pub mod condition;
 pub mod escalation;
 pub mod flood;
 pub mod hours;
+pub mod moment;
 pub mod people;
 pub(in crate::engine) mod priority;
 pub mod quiet;

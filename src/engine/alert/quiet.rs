@@ -79,18 +79,20 @@ impl Engine {
         let conditions = ended.iter().map(|quiet| quiet.condition).collect();
         turn.tell(What::Answer, Condition::Diary, Id(0), None, Reason::QuietOff { conditions }, false);
         self.ring_withheld(turn, &ended);
+        self.check_withheld(turn.now, &ended);
         self.plan_digest(turn);
     }
 
     /// After a turn's decisions: those of a quiet condition do not ring. What is of high priority rings, unless
-    /// very low itself was named.
+    /// very low itself was named; and even then it rings when it begins.
     pub(in crate::engine) fn keep_quiet(&mut self, turn: &mut Turn) {
         if self.state.quiet.is_empty() {
             return;
         }
         let mut withheld = Vec::new();
         for decision in turn.out.iter_mut().filter(|decision| decision.rings && decision.to.is_wearer()) {
-            let graver = decision.priority == Priority::High && decision.condition != Condition::VeryLow;
+            let begins = decision.what == What::Raised || matches!(decision.reason, Reason::NewEpisode { .. });
+            let graver = decision.priority == Priority::High && (decision.condition != Condition::VeryLow || begins);
             // One whose time is over may still be there: after a sleep timers wait a little.
             let quiet = self.state.quiet.iter_mut().find(|quiet| quiet.condition == decision.condition);
             let quiet = quiet.filter(|quiet| quiet.until > turn.now);
@@ -110,6 +112,22 @@ impl Engine {
         self.state.quiet = rest;
         self.plan_quiet();
         self.ring_withheld(turn, &over);
+        self.check_withheld(turn.now, &over);
+    }
+
+    /// A check that a mute silenced is made when that is over, and says what is true then.
+    fn check_withheld(&mut self, now: Timestamp, over: &[Quiet]) {
+        for Quiet { condition, .. } in over.iter().filter(|quiet| quiet.withheld) {
+            let job = match condition {
+                Condition::RecheckHigh => Job::HighCheck,
+                Condition::RecheckLow => Job::LowCheck,
+                _ => continue,
+            };
+            // One that is due before the catch-up after a sleep waits for it.
+            if self.state.plan.due(job).is_some_and(|due| due > now) {
+                self.state.plan.set(job, now);
+            }
+        }
     }
 
     /// A check with a meter at that time was none: what is quiet for it rings.

@@ -75,8 +75,8 @@ impl Engine {
         }
     }
 
-    /// Follows the newest value. A wait that has begun goes on when the mode ends by itself: it was promised that its
-    /// end is told.
+    /// Follows the newest value. A wait that has begun goes on when the mode ends, by itself or early: it was promised
+    /// that its end is told.
     pub(in crate::engine) fn follow_hold(&mut self, turn: &mut Turn, seen: &Seen) {
         let drives = self.is_on(Mode::Driving, turn.now);
         let is_back = seen.value.hundredths() >= DRIVING.hundredths();
@@ -88,7 +88,7 @@ impl Engine {
                 // What it was during a silence is not known: the wait begins anew.
                 let before = hold.back.filter(|_| !unseen);
                 hold.back = is_back.then(|| before.unwrap_or(seen.measured));
-                if is_back && hold.told.is_none() && !self.drop_hold_by_night(turn) {
+                if is_back && hold.told.is_none() {
                     self.tell_hold(turn);
                 }
             }
@@ -118,12 +118,12 @@ impl Engine {
             back => {
                 self.state.plan.look_at(Check::Driving(DrivingWait { back, told: None, ..hold }));
                 self.tell_hold(turn);
-                self.drop_hold_by_night(turn);
             }
         }
     }
 
-    /// Says that it is too early to drive, and until when if that is known.
+    /// Says that it is too early to drive, and until when if that is known. By night, with the mode over, nobody is woken
+    /// for that: only that the wait is over was promised.
     fn tell_hold(&mut self, turn: &mut Turn) {
         let Some(hold) = self.state.plan.driving_mut() else { return };
         let until = hold.until();
@@ -131,22 +131,12 @@ impl Engine {
         let id = hold.id;
         self.set_or_stop(Due::Hold, until.map(|until| until.max(turn.now)));
         let said = Why::Hold { limit: DRIVING, until };
-        turn.tell(What::Told, Condition::Mode, id, None, Reason::Mode { said }, true);
+        let rings = !turn.night.inside || self.is_on(Mode::Driving, turn.now);
+        turn.tell(What::Told, Condition::Mode, id, None, Reason::Mode { said }, rings);
     }
 
-    /// By night, with the mode over, nobody is woken for a wait to drive.
-    fn drop_hold_by_night(&mut self, turn: &mut Turn) -> bool {
-        let drops = turn.night.inside && !self.is_on(Mode::Driving, turn.now);
-        if let Some(hold) = self.state.plan.driving().copied().filter(|_| drops) {
-            self.drop_hold();
-            let reason = Reason::Night { until: turn.night.until };
-            turn.tell(What::Ended, Condition::Mode, hold.id, None, reason, false);
-        }
-        drops
-    }
-
-    /// Nobody drives any more.
-    pub(super) fn drop_hold(&mut self) {
+    /// The wait is over.
+    fn drop_hold(&mut self) {
         self.state.plan.take_driving();
         self.set_or_stop(Due::Hold, None);
     }

@@ -208,9 +208,6 @@ impl Engine {
         if after.is_none() {
             self.state.modes.running.retain(|running| !meant(running.mode));
         }
-        if meant(Mode::Driving) {
-            self.drop_hold();
-        }
         self.modes_changed(turn);
         let limit = self.cautious(now).map(|cautious| cautious.limit);
         self.answer_of_mode(turn, Why::Off { asked: which, modes: ended, after, limit });

@@ -196,7 +196,7 @@ pub(super) const TABLE: [Row; 28] = [
     Row {
         condition: Condition::ChannelFailed,
         name: "channel_failed",
-        short: "a way that fails",
+        short: "a channel that fails",
         discreet: "Look when you can",
         order: 10,
         rank: Rule::Always(Priority::Medium),
