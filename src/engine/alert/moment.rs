@@ -180,6 +180,8 @@ impl Engine {
         let calls = || self.state.register.calls.iter().filter(|calls| !calls.is_answered());
         match job {
             Job::LowLasts | Job::HighLasts | Job::HighQuestion | Job::HighCalls | Job::Moment => false,
+            // Until then somebody wants it silent.
+            Job::Unmute | Job::Digest => false,
             // Nobody else is called twice within minutes for it.
             Job::LowCalls => calls().any(|calls| {
                 let lately = calls.called.iter().any(|(_, at)| now - *at < CALLED_LATELY);
