@@ -241,7 +241,9 @@ fn lived(seed: u64, modes: Option<&[Mode]>) -> Vec<(Timestamp, Decision)> {
 /// sensor changes anything, and nothing about very low.
 #[test]
 fn no_mode_but_a_doubted_sensor_changes_anything_about_lows() {
-    let (strict, all) = ([Mode::Driving, Mode::Exercise, Mode::Alcohol, Mode::Sick], Mode::ALL);
+    // After alcohol a low may not be felt, and nothing covers it (promise L2): it rings earlier than without, so that what
+    // follows from it is not the same.
+    let (strict, all) = ([Mode::Driving, Mode::Exercise, Mode::Sick], Mode::ALL);
     let (mut cautions, mut calls, mut softened) = (0, 0, 0);
     for seed in 0..80 {
         let plain = lived(seed, None);

@@ -30,6 +30,11 @@ fn asked(life: &Life) -> Vec<&(Timestamp, Decision)> {
     life.told.iter().filter(|(_, one)| one.what == What::Prompt && one.rings).collect()
 }
 
+/// Every look that found it still low, whether it rang or was spared because it rises (promise L2).
+fn found(life: &Life) -> Vec<&(Timestamp, Decision)> {
+    life.told.iter().filter(|(_, one)| one.what == What::Look && lowest(one).is_some()).collect()
+}
+
 fn lowest(decision: &Decision) -> Option<Lowest> {
     if let Reason::StillLow { lowest, .. } = decision.reason { lowest } else { None }
 }
@@ -86,7 +91,7 @@ fn every_look_tells_the_lowest_reading_of_its_low() {
 }
 
 fn body(life: &Life, place: usize) -> String {
-    let (at, decision) = asked(life)[place];
+    let (at, decision) = found(life)[place];
     text(decision, life.engine.policy(), *at).body
 }
 
@@ -97,22 +102,23 @@ fn a_rise_is_no_order_to_wait_and_its_reason_is_behind_why() {
     treats(&mut day);
     day.reads([56, 62, 69]);
     day.reads([74]);
+    assert_eq!(asked(&day).len(), 0, "one ring is spared");
     assert_eq!(
         body(&day, 0),
         "Follow your plan; if it says to treat again, press Treated. Still low, +12 in 15 min; next check 11:46."
     );
-    let (at, decision) = asked(&day)[0];
+    let (at, decision) = found(&day)[0];
     assert_eq!(
         line(decision, Voice::new(day.engine.policy(), *at)),
-        "recheck_low asked on 69 mg/dL at 11:30 (slowly rising): still low, lowest 56 at 11:20, 11 min before (lows \
-         like it: back after about 12 min); treated at 11:16, next look 11:46"
+        "recheck_low looked on 69 mg/dL at 11:30 (slowly rising): still low, lowest 56 at 11:20, 11 min before (lows \
+         like it: back after about 12 min); treated at 11:16, next check 11:46"
     );
     // Later than lows like it.
     let mut late = at_hour(11);
     late.reads([60, 58, 56]);
     treats(&mut late);
     late.reads([60, 65, 69, 74]);
-    let (at, decision) = asked(&late)[0];
+    let (at, decision) = found(&late)[0];
     let why = line(decision, Voice::new(late.engine.policy(), *at));
     assert!(why.contains("lowest 56 at 11:15, 16 min before (lows like it: back after about 12 min)"), "{why}");
 }
@@ -124,7 +130,7 @@ fn a_very_low_one_takes_longer_by_night_and_asks_for_a_finger_prick() {
         life.reads([58, 54, 50]);
         treats(&mut life);
         life.reads([52, 58, 66, 74]);
-        let (at, decision) = asked(&life)[0];
+        let (at, decision) = found(&life)[0];
         let said = text(decision, life.engine.policy(), *at);
         assert_eq!(said.title, format!("Rising, still low 66, {hour:02}:30. Finger-prick, by your plan"));
         let why = line(decision, Voice::new(life.engine.policy(), *at));
@@ -141,7 +147,8 @@ fn a_very_low_one_takes_longer_by_night_and_asks_for_a_finger_prick() {
         let of = Audience::Wearer;
         let channels = vec![Address { name: "wrist".to_owned(), of, later: false, discreet: true }];
         let addresses = Addresses { channels, mark: None, life: String::new() };
-        let sent = plan(decision, 1, &addresses, life.engine.policy(), *at);
+        let rings = Decision { what: What::Prompt, rings: true, ..decision.clone() };
+        let sent = plan(&rings, 1, &addresses, life.engine.policy(), *at);
         let Some(Order::Send(messages)) = sent else { panic!("{sent:?}") };
         assert_eq!(messages[0].title, "Do a finger-prick");
     }

@@ -12,6 +12,7 @@ use recheck::engine::effect::{Audience, Condition, Decision, Id, Priority, Side,
 use recheck::engine::event::{Cause, Event, Trusted, Which};
 use recheck::engine::policy::{Line, PersonPolicy, Policy, SourceKind, SourcePolicy, StepPolicy, Tells, Ways, Whom};
 use recheck::engine::reason::Reason;
+use recheck::engine::recheck_low::TREATED_OFTEN;
 use recheck::engine::{Engine, State};
 use recheck::formats::encoding::Encoding;
 use recheck::formats::rows::Row;
@@ -589,7 +590,9 @@ fn no_low_that_nobody_answers_falls_silent_and_nobody_is_called_for_nothing() {
                         // (promises P1 and P2).
                         let was_called = called.iter().rev().skip(1).any(|(_, at)| *at > chain.since);
                         let goes_on = known < very_low && (was_called || chain.answered_by().is_some());
-                        assert!(!(rises && fresh) || goes_on, "seed {seed}: {chain:?} rises\n{}", tail());
+                        // One that was treated three times and stays calls somebody at its check (promise L3).
+                        let often = engine.snapshot().register.story.times_treated() >= TREATED_OFTEN;
+                        assert!(!(rises && fresh) || goes_on || often, "seed {seed}: {chain:?} rises\n{}", tail());
                         assert!(matches!(one.reason, Reason::NotRecovering { .. }), "seed {seed}\n{}", tail());
                     }
                 }

@@ -54,6 +54,20 @@ const SET_ASIDE: &[(&str, &str)] = &[
     ("v2/25-hours-after-exercise", ONE_RING),
     ("v2/32-two-signals-open", ONE_RING),
     ("v2/36-reminders", ONE_RING),
+    ("v1/01-low-unanswered", ONE_STORY),
+    ("v1/04-low-treated-look-planned", ONE_STORY),
+    ("v1/06-low-by-meter", ONE_STORY),
+    ("v1/07-caution-treated", ONE_STORY),
+    ("v1/21-mute-by-a-meter", ONE_STORY),
+    ("v1/26-doubted-sensor-low-rests", ONE_STORY),
+    ("v1/37-forecast-that-rang", ONE_STORY),
+    ("v2/01-low-unanswered", ONE_STORY),
+    ("v2/04-low-treated-look-planned", ONE_STORY),
+    ("v2/06-low-by-meter", ONE_STORY),
+    ("v2/07-caution-treated", ONE_STORY),
+    ("v2/21-mute-by-a-meter", ONE_STORY),
+    ("v2/26-doubted-sensor-low-rests", ONE_STORY),
+    ("v2/37-forecast-that-rang", ONE_STORY),
 ];
 
 /// The promises O1 and O2: what rings in one moment is one message, and the rest waits while it is low.
@@ -67,6 +81,9 @@ const RINGS_ON: &str = "an answered very low rings on and calls on";
 
 /// The promises H1 and H2: what stays at 250 is asked about by the clock of its stretch, ketones and pen or set.
 const ASKED_BY_THE_CLOCK: &str = "a very high stretch is asked about by its own clock";
+/// The promise L2: a low rings again within half an hour, what was foreseen and came is one story, and only a very low
+/// is back with a ring.
+const ONE_STORY: &str = "a low that lasts rings again, a foreseen one later, and its end is silent";
 
 /// A stored state, as its file says it.
 struct Stored {

@@ -62,6 +62,7 @@ const fn told(alert: &Alert) -> &'static str {
         (Some(Because::SpokenFor), Detail::Lost { .. }) => "another source's alert speaks for it",
         (Some(Because::SpokenFor), _) => "a worse alert speaks for it",
         (Some(Because::Followed), _) => "the checks of your treatment speak for it",
+        (Some(Because::Covered), _) => "what rang just before covers it",
         (Some(Because::Unsure), _) => "recorded, not sure enough to ring",
     }
 }

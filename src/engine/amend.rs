@@ -127,8 +127,18 @@ impl Engine {
             self.remember_note(is);
             self.take_in_amended(turn, is);
         }
+        self.recount_treatments(amended);
         if !turn.out[first..].iter().any(|decision| decision.what == What::Answer) {
             turn.only_noted();
+        }
+    }
+
+    /// A treatment of a low that is none was none of so many.
+    fn recount_treatments(&mut self, amended: Amended<'_>) {
+        let counts = |note: &&Note| treats(note, Side::Low) && began(note) == Began::Treated;
+        if amended.was.as_ref().is_some_and(counts) {
+            let standing = amended.standing().into_iter().filter(counts).map(|note| note.at);
+            self.state.register.story.treated_only(standing);
         }
     }
 
@@ -174,6 +184,10 @@ impl Engine {
         };
         if let (Side::Low, Some(was), Some(next)) = (side, amended.was, next) {
             self.move_answer(turn, was.at, next.at);
+        }
+        if let Some(check) = self.state.plan.low_mut().filter(|_| side == Side::Low && next.is_some()) {
+            // What it hung on is none: what is next takes its place, however early that was.
+            check.treated = None;
         }
         match (side, next) {
             (Side::High, Some(note)) => {

@@ -380,7 +380,7 @@ impl Chain {
             called: self.called,
             informed: self.informed,
             made: self.made,
-            reason: For::Low(LowCalls { began, very_low, back, rests, promoted, waits_until: None }),
+            reason: For::Low(LowCalls { began, very_low, back, rests, promoted, waits_until: None, spared: false }),
         }
     }
 }

@@ -7,6 +7,7 @@ use super::alert::Alert;
 use super::alert::calls::Calls;
 use super::effect::{Condition, Decision, Id, Side, What};
 use super::plan::Job;
+use super::policy::Rings;
 use super::reason::{Began, Reason};
 use super::recheck_high::HighCheck;
 use super::turn::{Judged, Turn};
@@ -15,6 +16,10 @@ use crate::domain::time::{Span, Timestamp};
 /// A value below very low rings at least this often, whatever was answered: a quarter of an hour is the span of the rule
 /// of 15 (ADA, seen as a summary), after which a low is measured and treated again.
 const VERY_LOW_EVERY: Span = Span::minutes(15);
+
+/// A low that is not back rings at least this often, whatever was answered; once later by as much while it rises from
+/// 60 on. Ours, between the two checks of the rule of 15 that a treatment is given.
+const LOW_EVERY: Span = Span::minutes(30);
 
 /// At the very high limit or above nothing is silent for longer than this, whatever was answered, noted or muted: ours,
 /// the longest span after which a ketone measurement is repeated (a children's hospital's sick-day guideline).
@@ -88,16 +93,21 @@ impl Engine {
     }
 
     fn keep_low_in_sight(&mut self, turn: &mut Turn) {
-        if turn.out.iter().any(|decision| rings_about(decision, Side::Low)) {
+        // What may come, and what only asks for caution, is no word about a low that is there.
+        let foretells =
+            |decision: &Decision| decision.condition.foreseen().is_some() || decision.condition == Condition::Caution;
+        if turn.out.iter().any(|decision| rings_about(decision, Side::Low) && !foretells(decision)) {
             self.state.register.low_rang = Some(turn.now);
-        } else if self.state.register.of(Condition::VeryLow).is_none() {
+        } else if self.root(Side::Low).is_none() {
             // Most turns end here.
             return self.state.plan.stop(Job::LowLasts);
         }
-        match self.very_low_rings_by(turn) {
+        match self.very_low_rings_by(turn).or_else(|| self.low_rings_by(turn)) {
             Some((due, judged)) if due <= turn.now => {
                 self.ring_lasting_low(turn, judged);
-                self.state.plan.set(Job::LowLasts, turn.now + VERY_LOW_EVERY);
+                let is_very_low = Side::Low.is_beyond(judged.glucose, self.policy.levels.very_low.limit);
+                let every = if is_very_low { VERY_LOW_EVERY } else { LOW_EVERY };
+                self.state.plan.set(Job::LowLasts, turn.now + every);
             }
             Some((due, _)) => self.state.plan.set(Job::LowLasts, due),
             None => self.state.plan.stop(Job::LowLasts),
@@ -118,6 +128,25 @@ impl Engine {
         let treated = treated.filter(|treated| treated.told == Began::Treated && treated.at <= turn.now);
         let from = treated.map_or(rang, |treated| treated.at.max(rang));
         Some((from + VERY_LOW_EVERY, judged))
+    }
+
+    /// The same while it is low and not very low. What waits for the morning by its setting, and what the wearer muted,
+    /// does not ring from here, nor does what a finger-prick has just denied.
+    fn low_rings_by(&self, turn: &Turn) -> Option<(Timestamp, Judged)> {
+        let low = self.state.register.of(Condition::Low).filter(|low| !low.is_held());
+        if self.state.register.story.covered.is_some() {
+            return None;
+        }
+        let since = low.or_else(|| self.root(Side::Low))?.since;
+        let waits = self.policy.levels.low.rings == Rings::ByDay && turn.night.inside;
+        if waits || self.silent_until(Condition::Low, turn.now).is_some() || self.meter_denies_low(turn.now) {
+            return None;
+        }
+        let limit = self.policy.levels.low.limit;
+        let judged = self.lowest_of_sensors(turn.now).filter(|judged| Side::Low.is_beyond(judged.glucose, limit))?;
+        let rang = self.state.register.low_rang.unwrap_or(since).max(since);
+        let waits = self.rises_low(Some(judged));
+        Some((rang + if waits { LOW_EVERY.times(2, 1) } else { LOW_EVERY }, judged))
     }
 
     fn ring_lasting_low(&mut self, turn: &mut Turn, judged: Judged) {

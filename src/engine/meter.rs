@@ -107,6 +107,7 @@ impl Engine {
                 cautious: None,
                 by_meter: true,
                 lowest: self.nadir_of_low(at),
+                spared: false,
             }
         };
         let next = self.state.plan.due(Job::LowCheck).unwrap_or(turn.now);

@@ -55,6 +55,7 @@ mod shape;
 pub mod side;
 pub mod source;
 mod state;
+pub mod story;
 pub mod stretch;
 mod symptoms;
 mod treatment;

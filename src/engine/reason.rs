@@ -17,6 +17,7 @@ use super::outcome::Found;
 use super::question::Question;
 use super::reminder::{Come, Reminder};
 use super::service::OffBecause;
+use super::story::Covers;
 pub use super::treatment::{Began, Treatment};
 use super::two_signals::Trust;
 use crate::domain::diary::Kind;
@@ -40,6 +41,8 @@ pub enum Reason {
     NoLongerWorse { limit: Glucose, since: Timestamp },
     /// A worse level of the same side is active and speaks for this one.
     WorseActive { worse: Condition },
+    /// What rang just before covers it, until then at the latest.
+    Covered { by: Covers, until: Timestamp },
     /// By night this waits for the morning.
     Night { until: Timestamp },
     /// In quiet hours this waits for their end.
@@ -233,11 +236,13 @@ pub enum Reason {
     UnnotedRise { from: Glucose, since: Timestamp, none_since: Timestamp, by_night: bool, food: Option<Timestamp> },
     /// A meter beside a sensor.
     Compared(Compared),
-    /// A look found the low still there.
+    /// A look found the low still there, after so many treatments.
     StillLow {
         treated: Treatment,
         #[serde(default)]
         lowest: Option<Lowest>,
+        #[serde(default)]
+        treatments: u32,
         next: Timestamp,
     },
     /// A meter saw a low, and nobody has measured since: a sensor that is within range does not end it.

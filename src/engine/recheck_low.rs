@@ -11,12 +11,20 @@ use super::reason::{Began, Reason, Treatment};
 use super::trend::Rate;
 use super::turn::{Judged, Turn};
 use crate::domain::glucose::Glucose;
+use crate::domain::mode::Mode;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 /// Without a reading it asks so often in a row, and then at longer spans: there is no news to tell.
 pub(super) const UNSEEN_IN_A_ROW: u32 = 3;
 const UNSEEN_LATER_MIN: i64 = 60;
+
+/// A low that rises from this value on, in hundredths, is spared one ring: measured on open traces, it is back by the
+/// next in most (docs/alerts-measured.md).
+const RISES_FROM: i32 = 6_000;
+
+/// From so many treatments on it is more than a low that takes its time: help is named, and somebody is called. Ours.
+pub const TREATED_OFTEN: u32 = 3;
 
 /// The re-check of one low.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -40,6 +48,9 @@ pub struct LowCheck {
     /// Its lowest value so far, from before the treatment on.
     #[serde(default)]
     pub lowest: Option<Nadir>,
+    /// It was spared a ring because it rose.
+    #[serde(default)]
+    pub spared: bool,
 }
 
 impl LowCheck {
@@ -54,6 +65,11 @@ impl Engine {
     pub(super) fn treat_low(&mut self, turn: &mut Turn, at: Timestamp, told: Began) {
         let alert_since = self.root(Side::Low).map(|root| root.since);
         let treated = Treatment { at, value: self.value_at(at), alert_since, told };
+        // What is told late, or is no treatment, does not take the check of a treatment away.
+        let known = self.state.plan.low().filter(|check| !check.is_cautious()).and_then(|check| check.treated);
+        let stays = known.filter(|known| known.told == Began::Treated && (known.at > at || told != Began::Treated));
+        let planned = stays.and_then(|_| self.state.plan.due(Job::LowCheck));
+        let treated = stays.unwrap_or(treated);
         // What was treated before it came is looked at in the thread of what foresaw it.
         let part_of = self.foreseen_thread(Side::Low);
         self.forecasts_are_treated(Side::Low);
@@ -64,13 +80,26 @@ impl Engine {
         let since = treated.alert_since.unwrap_or(at);
         let lowest = self.nadir_of_low(at);
         let treatment = Some(treated);
-        let check = LowCheck { id, part_of, since, treated: treatment, unseen: 0, cautious: None, by_meter, lowest };
+        let check = LowCheck {
+            id,
+            part_of,
+            since,
+            treated: treatment,
+            unseen: 0,
+            cautious: None,
+            by_meter,
+            lowest,
+            spared: false,
+        };
+        if told == Began::Treated {
+            self.state.register.story.treated(at);
+        }
         self.state.plan.look_at(Check::Low(check));
         // Whoever treats a low has answered the caution that came before it.
         if let Some(caution) = self.state.register.of_mut(Condition::Caution).filter(|alert| alert.has_rung()) {
             caution.acknowledge();
         }
-        let due = (at + self.policy.recheck.low_look).max(turn.now);
+        let due = planned.unwrap_or(treated.at + self.policy.recheck.low_look).max(turn.now);
         self.state.plan.set(Job::LowCheck, due);
         let reason = Reason::LooksPlanned { side: Side::Low, treated, looks: vec![due], night_rule: false };
         turn.tell(What::Answer, Condition::RecheckLow, id, part_of, reason, false);
@@ -97,11 +126,12 @@ impl Engine {
 
     fn look_at_treated_low(&mut self, turn: &mut Turn, care: &LowCheck, treated: Treatment) {
         let (low, high) = (self.policy.levels.low.limit.hundredths(), self.policy.levels.high.limit.hundredths());
-        let look = self.policy.recheck.low_look;
+        let (look, very_low) = (self.policy.recheck.low_look, self.policy.levels.very_low.limit);
         if self.look_at_caution(turn, care, treated) {
             return;
         }
         let by_meter = self.waits_for_meter(turn, care);
+        let treatments = self.state.register.story.times_treated();
         let (reason, unseen) = match (turn.judged, by_meter) {
             (None, _) => {
                 let later =
@@ -117,7 +147,8 @@ impl Engine {
                 if judged.glucose.hundredths() < low
                     || !care.is_cautious() && falls(judged) && !is_well_back(judged, low) =>
             {
-                (Reason::StillLow { treated, lowest: self.lowest_told(turn, care, judged), next: turn.now + look }, 0)
+                let lowest = self.lowest_told(turn, care, judged);
+                (Reason::StillLow { treated, lowest, treatments, next: turn.now + look }, 0)
             }
             (Some(judged), None) => {
                 // From a meter to a sensor there is no change to tell.
@@ -125,7 +156,10 @@ impl Engine {
                 let treated = Treatment { value: treated.value.filter(|_| by_same), ..treated };
                 let reason = Reason::Back { treated, found: None };
                 turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
-                let rings = !turn.night.inside && judged.glucose.hundredths() <= high;
+                // A low that was no very low is back without a ring.
+                let was_very_low = care.lowest.is_some_and(|lowest| Side::Low.is_beyond(lowest.value, very_low));
+                let told = was_very_low || turn.mode == Some(Mode::Driving);
+                let rings = told && !turn.night.inside && judged.glucose.hundredths() <= high;
                 turn.tell(What::Ended, Condition::RecheckLow, care.id, care.part_of, reason, rings);
                 self.state.plan.take_low();
                 self.expect_anew();
@@ -139,9 +173,28 @@ impl Engine {
         self.state.plan.set(Job::LowCheck, next);
         // One that has become a low is looked at as a low.
         let cautious = care.cautious.filter(|_| unseen > 0);
-        self.state.plan.look_at(Check::Low(LowCheck { unseen, cautious, ..care.clone() }));
+        let is_spared = !care.spared && matches!(reason, Reason::StillLow { .. }) && self.rises_low(turn.judged);
+        let spared = care.spared || is_spared;
+        self.state.plan.look_at(Check::Low(LowCheck { unseen, cautious, spared, ..care.clone() }));
         turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
+        if is_spared {
+            return;
+        }
+        let is_low = turn.judged.is_some_and(|judged| judged.glucose.hundredths() < low);
+        let often = is_low && matches!(reason, Reason::StillLow { .. }) && treatments >= TREATED_OFTEN;
         turn.tell(What::Prompt, Condition::RecheckLow, care.id, care.part_of, reason, true);
+        if often {
+            self.call_for_treatments(turn, treatments, treated.at);
+        }
+    }
+
+    /// Is it low, and does it rise from where one ring may be spared?
+    pub(super) fn rises_low(&self, judged: Option<Judged>) -> bool {
+        judged.is_some_and(|judged| {
+            let value = judged.glucose.hundredths();
+            let rises = judged.rate.is_some_and(|rate| rate.direction().rises());
+            rises && (RISES_FROM..self.policy.levels.low.limit.hundredths()).contains(&value)
+        })
     }
 
     /// The wearer was told that a low is back: if it is not, the next low reading rings, however soon.

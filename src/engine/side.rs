@@ -58,6 +58,17 @@ impl State {
                         turn.tell(What::Withheld, condition, id, parent, Reason::LookComes { next }, false);
                         (Some(Because::Followed), parent)
                     }
+                    (None, None) if condition == Condition::Low && turn.cover.is_some() => {
+                        turn.tell(What::Raised, condition, id, parent, Reason::BeyondLimit { limit, since }, false);
+                        turn.tell_covered((condition, id, parent));
+                        self.register.story.covered = Some(seen.measured);
+                        (Some(Because::Covered), parent)
+                    }
+                    (None, None) if condition == Condition::Low => {
+                        self.register.story.covered = None;
+                        let reason = Reason::BeyondLimit { limit, since };
+                        (Engine::raise(turn, condition, policy, id, parent, reason), parent)
+                    }
                     (None, None) => (
                         Engine::raise(turn, condition, policy, id, parent, Reason::BeyondLimit { limit, since }),
                         parent,
@@ -74,10 +85,10 @@ impl State {
                 });
             }
             Step::Anew { since } => {
-                self.again(turn, condition, policy, hidden_by, Reason::NewEpisode { limit, since });
+                self.again(turn, seen, condition, policy, hidden_by, Reason::NewEpisode { limit, since });
             }
             Step::Still { silent_since } => {
-                self.again(turn, condition, policy, hidden_by, Reason::StillBeyond { limit, silent_since });
+                self.again(turn, seen, condition, policy, hidden_by, Reason::StillBeyond { limit, silent_since });
             }
             Step::End { since } => {
                 let ended = self.register.end_of(condition);
@@ -93,12 +104,20 @@ impl State {
     fn again(
         &mut self,
         turn: &mut Turn,
+        seen: &Seen,
         condition: Condition,
         policy: &LevelPolicy,
         hidden_by: Option<(Condition, Id)>,
         reason: Reason,
     ) {
         let Some(alert) = self.register.of_mut(condition) else { return };
+        // After a silence a low that is still one is news.
+        let may_be_covered = condition == Condition::Low && matches!(reason, Reason::NewEpisode { .. });
+        let is_free = hidden_by.is_none() && !alert.is_spoken_for();
+        if may_be_covered && is_free && turn.tell_covered((condition, alert.id, alert.part_of)) {
+            self.register.story.covered.get_or_insert(seen.measured);
+            return;
+        }
         let held = turn.holds(policy.rings, priority::of(condition, &reason, turn.judged, turn.very_high));
         let (what, reason, rings) = match (hidden_by, turn.check_speaks_for(condition), held) {
             (Some((worse, _)), ..) => (What::Withheld, Reason::WorseActive { worse }, false),
@@ -110,6 +129,9 @@ impl State {
         turn.tell(what, condition, alert.id, alert.part_of, reason, rings);
         if rings {
             (alert.standing, alert.told_at) = (Standing::Unacknowledged, Some(turn.now));
+            if condition == Condition::Low {
+                self.register.story.covered = None;
+            }
         }
     }
 
@@ -192,6 +214,8 @@ impl Engine {
         if seen.side == Side::High {
             turn.check_speaks = self.check_speaks(turn.now, seen.value);
         }
+        let is_low = seen.side == Side::Low && seen.side.is_beyond(seen.value, self.policy.levels.low.limit);
+        turn.cover = if is_low { self.covered_by(turn, seen) } else { None };
         let Self { policy, state, .. } = self;
         let (worse, milder) = seen.side.levels();
         let high;
@@ -217,6 +241,7 @@ impl Engine {
         }
         if seen.side == Side::Low {
             state.ring_held_low(turn, seen, milder_policy);
+            self.follow_story(turn, seen);
             self.judge_caution(turn, seen, had_any);
             self.follow_hold(turn, seen);
         } else {
@@ -225,7 +250,7 @@ impl Engine {
     }
 
     /// Raises an alert, held by night or in quiet hours as its level asks for.
-    fn raise(
+    pub(super) fn raise(
         turn: &mut Turn,
         condition: Condition,
         policy: &LevelPolicy,

@@ -3,6 +3,7 @@
 use super::Engine;
 use super::effect::{Decision, Doubt};
 use super::rebound::AfterLow;
+use super::story::Covers;
 use super::trend::Rate;
 use crate::domain::glucose::Glucose;
 use crate::domain::local::Stretch;
@@ -43,6 +44,8 @@ pub(super) struct Turn {
     pub(super) insulin: Option<Timestamp>,
     /// The mode that what is said of lows goes by.
     pub(super) mode: Option<Mode>,
+    /// What covers the low that it looks at, and until when at the latest.
+    pub(super) cover: Option<(Covers, Timestamp)>,
     /// It is about a line of a diary file, which may come long after its time.
     pub(super) written: bool,
     /// It is about a line of the diary that is changed at a keyboard.
@@ -67,6 +70,7 @@ impl Engine {
             check_speaks: None,
             insulin: self.state.doses.last_by(now),
             mode,
+            cover: None,
             written: false,
             amends: false,
             out: Vec::new(),

@@ -187,6 +187,7 @@ impl Reason {
             Self::Unanswered { .. } => "unanswered",
             Self::StillUnanswered { .. } => "still_unanswered",
             Self::NotRecovering { .. } => "not_recovering",
+            Self::Covered { .. } => "covered",
             Self::LowLasts { .. } => "low_lasts",
             Self::NoSuchPerson { .. } => "no_such_person",
             Self::Answered { .. } => "answered",

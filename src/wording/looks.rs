@@ -74,7 +74,9 @@ impl Said<'_> {
     pub(super) fn recheck_low(&self) -> Parts {
         let (value, at) = (self.value_and_direction(), self.read_at());
         match &self.decision.reason {
-            Reason::StillLow { treated, lowest, next } => self.still_low(treated, *lowest, *next),
+            Reason::StillLow { treated, lowest, treatments, next } => {
+                self.still_low(treated, *lowest, *treatments, *next)
+            }
             Reason::LowNobodyMarked { since, next } => (
                 format!("Still low {value}, {at}. Treat by plan"),
                 vec![
@@ -199,7 +201,9 @@ pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
                 clock(*next)
             )
         }
-        Reason::StillLow { treated, lowest, next } => super::still_low::sentence(treated, *lowest, *next, voice),
+        Reason::StillLow { treated, lowest, treatments, next } => {
+            super::still_low::sentence(treated, *lowest, *treatments, *next, voice)
+        }
         Reason::NoFreshReading { treated, next, .. } => {
             format!("no fresh reading to look at; treated at {}, next look {}", clock(treated.at), clock(*next))
         }

@@ -6,6 +6,7 @@ use crate::engine::alert::steps::Step;
 use crate::engine::effect::{Decision, Side, What};
 use crate::engine::event::Cause;
 use crate::engine::reason::{Call, Reason};
+use crate::engine::story::Covers;
 use crate::engine::two_signals::Trust;
 
 /// One line: what was decided, on what value, and why.
@@ -66,6 +67,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::StillBeyond { .. }
         | Reason::NoLongerWorse { .. }
         | Reason::WorseActive { .. }
+        | Reason::Covered { .. }
         | Reason::BackWithin { .. }
         | Reason::ConditionGone => of_levels(reason, voice),
         Reason::NothingReached { .. }
@@ -172,6 +174,13 @@ fn of_levels(reason: &Reason, voice: Voice) -> String {
                 voice.limit(*limit),
                 clock(*since)
             )
+        }
+        Reason::Covered { by, until } => {
+            let by = match by {
+                Covers::Forecast => "the forecast that rang covers it",
+                Covers::SameLow => "it is the low of just before, and that rang",
+            };
+            format!("{by}; still low at {}, it rings", clock(*until))
         }
         Reason::WorseActive { worse } => format!("{} is active and speaks for it", worse.name()),
         Reason::BackWithin { since } => format!("back past the deadband since {}", clock(*since)),

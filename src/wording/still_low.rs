@@ -1,5 +1,5 @@
 //! What is said of a treated low that is not back: to treat again by the plan, never to wait; and to prick a finger where
-//! it was very low.
+//! it was very low; from the third treatment on how many there were, and to get help.
 
 use super::Voice;
 use super::text::{Parts, Said, fitting};
@@ -7,6 +7,7 @@ use crate::domain::time::Timestamp;
 use crate::engine::effect::Decision;
 use crate::engine::nadir::{Lowest, VERY_LOW};
 use crate::engine::reason::{Began, Reason, Treatment};
+use crate::engine::recheck_low::TREATED_OFTEN;
 use crate::engine::trend::Direction;
 
 /// Does a look at a low ask for a finger-prick?
@@ -18,7 +19,13 @@ pub fn asks_for_prick(decision: &Decision) -> bool {
 impl Said<'_> {
     /// `Still low 62, falling, 08:25. Treat again by your plan`, or `Rising, still low 66, 08:25. By your plan`: that it
     /// rises is no order to wait.
-    pub(super) fn still_low(&self, treated: &Treatment, lowest: Option<Lowest>, next: Timestamp) -> Parts {
+    pub(super) fn still_low(
+        &self,
+        treated: &Treatment,
+        lowest: Option<Lowest>,
+        treatments: u32,
+        next: Timestamp,
+    ) -> Parts {
         let low = self.policy.levels.low.limit.hundredths();
         let (at, value) = (self.read_at(), self.value_and_direction());
         let next = self.voice.clock(next);
@@ -33,6 +40,16 @@ impl Said<'_> {
         let again = if treated.told == Began::Treated { "Treat again" } else { "Treat" };
         let how = if self.is_very_low() { "very low" } else { "low" };
         let bare = self.decision.glucose.map_or_else(String::new, |value| value.shown(self.voice.unit, self.limit()));
+        if treatments >= TREATED_OFTEN {
+            let often = format!("Still {bare} after {treatments} treatments, {at}.");
+            return (
+                fitting(&[format!("{often} Finger-prick, get help now"), format!("{often} Get help now")]),
+                vec![
+                    "Do a finger-prick and get help now; do not stay alone.".to_owned(),
+                    format!("If the meter is low or you have none, treat again by your plan; next check {next}."),
+                ],
+            );
+        }
         let title = match (rises, prick) {
             (true, true) => vec![
                 format!("Rising, still {how} {bare}, {at}. Finger-prick, by your plan"),
@@ -59,7 +76,13 @@ impl Said<'_> {
 }
 
 /// Why, for `why`.
-pub(super) fn sentence(treated: &Treatment, lowest: Option<Lowest>, next: Timestamp, voice: Voice) -> String {
+pub(super) fn sentence(
+    treated: &Treatment,
+    lowest: Option<Lowest>,
+    treatments: u32,
+    next: Timestamp,
+    voice: Voice,
+) -> String {
     let lowest = lowest.map_or_else(String::new, |Lowest { value, at, ago, usual, prick }| {
         let usual = usual.map_or_else(String::new, |usual| format!(" (lows like it: back after about {usual})"));
         let prick = if prick {
@@ -69,5 +92,6 @@ pub(super) fn sentence(treated: &Treatment, lowest: Option<Lowest>, next: Timest
         };
         format!(", lowest {} at {}, {ago} before{usual}{prick}", voice.value(value), voice.clock(at))
     });
-    format!("still low{lowest}; treated at {}, next look {}", voice.clock(treated.at), voice.clock(next))
+    let often = if treatments > 1 { format!(" {treatments} times, last") } else { String::new() };
+    format!("still low{lowest}; treated{often} at {}, next check {}", voice.clock(treated.at), voice.clock(next))
 }

@@ -73,7 +73,7 @@ fn alerts(engine: &Engine, form: &Value) -> Vec<String> {
                     Some(Because::Held) => "held",
                     Some(Because::SpokenFor) => "hidden",
                     Some(Because::Followed) => "followed",
-                    Some(Because::Unsure) => panic!("{alert:?}"),
+                    Some(Because::Unsure | Because::Covered) => panic!("{alert:?}"),
                 };
                 facts.push(format!(
                     "alert {name} #{}{} since {} told {told}, last {}, {}: {}",

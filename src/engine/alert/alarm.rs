@@ -106,7 +106,9 @@ impl Engine {
         }
         let shelved = self.state.quiet.iter().any(|quiet| quiet.condition == condition);
         match self.state.register.of(condition) {
-            Some(alert) if alert.is_spoken_for() && !alert.is_acknowledged() => SuppressedByDesign,
+            Some(alert) if (alert.is_spoken_for() || alert.is_covered()) && !alert.is_acknowledged() => {
+                SuppressedByDesign
+            }
             Some(_) if shelved => Shelved,
             Some(alert) if self.state.is_answered(alert) => Acknowledged,
             Some(alert) if alert.is_held() || alert.is_followed() => SuppressedByDesign,

@@ -71,6 +71,9 @@ pub struct LowCalls {
     /// A call that was due waits for the check after a treatment, until then at the latest.
     #[serde(default)]
     pub(in crate::engine) waits_until: Option<Timestamp>,
+    /// One ring was spared because it rose.
+    #[serde(default)]
+    pub(in crate::engine) spared: bool,
 }
 
 impl LowCalls {
@@ -81,7 +84,7 @@ impl LowCalls {
 
     /// From a first ring on.
     pub(in crate::engine) const fn new(now: Timestamp) -> Self {
-        Self { began: now, very_low: None, back: None, rests: None, promoted: false, waits_until: None }
+        Self { began: now, very_low: None, back: None, rests: None, promoted: false, waits_until: None, spared: false }
     }
 }
 

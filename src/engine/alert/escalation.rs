@@ -210,6 +210,9 @@ impl Engine {
 
     /// A step is due.
     pub(in crate::engine) fn escalate(&mut self, turn: &mut Turn) {
+        if self.ring_covered_late(turn) {
+            return;
+        }
         if self.root(Side::Low).is_none() {
             // The settings may have ended the alert.
             self.end_chain(turn);
@@ -219,7 +222,7 @@ impl Engine {
             return;
         };
         let last = self.last_known(turn.now);
-        if self.is_back(last) || self.is_doubted(&low, turn.now) {
+        if self.is_back(last) || self.is_doubted(&low, turn.now) || self.is_covered(&low) {
             return;
         }
         turn.judged = last;
@@ -231,6 +234,9 @@ impl Engine {
             self.plan_chain(turn);
             return;
         };
+        if self.spares_a_repeat(turn, &calls, &low, gravest, fresh) {
+            return;
+        }
         let goes_on = due.iter().any(|next| matches!(next, Next::Due(Due::Again))) && self.is_very_low(fresh);
         if calls.is_answered() && !goes_on && !self.stays(&low, turn.now, fresh) {
             self.state.plan.set(Job::LowCalls, turn.now + Span::minutes(LOOK_AGAIN_MIN));
@@ -292,11 +298,6 @@ impl Engine {
         (reachable && !asked).then_some(person)
     }
 
-    fn is_very_low(&self, judged: Option<Judged>) -> bool {
-        let limit = self.policy.levels.very_low.limit.hundredths();
-        judged.is_some_and(|judged| judged.glucose.hundredths() < limit)
-    }
-
     /// A treatment is to have its check before anybody is told that nothing came of it, on a value from after it: the
     /// call waits once, and not for long.
     fn waits_for_check(&mut self, turn: &Turn) -> bool {
@@ -337,7 +338,7 @@ impl Engine {
     /// Sets the job of the next step; none while it rests, and that time does not count.
     pub(in crate::engine) fn plan_chain(&mut self, turn: &Turn) {
         let Some((_, low)) = self.state.register.calls_of_low() else { return };
-        let is_doubted = self.is_doubted(low, turn.now);
+        let is_doubted = self.is_doubted(low, turn.now) || self.is_covered(low);
         let is_back = self.is_back(self.last_known(turn.now));
         let Some(calls) = self.state.register.calls_of_low_mut() else { return };
         let Some(low) = calls.of_low_mut() else { return };
@@ -346,7 +347,7 @@ impl Engine {
         low.back = low.back.or(Some(turn.now)).filter(|_| is_back);
         if is_back || is_doubted {
             low.rests.get_or_insert(turn.now);
-            self.state.plan.stop(Job::LowCalls);
+            self.plan_covered();
             return;
         }
         if let Some(rests) = low.rests.take() {
@@ -377,7 +378,7 @@ impl Engine {
 
     /// Does only a sensor say that it is low that is doubted, or that a meter has just denied? It may be wrong, and
     /// nobody is called for it; very low is never doubted away.
-    fn is_doubted(&self, low: &LowCalls, now: Timestamp) -> bool {
+    pub(in crate::engine) fn is_doubted(&self, low: &LowCalls, now: Timestamp) -> bool {
         low.very_low.is_none() && (self.is_on(Mode::Doubted, now) || self.meter_denies_low(now))
     }
 

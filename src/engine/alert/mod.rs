@@ -18,6 +18,7 @@ pub mod quiet;
 pub mod register;
 pub(in crate::engine) mod said;
 pub mod steps;
+mod treatments;
 pub mod waiting;
 
 use crate::domain::glucose::Glucose;
@@ -82,6 +83,8 @@ pub enum Because {
     Unsure,
     /// A treated high is followed, and its checks speak for it.
     Followed,
+    /// What rang just before covers it for a while.
+    Covered,
 }
 
 /// What an alert must remember beside what all alerts do.

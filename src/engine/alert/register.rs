@@ -9,6 +9,7 @@ use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Id, Side};
 use crate::engine::level::Pending;
+use crate::engine::story::Story;
 use serde::{Deserialize, Serialize};
 
 /// All alerts of one life.
@@ -27,6 +28,9 @@ pub struct Register {
     /// The same of a high.
     #[serde(default)]
     pub(in crate::engine) high_rang: Option<Timestamp>,
+    /// What is one story with the low there is.
+    #[serde(default)]
+    pub story: Story,
 }
 
 /// The open alerts, in the order of the conditions, and of the sources where several are lost.
@@ -252,6 +256,7 @@ impl Register {
     pub(in crate::engine) fn shift_calls(&mut self, by: Span) {
         self.low_rang = self.low_rang.map(|rang| rang + by);
         self.high_rang = self.high_rang.map(|rang| rang + by);
+        self.story.shift(by);
         self.calls.iter_mut().for_each(|calls| calls.shift(by));
     }
 

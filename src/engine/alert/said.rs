@@ -160,6 +160,8 @@ impl Engine {
             Kind::Carbohydrate(_) if self.is_out(turn.now, Side::Low, at) => {
                 return self.treat_low_or_caution(turn, at);
             }
+            // It may be one of a low that comes soon.
+            Kind::Carbohydrate(_) => self.state.register.story.treated(at),
             Kind::Symptoms => return self.symptoms_noted(turn, note),
             Kind::Meter(glucose) => return self.measured(turn, at, *glucose),
             Kind::Site => return self.set_changed(turn, at),
@@ -167,7 +169,6 @@ impl Engine {
             Kind::Ketones(_) | Kind::KetonesHigh | Kind::UrineKetones(_) => self.ketones_noted(at),
             Kind::Insulin(_)
             | Kind::LongActing(_)
-            | Kind::Carbohydrate(_)
             | Kind::Exercise
             | Kind::Sensor
             | Kind::A1c(_)

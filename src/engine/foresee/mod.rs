@@ -209,6 +209,12 @@ impl Engine {
     /// A reading is beyond the limit: what was foreseen is there.
     fn has_come(&mut self, turn: &mut Turn, outlook: &Outlook) {
         let Some(open) = self.state.register.end_of(outlook.condition) else { return };
+        if outlook.side == Side::Low
+            && let Some(rang) = open.told_at.filter(|_| open.has_rung())
+        {
+            let known = self.state.register.story.foretold.filter(|(known, _)| *known >= rang);
+            self.state.register.story.foretold = Some(known.unwrap_or((rang, open.is_acknowledged())));
+        }
         if let Some(foresight) = self.state.foreseen.of_mut(outlook.condition) {
             foresight.thread = Some(open.thread());
         }

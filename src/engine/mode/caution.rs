@@ -153,7 +153,9 @@ impl Engine {
             cautious: Some(limit),
             by_meter: false,
             lowest: None,
+            spared: false,
         };
+        self.state.register.story.treated(at);
         self.state.plan.look_at(Check::Low(care));
         self.state.plan.set(Job::LowCheck, look);
         let reason = Reason::Mode { said: Why::LookPlanned { treated, look } };
