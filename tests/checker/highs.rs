@@ -278,7 +278,9 @@ fn h6(sight: &Sight, verdicts: &mut Verdicts) {
             .max_by_key(|line| line.at);
         let Some(dose) = dose else { continue };
         let risen = now.value >= sight.at(dose.at).value + 50.0;
-        let unbroken = sight.span(dose.at, out.at).iter().all(|now| now.high_since.is_some() && now.fresh);
+        // One that was over since, and began anew, is another high.
+        let same = now.high_since.is_some_and(|since| since <= dose.at);
+        let unbroken = same && sight.span(dose.at, out.at).iter().all(|now| now.high_since.is_some() && now.fresh);
         if unbroken && !risen {
             verdicts.judge("H6", out.at, !out.rings, || {
                 format!("{} rings {} min after a dose: {}", out.condition, (out.at - dose.at) / MIN, out.title)

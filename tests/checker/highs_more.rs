@@ -110,7 +110,8 @@ fn h10(sight: &Sight, verdicts: &mut Verdicts) {
     for out in sight.record.out.iter().filter(|out| out.to.is_none() && out.condition == "recheck_high") {
         let looks = matches!(out.event.as_str(), "look" | "prompt");
         let Some(dose) = sight.doses(out.at - 4 * HOUR, out.at).min_by_key(|line| line.at) else { continue };
-        if looks && with_a_meal(sight, dose.at, out.at) && sight.at(out.at).at_least(180.0) {
+        // What is noted in the moment of a look comes after it.
+        if looks && with_a_meal(sight, dose.at, out.at - 1) && sight.at(out.at).at_least(180.0) {
             let finds = out.outcome.as_deref() == Some("no_response") || words::no_response(&words::all(out));
             verdicts.judge("H10", out.at, !finds, || {
                 format!("food was noted beside the dose, and it says no response: {} {}", out.reason, out.title)
