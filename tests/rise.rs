@@ -61,7 +61,10 @@ fn what_is_asked_is_by_the_rule_and_changes_nothing_else() {
                 });
                 assert!(came_down || now - before >= 48, "seed {seed}: {at:?}");
             }
-            before = Some(now);
+            // What was withheld was not asked, and may be (the promise H11).
+            if one.rings {
+                before = Some(now);
+            }
             if let Reason::UnnotedRise { from, since, none_since, by_night, .. } = one.reason {
                 let low = *values[now.saturating_sub(24)..=now].iter().min().unwrap();
                 let base = from.hundredths() / 100;

@@ -318,9 +318,8 @@ impl Engine {
         let stands = |at: Timestamp, is: fn(&Note) -> bool| {
             amended.others.iter().chain(amended.is).any(|note| note.at == at && is(note))
         };
-        if let Some(was) = amended.was.filter(|was| gives(was) && !stands(was.at, gives)) {
-            self.state.high.forget_given(was.at);
-        }
+        let gone = amended.was.filter(|was| gives(was) && !stands(was.at, gives));
+        let value = gone.and_then(|was| self.state.high.forget_given(was.at));
         if let Some(was) = amended.was.filter(|was| eats(was) && !stands(was.at, eats)) {
             self.state.high.forget_food(was.at);
         }
@@ -329,7 +328,9 @@ impl Engine {
         }
         // A line that does not say which side it treats is of the side whose checks it has.
         if let Some(is) = amended.is.filter(|is| gives(is) && treated(is) != Some(None)) {
-            self.remember_given(is.at);
+            // Of what is moved further back than readings are kept the value is that of where it was.
+            let value = self.value_at(is.at).or(value);
+            self.state.high.give(is.at, value);
         }
     }
 

@@ -23,6 +23,9 @@ const CALLED_AGAIN: Span = Span::hours(1);
 pub(super) const PUMP_FROM: Glucose = Glucose::mg_dl(300);
 const PUMP_LASTS: Span = Span::hours(2);
 
+/// One call is for both reasons that are due within this: nobody is called twice within it.
+const SAME_CALL: Span = Span::minutes(5);
+
 /// Most answers kept.
 const ANSWERS_MAX: usize = 8;
 
@@ -43,6 +46,9 @@ pub struct HighCalls {
     called: Vec<(u8, Timestamp)>,
     /// When somebody was called last.
     last: Option<Timestamp>,
+    /// The same for a pump's high that lasts.
+    #[serde(default)]
+    for_pump: Option<Timestamp>,
 }
 
 impl HighCalls {
@@ -64,15 +70,7 @@ impl HighCalls {
     pub(super) fn shift(&mut self, by: Span) {
         let answers = self.answers.iter_mut().flat_map(|answer| [Some(&mut answer.at), answer.line.as_mut()]).flatten();
         let called = self.called.iter_mut().map(|(_, at)| at);
-        answers.chain(called).chain(&mut self.last).for_each(|at| *at = *at + by);
-    }
-
-    /// From then on nobody answered, and somebody is to be called for the first time at `first`: when next.
-    fn next(&self, since: Timestamp, first: Timestamp) -> Option<Timestamp> {
-        if self.answered_since(since) {
-            return None;
-        }
-        Some(self.last.filter(|last| *last >= first).map_or(first, |last| last + CALLED_AGAIN))
+        answers.chain(called).chain(&mut self.last).chain(&mut self.for_pump).for_each(|at| *at = *at + by);
     }
 }
 
@@ -83,13 +81,16 @@ impl HighStory {
         let open = |asked: &&Timestamp| !self.calls.answered_since(**asked);
         let mut unanswered = self.asked_since(since).iter().filter(open);
         let (first, second) = (unanswered.next()?, unanswered.next()?);
-        self.calls.next(*first, *second + UNANSWERED).map(|due| (due, *first))
+        let again = self.calls.last.filter(|last| last >= first).map(|last| last + CALLED_AGAIN);
+        Some((again.unwrap_or(*second + UNANSWERED), *first))
     }
 
     /// The same because a pump's high lasts.
     fn call_for_pump(&self) -> Option<(Timestamp, Timestamp)> {
         let since = self.far_above?.0;
-        self.calls.next(since, since + PUMP_LASTS).map(|due| (due, since))
+        let first = since + PUMP_LASTS;
+        let again = self.calls.for_pump.filter(|last| *last >= first).map(|last| last + CALLED_AGAIN);
+        (!self.calls.answered_since(since)).then_some((again.unwrap_or(first), since))
     }
 }
 
@@ -124,6 +125,9 @@ impl Engine {
         match (due, value) {
             (Some((due, since)), Some(judged)) if due <= turn.now => {
                 let before = turn.judged.replace(judged);
+                if let Some((due, _)) = lasts.filter(|(due, _)| *due <= turn.now + SAME_CALL) {
+                    self.state.high.calls.for_pump = Some(due.max(turn.now));
+                }
                 let next = self.call_second(turn, since);
                 turn.judged = before;
                 self.state.plan.set(Job::HighCalls, next);

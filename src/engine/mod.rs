@@ -241,7 +241,7 @@ impl Engine {
             }
             self.source_gave(turn, reading, !past);
             self.notice_low(reading);
-            self.notice_high(reading);
+            self.notice_high(reading, turn.now);
             // One that is older than what was judged before is late, not new.
             if !past && known.is_none_or(|known| reading.measured > known) {
                 late.extend(newest.replace(*reading));

@@ -4,7 +4,8 @@
 
 use super::Engine;
 use super::alert::Alert;
-use super::effect::{Condition, Id, Side, What};
+use super::effect::{Condition, Decision, Id, Side, What};
+use super::mode;
 use super::outcome::Found;
 use super::plan::Job;
 use super::policy::{Rings, Therapy};
@@ -87,6 +88,12 @@ pub struct Question {
 /// What may be due, and when.
 type Owed = [Option<(Why, Timestamp)>; 3];
 
+/// Does a mode ask for ketones, and rings?
+fn asks_for_ketones(decision: &Decision) -> bool {
+    let asks = |said: &mode::reason::Why| matches!(said, mode::reason::Why::Look { asks, .. } if asks.ketones);
+    decision.rings && matches!(&decision.reason, Reason::Mode { said } if asks(said))
+}
+
 /// Is the value no lower than at a dose, but for so much? What is not known is not lower.
 fn no_lower(judged: Option<Judged>, then: &Given, by: i32) -> bool {
     let Some((judged, then)) = judged.zip(then.value) else { return true };
@@ -98,6 +105,10 @@ impl Engine {
     pub(super) fn ask_what_is_owed(&mut self, turn: &mut Turn) {
         if self.state.high.very_high.is_none() {
             return;
+        }
+        if turn.out.iter().any(asks_for_ketones) {
+            // A mode has asked the same.
+            self.state.high.ask(turn.now);
         }
         if let Some((why, judged)) = self.question_due(turn) {
             self.ask_question(turn, why, judged);
@@ -209,7 +220,7 @@ impl Engine {
         let story = &self.state.high;
         let dose = story.lone_dose(now, 3).filter(|_| self.policy.therapy == Therapy::Pump)?;
         let due = dose.at + FIRST_CHECK_OF_PUMP;
-        let asked = story.last_asked().is_some_and(|asked| asked >= due - Span::minutes(5));
+        let asked = story.with_set.is_some_and(|asked| asked >= due - Span::minutes(5));
         let over = now >= dose.at + WAITS_PUMP;
         (!asked && !over && story.meal_beside(dose.at, now).is_none()).then_some(dose)
     }
@@ -237,6 +248,7 @@ impl Engine {
         let HighCheck { id, part_of, stage, since: of_check, .. } = self.check_of_high(turn.now);
         let story = &mut self.state.high;
         story.ask(turn.now);
+        story.with_set = Some(turn.now);
         let overdue = |dose: &&Given| turn.now - dose.at >= CALLS_TEAM;
         let dose = story.doses_of_stretch(turn.now).find(overdue).copied();
         if dose.is_some() {

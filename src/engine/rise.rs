@@ -115,6 +115,9 @@ pub(super) struct Meal {
     top: i32,
     /// The number it was asked about by.
     id: Option<Id>,
+    /// It was noticed by night, or soon after a low: it is asked about when that is over, if it goes on.
+    #[serde(default)]
+    silent: bool,
 }
 
 impl Meal {
@@ -142,8 +145,11 @@ impl Engine {
         }
         let by = self.policy.unnoted_rise.by.hundredths();
         if let Some(meal) = &mut self.state.meal {
+            let silent = meal.silent && !turn.night.inside;
             if !meal.goes_on(reading, by) {
                 self.meal_is_over(reading);
+            } else if silent && self.source(reading.source).floor.is_far_below(reading.glucose.hundredths(), by) {
+                self.has_risen(turn, reading, by);
             }
         } else if self.source(reading.source).floor.is_far_below(reading.glucose.hundredths(), by) {
             self.has_risen(turn, reading, by);
@@ -163,10 +169,11 @@ impl Engine {
     fn has_risen(&mut self, turn: &mut Turn, reading: &Reading, by: i32) {
         let (at, top) = (reading.measured, reading.glucose.hundredths());
         let Some((since, low)) = self.source(reading.source).floor.lowest(at) else { return };
+        let before = self.state.meal.is_some();
         let direction = turn.judged.and_then(|judged| judged.rate).map(super::trend::Rate::direction);
         if top - low < by
             || reading.glucose.measured() != Measured::Number
-            || direction.is_some_and(|direction| !Direction::rises(direction))
+            || !before && direction.is_some_and(|direction| !Direction::rises(direction))
             || self.is_in_doubt(turn)
         {
             return;
@@ -181,14 +188,19 @@ impl Engine {
             return;
         }
         let asks = !self.is_noted_for(since, turn.now) && self.notes_doses(turn.now);
+        let speaks = self.speaks_of_rise(turn);
+        let silent = turn.night.inside || speaks.is_some();
+        if before && silent {
+            return;
+        }
         let id = asks.then(|| self.take_id());
-        self.state.meal = Some(Meal { since, noticed: at, top, id });
+        self.state.meal = Some(Meal { since, noticed: at, top, id, silent });
         let Some(id) = id else { return };
         let from = Glucose::from_received(low, Unit::MgDl);
         let none_since = since - NOTED_BEFORE;
         let food = self.state.high.last_food(none_since, turn.now);
         let rise = |by_night: bool| Reason::UnnotedRise { from, since, none_since, by_night, food };
-        match self.speaks_of_rise(turn) {
+        match speaks {
             Some(reason) => turn.tell(What::Withheld, Condition::UnnotedRise, id, None, reason, false),
             None if turn.night.inside => {
                 turn.tell(What::Withheld, Condition::UnnotedRise, id, None, rise(true), false);
@@ -218,7 +230,8 @@ impl Engine {
     /// What speaks of the value already: a look at a low that comes, a low that came before it.
     fn speaks_of_rise(&self, turn: &Turn) -> Option<Reason> {
         let low = self.state.plan.due(Job::LowCheck).filter(|_| self.state.plan.low().is_some());
-        let after_low = || self.rebound_until(turn.now).map(|(low, next)| Reason::AfterLow { low, next });
+        let rebound = self.rebound_until(turn.now).filter(|_| self.low_within(turn.now, WITHIN));
+        let after_low = || rebound.map(|(low, next)| Reason::AfterLow { low, next });
         low.map(|next| Reason::LookComes { next }).or_else(after_low)
     }
 

@@ -13,6 +13,9 @@ use serde::{Deserialize, Serialize};
 /// A stretch goes on until it has been wholly below its limit for this long: ours.
 const ENDS_AFTER: Span = Span::minutes(30);
 
+/// After a silence of more than this what is far above begins anew: a fresh value is at most a little younger.
+const SILENCE: Span = Span::minutes(17);
+
 /// Doses and meals are kept for so long before the newest: longer than any of them matters to a high.
 const KEPT: Span = Span::hours(24);
 
@@ -109,6 +112,9 @@ pub struct HighStory {
     /// Nobody watched: what was noted meanwhile comes in before anything is asked.
     #[serde(default)]
     pub(super) waits_until: Option<Timestamp>,
+    /// When the question itself rang last, with pen or set; a mode may have asked for ketones since.
+    #[serde(default)]
+    pub(super) with_set: Option<Timestamp>,
     /// When it was last said to call the care team.
     #[serde(default)]
     pub(super) team: Option<Timestamp>,
@@ -202,9 +208,10 @@ impl HighStory {
         self.food.drain(..over.max(old));
     }
 
-    /// What was noted of a dose of that time was not so.
-    pub(super) fn forget_given(&mut self, at: Timestamp) {
-        self.given.retain(|given| given.at != at);
+    /// What was noted of a dose of that time was not so. Says what the value was.
+    pub(super) fn forget_given(&mut self, at: Timestamp) -> Option<Glucose> {
+        let place = self.given.iter().position(|given| given.at == at)?;
+        self.given.remove(place).value
     }
 
     /// The same of food.
@@ -217,7 +224,12 @@ impl HighStory {
         self.very_high.iter_mut().chain(&mut self.high).for_each(|stretch| stretch.shift(by));
         let times = self.given.iter_mut().map(|given| &mut given.at).chain(&mut self.food).chain(&mut self.asked);
         let far = self.far_above.iter_mut().flat_map(|(since, last)| [since, last]);
-        times.chain(&mut self.team).chain(&mut self.waits_until).chain(far).for_each(|at| *at = *at + by);
+        times
+            .chain(&mut self.team)
+            .chain(&mut self.with_set)
+            .chain(&mut self.waits_until)
+            .chain(far)
+            .for_each(|at| *at = *at + by);
         self.calls.shift(by);
     }
 }
@@ -225,24 +237,25 @@ impl HighStory {
 impl Engine {
     /// A reading of now: it goes on with a stretch, begins one, or ends one.
     #[inline]
-    pub(super) fn notice_high(&mut self, reading: &Reading) {
+    pub(super) fn notice_high(&mut self, reading: &Reading, now: Timestamp) {
         let (high, very_high) = self.sides_of(reading.glucose);
         if high || very_high || self.state.high.high.is_some() || self.state.high.very_high.is_some() {
             Stretch::see(&mut self.state.high.high, reading.measured, high);
             Stretch::see(&mut self.state.high.very_high, reading.measured, very_high);
-            self.notice_far_above(reading);
+            self.notice_far_above(reading, now);
         }
     }
 
-    /// A silence ends it: what was in between is not known.
-    fn notice_far_above(&mut self, reading: &Reading) {
+    /// Counted from when it was known: until then nobody could have answered. A silence ends it.
+    fn notice_far_above(&mut self, reading: &Reading, now: Timestamp) {
+        if self.state.window.newest().is_some_and(|newest| newest.measured > reading.measured) {
+            return;
+        }
         let story = &mut self.state.high;
         let far = reading.glucose.hundredths() >= PUMP_FROM.hundredths();
-        let goes_on = |(_, last): &(Timestamp, Timestamp)| reading.measured - *last <= ENDS_AFTER;
-        let since = story.far_above.filter(goes_on).map_or(reading.measured, |(since, _)| since);
-        if story.far_above.is_none_or(|(_, last)| last <= reading.measured) {
-            story.far_above = far.then_some((since, reading.measured));
-        }
+        let goes_on = |(_, last): &(Timestamp, Timestamp)| now - *last <= SILENCE;
+        let since = story.far_above.filter(goes_on).map_or(now, |(since, _)| since);
+        story.far_above = far.then_some((since, now));
     }
 
     /// Readings that came late may show that it began earlier.

@@ -4,10 +4,10 @@
 use super::{Alert, Detail};
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
-use crate::engine::effect::{Condition, Decision, Id, Priority, What};
+use crate::engine::effect::{Condition, Decision, Id, Priority, Side, What};
 use crate::engine::plan::Job;
 use crate::engine::reason::Reason;
-use crate::engine::turn::Turn;
+use crate::engine::turn::{Judged, Turn};
 use serde::{Deserialize, Serialize};
 
 /// A condition that does not ring until then.
@@ -146,7 +146,9 @@ impl Engine {
                 self.state.register.open().filter(|alert| alert.condition == *condition && rings_after_mute(alert))
             {
                 let Alert { id, part_of, since, .. } = *alert;
-                if turn.out.iter().any(|told| told.rings && told.to.is_wearer() && told.id == id) {
+                let checked = |judged: Judged| self.check_speaks(turn.now, judged.glucose).is_some();
+                let followed = condition.side() == Some(Side::High) && turn.judged.is_some_and(checked);
+                if followed || turn.out.iter().any(|told| told.rings && told.to.is_wearer() && told.id == id) {
                     continue;
                 }
                 turn.tell(What::Repeated, *condition, id, part_of, Reason::QuietOver { since }, true);
