@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 122] = [
+    pub const WORDS: [&'static str; 123] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -33,6 +33,7 @@ impl Reason {
         "not_coming_down",
         "high_unanswered",
         "high_stays",
+        "covered",
         "falling_too_fast",
         "evening_look",
         "stacked",

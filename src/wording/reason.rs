@@ -404,11 +404,7 @@ fn of_calls(reason: &Reason, voice: Voice) -> String {
             format!("low since {}{answer}, and it lasts", clock(*since))
         }
         Reason::HighUnanswered { began, since, .. } => {
-            format!(
-                "high since {}, and nobody has answered since {}: somebody else is called",
-                clock(*began),
-                clock(*since)
-            )
+            format!("high since {}, unanswered since {}: others are called", clock(*began), clock(*since))
         }
         Reason::Answered { at, by: who } => format!("answered {}{}", clock(*at), by(who)),
         Reason::LowOver { since } => format!("the low of {} is over", clock(*since)),
