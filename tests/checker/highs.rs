@@ -72,6 +72,13 @@ pub(crate) fn due(sight: &Sight, now: &Now, asked: &[Ms]) -> (&'static str, Ms) 
             answer = at + 6 * HOUR;
         }
     }
+    // Urine has rows of its own, and runs hours behind: it answers as long as where things can change within hours.
+    let urine = sight.known(now.at).filter_map(|line| match line.note {
+        Note::Urine("negative" | "trace") => Some(line.at + 2 * HOUR),
+        Note::Urine(_) => Some(line.at + HOUR),
+        _ => None,
+    });
+    answer = urine.max().unwrap_or(0).max(answer);
     if let Some(last) = asked.last() {
         let step = steps.get(asked.len() - 1).or(steps.last()).copied().unwrap_or(2 * HOUR);
         return ("H2", (last + step).max(answer));

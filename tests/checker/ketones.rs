@@ -27,9 +27,15 @@ pub(crate) fn judge(sight: &Sight, verdicts: &mut Verdicts) {
     k5(sight, verdicts);
 }
 
-/// All that was said within two minutes of a note, in one text.
+/// All that was said within two minutes of a note, and before the next one, in one text.
 fn said(sight: &Sight, at: Ms) -> String {
-    let near = sight.record.out.iter().filter(|out| (at..=at + 2 * MIN).contains(&out.at) && out.to.is_none());
+    let lines = sight.record.given.iter().filter(|given| matches!(given.what, In::Line { .. }));
+    let next = lines.map(|given| given.at).find(|next| *next > at).unwrap_or(Ms::MAX);
+    let near = sight
+        .record
+        .out
+        .iter()
+        .filter(|out| (at..=at + 2 * MIN).contains(&out.at) && out.at < next && out.to.is_none());
     let heard = near.filter(|out| out.event == "answer" || (out.rings && out.at == at));
     heard.map(words::all).collect::<Vec<_>>().join(" | ")
 }
@@ -94,6 +100,8 @@ fn k1_again(sight: &Sight, verdicts: &mut Verdicts) {
         let at = line.from;
         let row = match line.note {
             Note::Ketones(value) if value <= 1_000 => row(sight, value),
+            // While low, by sensor or finger-prick, it is another thing.
+            Note::Symptoms(_) if sight.meters(at - 15 * MIN, at).any(|(_, meter)| meter < 70.0) => continue,
             Note::Symptoms(which) if red_flag(which) && !sight.at(at).below(70.0) && sight.at(at).fresh => {
                 let raised = sight.ketones(at).is_none_or(|(when, value)| value >= 60 || at - when > HOUR);
                 if raised { 3 } else { 2 }
@@ -116,6 +124,12 @@ fn k1_again(sight: &Sight, verdicts: &mut Verdicts) {
             continue;
         }
         let end = until + sight.record.settings.cadence + 2 * MIN;
+        // While low only ketones above 1.5 and red flags ring beside it (O2): what is raised waits for its end.
+        let low = sight.span(until - 20 * MIN, end).iter().any(|now| now.below(70.0))
+            || sight.meters(until - 20 * MIN, end).any(|(_, meter)| meter < 70.0);
+        if row == 1 && low {
+            continue;
+        }
         let asked =
             sight.record.out.iter().any(|out| {
                 out.rings && out.to.is_none() && words::ketones(out) && out.at > at + 30 * MIN && out.at <= end
@@ -127,7 +141,9 @@ fn k1_again(sight: &Sight, verdicts: &mut Verdicts) {
 fn emergency(sight: &Sight, verdicts: &mut Verdicts, at: Ms) {
     let answered = sight.answers(at + 1, at + 17 * MIN);
     if sight.record.settings.reachable(at) {
-        let called = sight.record.out.iter().any(|out| out.to.is_some() && (at..=at + 2 * MIN).contains(&out.at));
+        // Whoever was called for what was noted a moment before is not called twice.
+        let near = at - 5 * MIN..=at + 2 * MIN;
+        let called = sight.record.out.iter().any(|out| out.to.is_some() && near.contains(&out.at));
         verdicts.judge("K1.second", at, called, || "an emergency, and the second person is not called".to_owned());
     }
     if answered.is_empty() {
@@ -251,7 +267,9 @@ fn k5(sight: &Sight, verdicts: &mut Verdicts) {
         if sight.span(end - 2 * HOUR, end + 7 * MIN).iter().any(|now| now.below(70.0)) {
             continue;
         }
-        let measured = sight.known(end).any(|line| line.at >= given.at && matches!(line.note, Note::Ketones(_)));
+        // A strip in urine is a measurement, too: it has rows of its own.
+        let is_value = |note: &Note| matches!(note, Note::Ketones(_) | Note::Urine(_));
+        let measured = sight.known(end).any(|line| line.at >= given.at && is_value(&line.note));
         let asked = sight.record.out.iter().any(|out| {
             out.rings && out.to.is_none() && words::ketones(out) && (given.at..=end + 7 * MIN).contains(&out.at)
         });
