@@ -1,6 +1,7 @@
-//! Every short story: all sequences of six events out of seven kinds, and out of five where others may be called, with
-//! what must hold after each.
+//! Every short story: all sequences of six events out of seven kinds, out of five where others may be called, and out of
+//! five with ketones, with what must hold after each.
 
+use recheck::domain::diary::{self, Amount};
 use recheck::domain::glucose::Glucose;
 use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
@@ -30,6 +31,9 @@ enum Kind {
     Treated,
     HourPasses,
     SomebodyHasIt,
+    Emergency,
+    NotRaised,
+    Vomiting,
 }
 
 const KINDS: [Kind; 7] =
@@ -63,6 +67,21 @@ fn every_story_with_somebody_else_keeps_the_rules() {
     policy.people = vec![person("sam", Line::First), person("kim", Line::Escalation)];
     let story = Story { engine: Engine::new(policy), now: START, open: BTreeSet::new(), told: Vec::new() };
     let kinds = [Kind::VeryLow, Kind::Low, Kind::InRange, Kind::SomebodyHasIt, Kind::HourPasses];
+    let mut stories = 0;
+    tell(&story, &kinds, LENGTH, &mut stories);
+    assert_eq!(stories, 15_625);
+}
+
+/// The same with ketones and a red flag of them: an emergency is never silent before somebody has answered, and ends with a
+/// value that is not raised.
+#[test]
+fn every_story_with_ketones_keeps_the_rules() {
+    let mut policy = Policy::new(Zone::UTC);
+    policy.sources = vec![SourcePolicy::new("sensor", SourceKind::Streaming)];
+    let person = PersonPolicy { name: "sam".to_owned(), hours: None, line: Line::Escalation, tells: Tells::default() };
+    policy.people = vec![person];
+    let story = Story { engine: Engine::new(policy), now: START, open: BTreeSet::new(), told: Vec::new() };
+    let kinds = [Kind::Emergency, Kind::NotRaised, Kind::Vomiting, Kind::SomebodyHasIt, Kind::HourPasses];
     let mut stories = 0;
     tell(&story, &kinds, LENGTH, &mut stories);
     assert_eq!(stories, 15_625);
@@ -112,6 +131,9 @@ impl Story {
                 assert!(calls.is_none_or(Calls::is_answered), "it goes on ringing: {:?}", self.told);
                 return;
             }
+            Kind::Emergency => return self.notes(diary::Kind::Ketones(Amount(350)), ""),
+            Kind::NotRaised => return self.notes(diary::Kind::Ketones(Amount(20)), ""),
+            Kind::Vomiting => return self.notes(diary::Kind::Symptoms, "vomiting"),
             Kind::HourPasses => {
                 self.now = self.now + Span::hours(1);
                 self.until(self.now);
@@ -137,6 +159,29 @@ impl Story {
         let again = self.turn(&Event::Readings { rows: vec![reading], first_sight: false }, self.now);
         assert!(again.is_empty(), "a doubled reading spoke: {:?}", self.told);
         assert_eq!(before.register, self.engine.snapshot().register);
+    }
+
+    /// A line of the diary about ketones: what is an emergency rings at once and calls, and what is not raised ends it.
+    fn notes(&mut self, kind: diary::Kind, words: &str) {
+        self.now = self.now + Span::minutes(5);
+        self.until(self.now);
+        let is_emergency = kind != diary::Kind::Ketones(Amount(20));
+        let flags = self.told.iter().any(|kind| matches!(kind, Kind::Vomiting));
+        let note = diary::Note { at: self.now, kind, words: words.to_owned() };
+        let told = self.turn(&Event::Noted(note), self.now);
+        let of_ketones = |one: &&Decision| one.condition == Condition::Ketones;
+        assert!(told.iter().any(|one| one.what == What::Answer), "unanswered: {:?}", self.told);
+        let rings = told.iter().filter(of_ketones).any(|one| one.rings && one.to == Audience::Wearer);
+        let calls = told.iter().filter(of_ketones).any(|one| one.what == What::Called);
+        let open = self.engine.snapshot().register.of(Condition::Ketones);
+        // Beside a value that is not raised a red flag is no emergency yet; while low it is one of its own.
+        let denied = self.told.iter().any(|kind| matches!(kind, Kind::NotRaised));
+        if is_emergency && !denied {
+            assert!(rings && calls, "an emergency that nobody hears: {:?}", self.told);
+            assert!(open.is_some_and(|alert| !alert.is_acknowledged()), "nobody has answered: {:?}", self.told);
+        } else if !is_emergency && !flags {
+            assert!(open.is_none(), "a value that is not raised ends it: {:?}", self.told);
+        }
     }
 
     fn until(&mut self, now: Timestamp) {

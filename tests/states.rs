@@ -36,6 +36,10 @@ const SET_ASIDE: &[(&str, &str)] = &[
     ("v1/03-low-somebody-has", RINGS_ON),
     ("v1/40-people-with-hours", RINGS_ON),
     ("v1/41-high-seen-low-treated-gap-open", WAITS),
+    ("v1/12-high-outlived-its-looks", KETONE_ROWS),
+    ("v1/24-sick-day-with-looks", KETONE_ROWS),
+    ("v2/12-high-outlived-its-looks", KETONE_ROWS),
+    ("v2/24-sick-day-with-looks", KETONE_ROWS),
     ("v2/41-high-seen-low-treated-gap-open", WAITS),
     ("v2/02-very-low-being-called", RINGS_ON),
     ("v2/03-low-somebody-has", RINGS_ON),
@@ -84,6 +88,9 @@ const ASKED_BY_THE_CLOCK: &str = "a very high stretch is asked about by its own 
 /// The promise L2: a low rings again within half an hour, what was foreseen and came is one story, and only a very low
 /// is back with a ring.
 const ONE_STORY: &str = "a low that lasts rings again, a foreseen one later, and its end is silent";
+
+/// The promise K1: a ketone value says its row and is asked about again; a sick day's question comes four hours after it.
+const KETONE_ROWS: &str = "a ketone value that is raised is asked about again by its row";
 
 /// A stored state, as its file says it.
 struct Stored {

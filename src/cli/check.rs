@@ -6,7 +6,9 @@ use super::watch::runtime;
 use crate::channels::Channel;
 use crate::config::Receipt;
 use crate::daemon::clock;
-use crate::engine::policy::Whom;
+use crate::domain::ketone_table::KetoneTest;
+use crate::engine::mode::profile::Profile;
+use crate::engine::policy::{Policy, Whom};
 use crate::outbox::outcome::Outcome;
 use crate::outbox::plan;
 use crate::store::Store;
@@ -53,7 +55,21 @@ pub(super) fn check(place: &Place) -> Result<ExitCode, Failure> {
     if std::fs::read_to_string(place.config()).is_ok_and(|text| !says_therapy(&text)) {
         line("note: wearer.therapy is not set; \"injections\" are assumed");
     }
+    ketones(&settings.policy);
     Ok(ExitCode::SUCCESS)
+}
+
+/// What follows from not measuring ketones.
+fn ketones(policy: &Policy) {
+    if policy.ketone_test != KetoneTest::None {
+        return;
+    }
+    line(
+        "note: ketones are not measured: a high asks about pen or set, drinking and how you feel, and a red flag is an emergency",
+    );
+    for profile in [Profile::Pregnancy, Profile::KetoneProne].into_iter().filter(|one| policy.profiles.contains(one)) {
+        line(&format!("note: with the profile {} ask your care team for a way to measure ketones", profile.name()));
+    }
 }
 
 /// Is the therapy a setting? The file that people copy names it in a comment.

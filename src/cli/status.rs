@@ -238,6 +238,10 @@ impl Seen<'_> {
                 Detail::Level(_) => value["state"] = json!(self.engine.alarm_state(alert.condition).name()),
                 Detail::Forecast { by, .. } => value["by"] = json!(stamp(by)),
                 Detail::Lost { source } => value["source"] = json!(names.get(usize::from(source.0))),
+                Detail::Ketones(facts) => {
+                    value["row"] = json!(facts.found.row.name());
+                    value["next"] = json!(self.engine.snapshot().plan.due(Job::Ketones).map(stamp));
+                }
                 Detail::TwoSignals { .. } | Detail::Channels { .. } => {}
             }
             value
@@ -296,7 +300,10 @@ impl Seen<'_> {
             let of = alert["source"].as_str().map_or_else(String::new, |source| format!(" ({source})"));
             let condition = text(alert, "condition").replace('_', " ");
             let by = alert["by"].as_str().map_or_else(String::new, |by| format!(", likely by {}", clock_of(Some(by))));
-            format!("{:>4}  {condition}{of}{since}{by}, {told}{seen}", alert["id"].to_string())
+            let row = alert["row"].as_str().map_or_else(String::new, |row| format!(" ({})", row.replace('_', " ")));
+            let next =
+                alert["next"].as_str().map_or_else(String::new, |at| format!(", asked again {}", clock_of(Some(at))));
+            format!("{:>4}  {condition}{of}{row}{since}{by}, {told}{seen}{next}", alert["id"].to_string())
         });
         lines.extend(calls::lines(&all["unanswered"], &all["waiting"]));
         section(&mut lines, "Over, and never answered", &all["returned"], |returned| {

@@ -226,6 +226,7 @@ pub(super) fn rings(text: &str) -> Option<Rings> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::ketone_table::KetoneTest;
     use crate::engine::mode::profile::Profile;
     use crate::engine::policy::Whom;
 
@@ -288,14 +289,15 @@ mod tests {
         assert_eq!(problems("[level.very_low]\nrings = \"by_day\"\n"), ["level.very_low must always ring"]);
     }
 
-    /// 63-140 mg/dL is 3.5-7.8 mmol/L (Battelino 2019, Diabetes Care 42:1593). Half an hour is no default.
+    /// 63-140 mg/dL is 3.5-7.8 mmol/L (Battelino 2019, Diabetes Care 42:1593); its lower end is a bound for reports, and a
+    /// low stays one below 70. Half an hour is no default.
     #[test]
     fn profiles_change_defaults_and_what_is_written_wins() {
         let read = |text: &str| settings(text, None, &[], Purpose::Replay, Zone::UTC).unwrap().policy;
         let limits = |policy: &Policy| [policy.levels.low, policy.levels.high].map(|level| level.limit.hundredths());
         let both = read("[wearer]\nprofile = [\"impaired_awareness\", \"pregnancy\", \"pregnancy\"]\n");
         assert_eq!(both.profiles, [Profile::Pregnancy, Profile::ImpairedAwareness]);
-        assert_eq!(limits(&both), [6_300, 14_000]);
+        assert_eq!(limits(&both), [7_000, 14_000]);
         let second = |policy: &Policy| {
             let high = &policy.escalation.high;
             [&high.by_night, &high.by_day].map(|steps| {
@@ -305,14 +307,28 @@ mod tests {
         };
         assert_eq!(second(&both), [Some(5), Some(10)]);
         let in_mmol = read("[wearer]\nunit = \"mmol/L\"\nprofile = \"pregnancy\"\n");
-        assert_eq!(in_mmol.levels.low.limit.shown(Unit::MmolL, None), "3.5");
+        assert_eq!(in_mmol.levels.low.limit.shown(Unit::MmolL, None), "3.9");
         assert_eq!(in_mmol.levels.high.limit.shown(Unit::MmolL, None), "7.8");
         let written = "[level.high]\nlimit = 150\n[escalation.high]\nby_night = [\"30m second\"]\n";
         let written = read(&format!("[wearer]\nprofile = [\"pregnancy\", \"impaired_awareness\"]\n{written}"));
-        assert_eq!(limits(&written), [6_300, 15_000]);
+        assert_eq!(limits(&written), [7_000, 15_000]);
+        let low = read("[wearer]\nprofile = \"pregnancy\"\n[level.low]\nlimit = 63\n");
+        assert_eq!(limits(&low), [6_300, 14_000]);
         assert_eq!(second(&written), [Some(30), Some(10)]);
         assert_eq!(problems("[wearer]\nprofile = [\"pregnant\"]\n"), ["wearer.profile is \"pregnant\""]);
         assert_eq!(problems("[wearer]\nprofile = 1\n").len(), 1);
+    }
+
+    #[test]
+    fn how_ketones_are_measured_is_said_or_blood() {
+        let read = |text: &str| settings(text, None, &[], Purpose::Replay, Zone::UTC).unwrap().policy;
+        assert_eq!(read("").ketone_test, KetoneTest::Blood);
+        assert!(!read("").therapy_is_known && read("[wearer]\ntherapy = \"injections\"\n").therapy_is_known);
+        for test in KetoneTest::ALL {
+            assert_eq!(read(&format!("[wearer]\nketone_test = \"{}\"\n", test.name())).ketone_test, test);
+        }
+        assert_eq!(problems("[wearer]\nketone_test = \"breath\"\n"), ["wearer.ketone_test is \"breath\""]);
+        assert_eq!(read("[wearer]\nprofile = \"ketone_prone\"\n").profiles, [Profile::KetoneProne]);
     }
 
     #[test]

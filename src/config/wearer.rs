@@ -4,6 +4,7 @@ use super::problem::Place;
 use super::words::Words;
 use crate::domain::glucose::Unit;
 use crate::domain::insulin::{self, Insulin};
+use crate::domain::ketone_table::KetoneTest;
 use crate::domain::local::{Hours, TimeOfDay, Zone};
 use crate::engine::mode::profile::Profile;
 use crate::engine::policy::{Policy, Therapy};
@@ -14,6 +15,9 @@ pub(super) const NAME_CHARS_MAX: usize = 16;
 /// Longest words for whom to call in an emergency: a sentence must stay one.
 const EMERGENCY_CHARS_MAX: usize = 30;
 
+/// What may be said of it.
+const THERAPIES: &str = "\"injections\", \"pump\", \"self-adjusting\" or \"unknown\"";
+
 pub(super) fn wearer(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
     let wearer_node = top.take("wearer");
     let mut wearer = Words::of("wearer", wearer_node, start, top.problems());
@@ -23,11 +27,15 @@ pub(super) fn wearer(top: &mut Words<'_>, policy: &mut Policy, start: Place) {
     if let Some(unit) = wearer.parsed("unit", "\"mg/dL\" or \"mmol/L\"", Unit::named) {
         policy.unit = unit;
     }
-    if let Some(therapy) = wearer.parsed("therapy", "\"injections\", \"pump\" or \"self-adjusting\"", therapy) {
-        policy.therapy = therapy;
+    if let Some(therapy) = wearer.parsed("therapy", THERAPIES, therapy) {
+        policy.therapy_is_known = therapy.is_some();
+        policy.therapy = therapy.unwrap_or(Therapy::Injections);
     }
     if let Some(kind) = wearer.parsed("insulin", "\"rapid\", \"faster\" or \"regular\"", insulin) {
         policy.insulin = Insulin::of(kind);
+    }
+    if let Some(test) = wearer.parsed("ketone_test", "\"blood\", \"urine\" or \"none\"", KetoneTest::named) {
+        policy.ketone_test = test;
     }
     wearer.span_within("absorption_peak", insulin::PEAK_MIN..=insulin::PEAK_MAX, &mut policy.insulin.absorption_peak);
     if let Some(night) = wearer.parsed("night", "hours such as \"23:00-07:00\"", Hours::parse) {
@@ -77,11 +85,14 @@ fn insulin(text: &str) -> Option<insulin::Kind> {
     insulin::Kind::ALL.into_iter().find(|kind| kind.name() == text)
 }
 
-fn therapy(text: &str) -> Option<Therapy> {
+/// A therapy, or that it is not known.
+#[expect(clippy::option_option, reason = "a word that is none, one that means none, and one that means a therapy")]
+fn therapy(text: &str) -> Option<Option<Therapy>> {
     match text {
-        "injections" => Some(Therapy::Injections),
-        "pump" => Some(Therapy::Pump),
-        "self-adjusting" => Some(Therapy::SelfAdjusting),
+        "injections" => Some(Some(Therapy::Injections)),
+        "pump" => Some(Some(Therapy::Pump)),
+        "self-adjusting" => Some(Some(Therapy::SelfAdjusting)),
+        "unknown" => Some(None),
         _ => None,
     }
 }

@@ -7,6 +7,7 @@ pub mod diary;
 pub mod drops;
 pub mod glucose;
 pub mod insulin;
+pub mod ketone_table;
 pub mod ketones;
 pub mod local;
 pub mod mode;

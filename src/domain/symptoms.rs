@@ -65,6 +65,17 @@ impl Symptoms {
         }
     }
 
+    /// These, and those that were noted before.
+    #[must_use]
+    pub const fn and(self, before: Self) -> Self {
+        Self {
+            vomiting: self.vomiting || before.vomiting,
+            stomach_pain: self.stomach_pain || before.stomach_pain,
+            fast_breathing: self.fast_breathing || before.fast_breathing,
+            drowsy: self.drowsy || before.drowsy,
+        }
+    }
+
     /// Is one of them a red flag while ketones are raised, or nobody knows?
     #[must_use]
     pub const fn is_red_flag(self) -> bool {

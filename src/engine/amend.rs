@@ -4,6 +4,7 @@
 use super::Engine;
 use super::check::Check;
 use super::effect::{Condition, Side, What};
+use super::ketones::is_about_ketones;
 use super::mistaken::says_mistaken;
 use super::nadir::Nadir;
 use super::plan::Job;
@@ -98,6 +99,7 @@ impl Engine {
         let amended = Amended { was, is, others: &others };
         self.forget_what_was(turn.now, Amended { is: is.filter(|is| !self.is_in_question(is)), ..amended });
         self.follow_given(amended);
+        self.forget_ketones_amended(turn, amended);
         self.forget_meter(turn, amended);
         if let Some(was) = was.filter(|was| is.is_none_or(|is| (is.at, &is.kind) != (was.at, &was.kind))) {
             self.forget_session(turn.now, was);
@@ -292,6 +294,15 @@ impl Engine {
                 }
             }
         }
+    }
+
+    /// What was said of ketones hangs on what stands; a line that still says something of them is noted after this.
+    fn forget_ketones_amended(&mut self, turn: &mut Turn, amended: Amended<'_>) {
+        let Some(was) = amended.was.filter(|was| amended.is != Some(*was)) else { return };
+        let follows = |is: &Note| is_about_ketones(is) && !is_diary_only(Some(&is.kind), is.at, turn.now);
+        let standing: Vec<&Note> = amended.others.iter().collect();
+        let follows = amended.is.is_some_and(follows);
+        self.forget_ketones(turn, was, &standing, follows);
     }
 
     /// When the newest treatment of a high that stands was: what is moved was one before, and of doses the corrections.

@@ -6,6 +6,7 @@ use super::Engine;
 use super::alert::Alert;
 use super::alert::calls::Calls;
 use super::effect::{Condition, Decision, Id, Side, What};
+use super::ketones::is_emergency;
 use super::plan::Job;
 use super::policy::Rings;
 use super::reason::{Began, Reason};
@@ -42,11 +43,13 @@ pub enum Guarantee {
     OneAlertEach,
     /// What has not rung because a worse one speaks for it has a worse one.
     SpokenForBySomething,
+    /// Ketones that are raised are asked about again, and an emergency of them that nobody answered rings on.
+    KetonesAreAskedAbout,
 }
 
 impl Guarantee {
     /// All of them.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::NothingLeftBehind,
         Self::HighIsLookedAt,
         Self::CheckHasItsTime,
@@ -54,6 +57,7 @@ impl Guarantee {
         Self::UnansweredLowHasNextStep,
         Self::OneAlertEach,
         Self::SpokenForBySomething,
+        Self::KetonesAreAskedAbout,
     ];
 }
 
@@ -73,7 +77,9 @@ impl Engine {
         let Some(since) = self.state.high.very_high.map(|stretch| stretch.since) else { return };
         let judged = self.very_high_now(turn);
         let rang = self.state.register.high_rang.filter(|rang| *rang >= since).unwrap_or(since);
-        let due = rang + VERY_HIGH_EVERY;
+        // Whoever measured ketones that evening is left to sleep for longer.
+        let sleeps = self.ketones_answered_by_night(turn.now, judged);
+        let due = (rang + VERY_HIGH_EVERY).max(sleeps.unwrap_or(rang));
         match judged {
             Some(judged) if due <= turn.now && self.follows_highs() && !self.is_low_beside() => {
                 let HighCheck { id, part_of, .. } = self.check_of_high(turn.now);
@@ -191,6 +197,10 @@ impl Engine {
             }),
             Guarantee::SpokenForBySomething => register.open().filter(|alert| alert.is_spoken_for()).all(|one| {
                 one.source().is_some() || register.open().any(|other| other.condition.side() == one.condition.side())
+            }),
+            Guarantee::KetonesAreAskedAbout => register.of(Condition::Ketones).is_none_or(|alert| {
+                let rings_on = plan.due(Job::OtherCalls).is_some();
+                plan.due(Job::Ketones).is_some() && (!is_emergency(alert) || alert.is_acknowledged() || rings_on)
             }),
         }
     }

@@ -26,6 +26,7 @@ pub mod guarantees;
 pub mod high_calls;
 mod high_check;
 mod high_unmarked;
+pub mod ketones;
 pub mod level;
 pub mod lost;
 mod meter;
@@ -346,6 +347,7 @@ impl Engine {
             Job::Reminder(id) => self.reminder_comes(turn, id),
             Job::Mode(due) => self.mode_is_due(turn, due),
             Job::Flaps => self.tell_flaps(turn),
+            Job::Ketones => self.ask_about_ketones(turn),
         }
     }
 
@@ -360,6 +362,7 @@ impl Engine {
         self.state.moments.shift(by);
         self.state.flaps.iter_mut().for_each(|flaps| flaps.shift(by));
         self.state.modes.shift(by);
+        self.state.ketones.shift(by);
         self.state.doses.shift(by);
         self.state.past_lows.shift(by);
         self.state.high.shift(by);

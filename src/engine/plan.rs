@@ -75,6 +75,8 @@ pub enum Job {
     Moment,
     /// A channel that comes and goes is told of.
     Flaps,
+    /// Ketones are asked about again.
+    Ketones,
 }
 
 /// All jobs, at most one of each name, and what the checks among them look at.

@@ -9,6 +9,7 @@ use super::mode::profile::Profile;
 pub use super::rise::RisePolicy;
 use crate::domain::glucose::{Glucose, Unit};
 use crate::domain::insulin::Insulin;
+use crate::domain::ketone_table::KetoneTest;
 use crate::domain::local::{Hours, TimeOfDay, Zone};
 use crate::domain::schedule::Schedule;
 use crate::domain::time::Span;
@@ -192,6 +193,12 @@ pub struct Policy {
     pub unit: Unit,
     /// How insulin is taken.
     pub therapy: Therapy,
+    /// The settings say so. If they do not, what holds for a pump counts wherever it is the more careful.
+    #[serde(default)]
+    pub therapy_is_known: bool,
+    /// How ketones are measured.
+    #[serde(default)]
+    pub ketone_test: KetoneTest,
     /// The insulin that is taken for meals and for highs.
     #[serde(default)]
     pub insulin: Insulin,
@@ -316,6 +323,8 @@ impl Policy {
             zone,
             unit: Unit::MgDl,
             therapy: Therapy::Injections,
+            therapy_is_known: false,
+            ketone_test: KetoneTest::default(),
             insulin: Insulin::default(),
             night: from_to.unwrap_or_else(|| unreachable!("the default night is well written")),
             bedtime: None,

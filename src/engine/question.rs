@@ -48,9 +48,6 @@ const AFTER_LOW: Span = Span::hours(2);
 const ASKED_LATELY: Span = Span::minutes(90);
 const ASKED_SOON: Span = Span::minutes(30);
 
-/// A measurement of ketones answers the question for so long: a hospital's guidance on highs repeats it after two hours.
-const KETONES_HOLD: Span = Span::hours(2);
-
 /// Why it is asked, the graver later.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -237,10 +234,9 @@ impl Engine {
         story.doses_of_stretch(now).find(owes).map(|dose| dose.at + CALLS_TEAM)
     }
 
-    /// Until when the question is answered by what was measured. Whether that is asked by night, and how long which
-    /// value holds, is decided here alone.
-    fn question_answered_until(&self, _now: Timestamp, _judged: Option<Judged>) -> Option<Timestamp> {
-        self.state.modes.ketones.map(|at| at + KETONES_HOLD)
+    /// Until when the question is answered by what was measured: for the hours of its row, and by night for longer.
+    fn question_answered_until(&self, now: Timestamp, judged: Option<Judged>) -> Option<Timestamp> {
+        self.ketones_answered_until().max(self.ketones_answered_by_night(now, judged))
     }
 
     fn ask_question(&mut self, turn: &mut Turn, why: Why, judged: Judged) {
@@ -258,6 +254,7 @@ impl Engine {
         let meal = dose.and_then(|dose| story.meal_of(dose.at, turn.now));
         let latest = story.given_by(turn.now).last().map(|given| given.at);
         self.state.register.high_rang = Some(turn.now);
+        self.ketones_question_rang(turn.now);
         if let Stage::Asking { marked, asked } = stage {
             // What would ask about it as about any high has been asked.
             self.ask_later(turn.now, id, part_of, of_check, marked, asked + 1);

@@ -40,7 +40,11 @@ impl State {
     pub fn channels_fail(&self) -> Option<bool> {
         match self.register.of(Condition::ChannelFailed)?.detail {
             Detail::Channels { none_works } => Some(none_works),
-            Detail::Level(_) | Detail::Forecast { .. } | Detail::Lost { .. } | Detail::TwoSignals { .. } => None,
+            Detail::Level(_)
+            | Detail::Forecast { .. }
+            | Detail::Lost { .. }
+            | Detail::TwoSignals { .. }
+            | Detail::Ketones(_) => None,
         }
     }
 }

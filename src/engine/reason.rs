@@ -10,6 +10,7 @@ use super::effect::{Condition, Id, Side};
 use super::event::Cause;
 use super::forecast::Chance;
 use super::foresee::tally::Came;
+use super::ketones::reason::KetoneWhy;
 use super::mode::reason::Why;
 use super::morning::Stretch;
 use super::nadir::Lowest;
@@ -326,6 +327,8 @@ pub enum Reason {
     TooManyReminders { most: usize },
     /// It is about a mode, or follows from one.
     Mode { said: Why },
+    /// It is about ketones.
+    Ketones { said: KetoneWhy },
 }
 
 /// What is likely, and how sure that is.

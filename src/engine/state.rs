@@ -8,6 +8,7 @@ use super::alert::register::Register;
 use super::bedtime::BeforeSleep;
 use super::effect::{Condition, Id};
 use super::foresee::Foreseen;
+use super::ketones::KetonesKnown;
 use super::mode::Modes;
 use super::morning::Overnight;
 use super::past_lows::PastLows;
@@ -89,6 +90,9 @@ pub struct State {
     /// Modes in force, and what follows from them.
     #[serde(default)]
     pub modes: Modes,
+    /// What was measured of ketones, and red flags of them.
+    #[serde(default)]
+    pub ketones: KetonesKnown,
     /// The insulin that was noted, and what it did.
     #[serde(default)]
     pub doses: Doses,

@@ -1,5 +1,5 @@
 //! Symptoms that were noted: which of them begin the checks of a low, whatever the sensor says, and which are another
-//! thing. Says no row of any plan.
+//! thing: red flags, whose row is said in [`super::ketones`].
 
 use super::Engine;
 use super::effect::Side;
@@ -7,17 +7,31 @@ use super::past_lows::TELLS_FOR;
 use super::reason::Began;
 use super::turn::Turn;
 use crate::domain::diary::Note;
+use crate::domain::glucose::Glucose;
 use crate::domain::symptoms::Symptoms;
 use crate::domain::time::Timestamp;
 
 impl Engine {
-    /// Symptoms were noted. Those of a low begin its checks; vomiting never does.
+    /// Symptoms were noted. Those of a low begin its checks; vomiting never does. Red flags are held against the table of
+    /// ketones, unless they are taken for a low first.
     pub(super) fn symptoms_noted(&mut self, turn: &mut Turn, note: &Note) {
         let symptoms = Symptoms::of(&note.words);
-        if symptoms.begin_a_low(self.is_low_or_unknown(turn)) {
-            return self.treat_low(turn, note.at, Began::Symptoms);
+        let begins_a_low = symptoms.begin_a_low(self.is_low_or_unknown(turn));
+        if begins_a_low {
+            self.treat_low(turn, note.at, Began::Symptoms);
         }
-        turn.only_noted();
+        if symptoms.is_red_flag() {
+            self.red_flags_noted(turn, note.at, symptoms, begins_a_low);
+        } else {
+            self.symptoms_want_ketones(turn, note.at);
+        }
+    }
+
+    /// Somebody who was drowsy has pricked a finger: if it is not low, it was no low.
+    pub(super) fn drowsy_and_measured(&mut self, turn: &mut Turn, glucose: Glucose) {
+        if !Side::Low.is_beyond(glucose, self.policy.levels.low.limit) {
+            self.drowsy_and_not_low(turn);
+        }
     }
 
     /// Is glucose low now, or does nobody know it?

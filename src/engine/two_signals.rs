@@ -320,7 +320,11 @@ impl Engine {
 const fn last_of(two: &Alert) -> Option<Timestamp> {
     match two.detail {
         Detail::TwoSignals { last, .. } => Some(last),
-        Detail::Level(_) | Detail::Forecast { .. } | Detail::Lost { .. } | Detail::Channels { .. } => None,
+        Detail::Level(_)
+        | Detail::Forecast { .. }
+        | Detail::Lost { .. }
+        | Detail::Channels { .. }
+        | Detail::Ketones(_) => None,
     }
 }
 

@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 123] = [
+    pub const WORDS: [&'static str; 130] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -128,6 +128,13 @@ impl Reason {
         "just_measured",
         "hold",
         "hold_over",
+        "ketone_row",
+        "ketones_again",
+        "ketones_over",
+        "ketones_no_longer_noted",
+        "ketones_not_measured",
+        "low_first",
+        "ketones_wanted",
     ];
 
     /// The word for it in machine-readable output.
@@ -248,6 +255,7 @@ impl Reason {
             Self::NoSuchReminder { .. } => "no_such_reminder",
             Self::TooManyReminders { .. } => "too_many_reminders",
             Self::Mode { said } => said.word(),
+            Self::Ketones { said } => said.word(),
         }
     }
 }

@@ -1,6 +1,6 @@
 //! What the wearer is answered when they say something: what was understood, or what is still asked.
 
-use super::text::capital;
+use super::text::{Said, capital};
 use super::{Voice, mode};
 use crate::domain::change::{NotChanged, WhichLine, treated};
 use crate::domain::diary::{Kind, Note};
@@ -112,6 +112,9 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
     }
     if let Reason::Mode { said } = &decision.reason {
         return mode::answer(said, decision, policy, now);
+    }
+    if let Reason::Ketones { said } = &decision.reason {
+        return super::ketones::answer(said, &Said { voice, decision, policy });
     }
     if let Some(words) = super::meter::answer(&decision.reason, policy, voice) {
         return yes(words);

@@ -11,6 +11,7 @@ mod digest;
 mod flood;
 mod forecast;
 mod insulin;
+pub mod ketones;
 mod looks;
 mod meter;
 pub mod mode;

@@ -5,16 +5,13 @@ use super::Voice;
 use super::answer::Answer;
 use super::text::{Parts, Said, fitting};
 use crate::domain::glucose::Glucose;
+use crate::domain::ketone_table::KetoneTest;
 use crate::domain::mode::Mode;
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Decision, Doubt, What};
 use crate::engine::mode::reason::{Asks, Why};
 use crate::engine::policy::Policy;
 use crate::engine::reason::{Reason, Treatment};
-
-/// What the published levels mean: a children's hospital's sick-day guideline (rch.org.au).
-const KETONES: &str =
-    "From 1.0 act by your sick-day plan; 3.0, vomiting, drowsy or fast breathing: emergency help now.";
 
 const SICK: &str = "Measure with a meter; do not trust the sensor alone.";
 
@@ -176,15 +173,19 @@ impl Said<'_> {
             Some(_) => format!("{}, {}", self.value_and_direction(), self.read_at()),
             None => "no fresh value".to_owned(),
         };
+        let measures_none = self.policy.ketone_test == KetoneTest::None;
         let title = match asks {
+            Asks { ketones: true, .. } if measures_none => format!("Sick day: {value}. How do you feel?"),
             Asks { ketones: true, .. } => format!("Check ketones: sick day; {value}"),
             Asks { driving: true, .. } if waits => format!("Do not drive yet: {value}"),
             Asks { driving: true, .. } => format!("Check before you drive on: {value}"),
             Asks { .. } => format!("Sick day: {value}. Use a meter"),
         };
         let next = next.map_or_else(String::new, |next| format!("Next check {}.", self.voice.clock(next)));
+        let scale = super::ketones::short_scale(self.policy.ketone_test);
         let parts = match asks {
-            Asks { ketones: true, .. } => vec!["Measure ketones whatever the glucose, and note them.", KETONES],
+            Asks { ketones: true, .. } if measures_none => vec![SICK, &scale],
+            Asks { ketones: true, .. } => vec!["Measure ketones whatever the glucose, and note them.", &scale],
             Asks { driving: true, .. } => vec![DRIVING],
             Asks { .. } => vec![SICK],
         };
@@ -297,7 +298,7 @@ pub(super) fn sentence(said: &Why, voice: Voice) -> String {
             let all: Vec<&str> = all.into_iter().filter(|(asked, _)| *asked).map(|(_, name)| name).collect();
             format!("a look for {}", all.join(", "))
         }
-        Why::JustMeasured { at, .. } => format!("measured {}, so nothing is asked", clock(*at)),
+        Why::JustMeasured { at, .. } => format!("measured or asked about {}, so nothing is asked", clock(*at)),
         Why::Hold { limit, until: Some(until) } => {
             format!("back at {}, and too early to drive until {}", voice.limit(*limit), clock(*until))
         }

@@ -71,6 +71,7 @@ impl Said<'_> {
             (_, Reason::Arriving) => {
                 (format!("Readings of {} arrive again: {}", self.wearer(), self.bare_value()), self.full_value())
             }
+            (_, Reason::Ketones { said }) => self.ketones_over(said, self.wearer()),
             (_, _) => (format!("Over: what you were called for, {}", self.wearer()), self.full_value()),
         }
     }
@@ -104,6 +105,10 @@ impl Said<'_> {
                 let (title, fact) = self.called_for(of);
                 let unanswered = format!("Nobody has answered since {}.", self.voice.clock(*since));
                 (title, sentences(&[&fact, &unanswered]), told.as_slice())
+            }
+            Reason::Ketones { .. } => {
+                let (title, fact) = self.called_for(reason);
+                (title, fact, &[][..])
             }
             other => {
                 let (title, fact) = self.called_for(other);
@@ -165,6 +170,7 @@ impl Said<'_> {
             Reason::ChannelsFail { .. } | Reason::ChannelFlaps { .. } => {
                 (format!("Call {name}: alerts may not arrive there"), "A way to reach the wearer fails.".to_owned())
             }
+            Reason::Ketones { said } => self.ketones_to_others(said, name),
             _ => (format!("Call {name}: an alert waits"), "An alert waits to be looked at.".to_owned()),
         }
     }

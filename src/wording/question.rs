@@ -4,6 +4,7 @@
 use super::Voice;
 use super::since;
 use super::text::{Parts, Said, fitting};
+use crate::domain::ketone_table::KetoneTest;
 use crate::domain::time::Span;
 use crate::engine::policy::Therapy;
 use crate::engine::question::{Question, Why};
@@ -22,7 +23,14 @@ impl Said<'_> {
         let pump = self.policy.therapy != Therapy::Injections;
         let what = if pump { "set" } else { "pen" };
         let team = question.dose.is_some_and(|dose| self.voice.now - dose.at >= CALLS_TEAM);
-        let title = if team {
+        let unmeasured = self.policy.ketone_test == KetoneTest::None;
+        let title = if unmeasured {
+            let end = if team { "call your team" } else { "ketones unknown" };
+            fitting(&[
+                format!("High {value}, {at}. Check {what}; {end}"),
+                format!("High {plain}, {at}. Check {what}; {end}"),
+            ])
+        } else if team {
             fitting(&[
                 format!("High {value}, {at}. Ketones, {what}; call your team"),
                 format!("High {plain}, {at}. Ketones, {what}; call your team"),
@@ -33,6 +41,11 @@ impl Said<'_> {
                 format!("High {plain}, {at}. Check ketones and {what}"),
             ])
         };
+        if unmeasured {
+            let check =
+                format!("Ketones unknown: check the {what}, drink; not falling in 2 h or unwell: call your team.");
+            return (title, vec![check, self.what_then(question, team)]);
+        }
         let check = match (pump, question.why) {
             (true, Why::FirstCheck) => "Measure ketones and check the set; if it may have failed, your plan for that.",
             (true, _) => "Measure ketones, and check the set, tubing and reservoir.",

@@ -148,6 +148,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::NoSuchReminder { .. }
         | Reason::TooManyReminders { .. } => super::reminder::sentence(reason, voice),
         Reason::Mode { said } => super::mode::sentence(said, voice),
+        Reason::Ketones { said } => super::ketones::sentence(said, voice),
     }
 }
 

@@ -57,6 +57,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
         Condition::Flood => said.flood(),
         Condition::OutOfService => said.switched_off(),
         Condition::Reminder => said.reminder(),
+        Condition::Ketones => said.of_ketones(),
     };
     let parts = said.by_the_pumps_plan(said.in_order(parts));
     // Whoever is called has the time to read, and nothing else to look at.
@@ -306,6 +307,13 @@ impl Said<'_> {
                 )
             }
             _ => ("All channels work again".to_owned(), Vec::new()),
+        }
+    }
+
+    fn of_ketones(&self) -> Parts {
+        match &self.decision.reason {
+            Reason::Ketones { said } => self.ketones(said),
+            _ => ("Ketones: see `recheck status`".to_owned(), Vec::new()),
         }
     }
 

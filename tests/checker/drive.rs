@@ -5,6 +5,7 @@ use super::record::{Given, In, MIN, Ms, Note, Out, Range, Record, Settings, Side
 use recheck::domain::change::treatment;
 use recheck::domain::diary::{self, Amount, Kind};
 use recheck::domain::glucose::{Glucose, Measured, Unit};
+use recheck::domain::ketone_table::KetoneTest;
 use recheck::domain::ketones::Urine;
 use recheck::domain::local::{Hours, Zone};
 use recheck::domain::mode::{Mode, Wish};
@@ -110,6 +111,12 @@ fn policy(of: &Settings) -> Policy {
         Therapy::Injections | Therapy::Unknown => settings::Therapy::Injections,
         Therapy::Pump => settings::Therapy::Pump,
         Therapy::SelfAdjusting => settings::Therapy::SelfAdjusting,
+    };
+    policy.therapy_is_known = of.therapy != Therapy::Unknown;
+    policy.ketone_test = match of.ketone_test {
+        super::record::KetoneTest::Blood => KetoneTest::Blood,
+        super::record::KetoneTest::Urine => KetoneTest::Urine,
+        super::record::KetoneTest::None => KetoneTest::None,
     };
     let hours = |(from, to): (i64, i64)| {
         Hours::parse(&format!("{:02}:{:02}-{:02}:{:02}", from / 60, from % 60, to / 60, to % 60)).unwrap()

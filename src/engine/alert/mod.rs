@@ -25,6 +25,7 @@ use crate::domain::glucose::Glucose;
 use crate::domain::reading::SourceId;
 use crate::domain::time::Timestamp;
 use crate::engine::effect::Id;
+use crate::engine::ketones::KetoneFacts;
 use crate::engine::level::LevelFacts;
 use condition::Condition;
 use serde::{Deserialize, Serialize};
@@ -119,6 +120,8 @@ pub enum Detail {
         /// Nothing works any more.
         none_works: bool,
     },
+    /// Of ketones.
+    Ketones(KetoneFacts),
 }
 
 impl Standing {
@@ -199,7 +202,11 @@ impl Alert {
     pub const fn level(&self) -> Option<&LevelFacts> {
         match &self.detail {
             Detail::Level(facts) => Some(facts),
-            Detail::Forecast { .. } | Detail::Lost { .. } | Detail::TwoSignals { .. } | Detail::Channels { .. } => None,
+            Detail::Forecast { .. }
+            | Detail::Lost { .. }
+            | Detail::TwoSignals { .. }
+            | Detail::Channels { .. }
+            | Detail::Ketones(_) => None,
         }
     }
 
@@ -207,7 +214,11 @@ impl Alert {
     pub const fn level_mut(&mut self) -> Option<&mut LevelFacts> {
         match &mut self.detail {
             Detail::Level(facts) => Some(facts),
-            Detail::Forecast { .. } | Detail::Lost { .. } | Detail::TwoSignals { .. } | Detail::Channels { .. } => None,
+            Detail::Forecast { .. }
+            | Detail::Lost { .. }
+            | Detail::TwoSignals { .. }
+            | Detail::Channels { .. }
+            | Detail::Ketones(_) => None,
         }
     }
 
@@ -222,7 +233,9 @@ impl Alert {
     pub fn had_rung(&self, until: Timestamp, calls_since: Option<Timestamp>) -> bool {
         match self.detail {
             Detail::Level(facts) => self.has_rung() && self.told_at.unwrap_or(facts.rang) <= until,
-            Detail::Forecast { .. } => self.has_rung() && self.told_at.is_some_and(|told| told <= until),
+            Detail::Forecast { .. } | Detail::Ketones(_) => {
+                self.has_rung() && self.told_at.is_some_and(|told| told <= until)
+            }
             Detail::Lost { .. } | Detail::TwoSignals { .. } => self.told_at.unwrap_or(self.since) <= until,
             Detail::Channels { .. } => calls_since.is_some_and(|rang| rang <= until),
         }
@@ -235,7 +248,7 @@ impl Alert {
             Detail::Level(facts) => {
                 facts.is_beyond() && !self.is_spoken_for() && !self.is_followed() && !self.is_acknowledged()
             }
-            Detail::Lost { .. } | Detail::TwoSignals { .. } => !self.is_acknowledged(),
+            Detail::Lost { .. } | Detail::TwoSignals { .. } | Detail::Ketones(_) => !self.is_acknowledged(),
             Detail::Forecast { .. } | Detail::Channels { .. } => true,
         }
     }
@@ -251,7 +264,11 @@ impl Alert {
     pub const fn source(&self) -> Option<SourceId> {
         match self.detail {
             Detail::Lost { source } => Some(source),
-            Detail::Level(_) | Detail::Forecast { .. } | Detail::TwoSignals { .. } | Detail::Channels { .. } => None,
+            Detail::Level(_)
+            | Detail::Forecast { .. }
+            | Detail::TwoSignals { .. }
+            | Detail::Channels { .. }
+            | Detail::Ketones(_) => None,
         }
     }
 
@@ -260,7 +277,11 @@ impl Alert {
     pub const fn two_signals(&self) -> Option<(Glucose, Glucose)> {
         match self.detail {
             Detail::TwoSignals { lower, higher, .. } => Some((lower, higher)),
-            Detail::Level(_) | Detail::Forecast { .. } | Detail::Lost { .. } | Detail::Channels { .. } => None,
+            Detail::Level(_)
+            | Detail::Forecast { .. }
+            | Detail::Lost { .. }
+            | Detail::Channels { .. }
+            | Detail::Ketones(_) => None,
         }
     }
 }

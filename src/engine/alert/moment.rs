@@ -110,13 +110,19 @@ fn always_rings(decision: &Decision, very_low: Glucose) -> bool {
 }
 
 /// The worst of one moment is the largest.
-fn gravity(decision: &Decision) -> (Priority, bool, bool, std::cmp::Reverse<u32>) {
+fn gravity(decision: &Decision) -> (Priority, u8, bool, std::cmp::Reverse<u32>) {
     // A question about a rise asks more than that it is high now.
     let asks = decision.condition == Condition::UnnotedRise;
     let priority = if asks { decision.priority.max(Priority::Low) } else { decision.priority };
-    let is_low = decision.condition.side() == Some(Side::Low);
+    // An emergency of ketones is said before a low, but not before a very low.
+    let danger = match decision.condition {
+        Condition::VeryLow => 3,
+        Condition::Ketones if priority == Priority::High => 2,
+        condition if condition.side() == Some(Side::Low) => 1,
+        _ => 0,
+    };
     let first = asks || Condition::LEVELS.contains(&decision.condition);
-    (priority, is_low, first, std::cmp::Reverse(decision.condition.row().order))
+    (priority, danger, first, std::cmp::Reverse(decision.condition.row().order))
 }
 
 /// The place of the worst of those that ring. Of a low its alert says it, and not the check of it.
@@ -146,6 +152,7 @@ fn concerns_low(decision: &Decision) -> bool {
             | (Condition::ChannelFailed, Reason::ChannelsFail { working: 0, .. })
             | (_, Reason::TreatedBefore { side: Side::Low, .. }) => true,
             (Condition::Mode, Reason::Mode { said }) => of_mode(said),
+            (Condition::Ketones, Reason::Ketones { said }) => said.is_grave(),
             _ => false,
         }
 }

@@ -13,6 +13,8 @@
 //! | caution, and one that was treated and is not back | reversible | prompt | medium |
 //! | very low likely soon | irreversible harm possible | delayed | medium |
 //! | low or high likely soon | reversible | delayed | low |
+//! | ketones 3.0 or more, or a red flag of them | irreversible harm possible | prompt | high |
+//! | ketones that are raised | irreversible harm possible | delayed | medium |
 //! | ketones on a sick day | irreversible harm possible, unseen | delayed | medium |
 //! | very high | irreversible harm possible (ketones) | delayed | medium |
 //! | high | reversible | delayed | low |
@@ -36,6 +38,7 @@
 use super::condition::Condition;
 use crate::domain::glucose::Glucose;
 use crate::engine::effect::Priority;
+use crate::engine::ketones::reason::KetoneWhy;
 use crate::engine::mode::reason::{Asks, Why};
 use crate::engine::reason::{Call, Reason};
 use crate::engine::trend::{Direction, Rate};
@@ -65,6 +68,8 @@ pub(in crate::engine) enum Rank {
     Scan,
     /// What a mode asks for.
     Mode,
+    /// The row of ketones.
+    Ketones,
     /// The gravest of those that are told as one.
     Several,
 }
@@ -119,6 +124,13 @@ fn by(rank: Rank, reason: &Reason, judged: Option<Judged>, very_high: Glucose) -
         },
         Rank::Mode => match reason {
             Reason::Mode { said: Why::Look { asks: Asks { ketones: true, .. }, .. } } => Priority::Medium,
+            _ => Priority::Information,
+        },
+        Rank::Ketones => match reason {
+            Reason::Ketones { said } if said.is_emergency() => Priority::High,
+            Reason::Ketones { said: KetoneWhy::Row { .. } | KetoneWhy::Again { .. } | KetoneWhy::Wanted { .. } } => {
+                Priority::Medium
+            }
             _ => Priority::Information,
         },
         Rank::Several => match reason {

@@ -32,7 +32,10 @@ impl Engine {
             return turn.ask(Reason::TreatedBefore { side, at, since });
         }
         match meant {
-            Ok(Side::High) => self.treat_high(turn, at, look),
+            Ok(Side::High) => {
+                self.ketones_treated(turn, Answer { at, by: None });
+                self.treat_high(turn, at, look);
+            }
             Ok(Side::Low) => self.treat_low_or_caution(turn, at),
             Err(reason) => turn.tell(What::Answer, Condition::Diary, Id(0), None, reason, false),
         }
@@ -144,6 +147,12 @@ impl Engine {
         self.remember_note(note);
         self.answer_by_note(turn, note);
         turn.insulin = self.state.doses.last_by(turn.now);
+        if let Some(measured) = note.kind.ketones() {
+            return self.ketones_measured(turn, at, measured);
+        }
+        if note.kind.is_insulin() {
+            self.ketones_treated(turn, Answer { at, by: None });
+        }
         if says_mistaken(note) {
             self.mistaken_noted(turn, at);
         }
@@ -163,17 +172,22 @@ impl Engine {
             // It may be one of a low that comes soon.
             Kind::Carbohydrate(_) => self.state.register.story.treated(at),
             Kind::Symptoms => return self.symptoms_noted(turn, note),
-            Kind::Meter(glucose) => return self.measured(turn, at, *glucose),
+            Kind::Meter(glucose) => {
+                self.measured(turn, at, *glucose);
+                return self.drowsy_and_measured(turn, *glucose);
+            }
             Kind::Site => return self.set_changed(turn, at),
             Kind::Scan => self.scan_noted(turn, at),
-            Kind::Ketones(_) | Kind::KetonesHigh | Kind::UrineKetones(_) => self.ketones_noted(at),
             Kind::Insulin(_)
             | Kind::LongActing(_)
             | Kind::Exercise
             | Kind::Sensor
             | Kind::A1c(_)
             | Kind::Therapy
-            | Kind::Text => {}
+            | Kind::Text
+            | Kind::Ketones(_)
+            | Kind::KetonesHigh
+            | Kind::UrineKetones(_) => {}
         }
         self.tell_stacked(turn);
         turn.only_noted();
@@ -289,7 +303,11 @@ impl Engine {
 const fn may_be_answered(alert: &Alert) -> bool {
     match alert.detail {
         Detail::Forecast { .. } => alert.has_rung(),
-        Detail::Level(_) | Detail::Lost { .. } | Detail::TwoSignals { .. } | Detail::Channels { .. } => true,
+        Detail::Level(_)
+        | Detail::Lost { .. }
+        | Detail::TwoSignals { .. }
+        | Detail::Channels { .. }
+        | Detail::Ketones(_) => true,
     }
 }
 
@@ -302,7 +320,7 @@ const fn may_be_treated(alert: &Alert) -> bool {
 const fn about(alert: &Alert) -> About {
     let part_of = match alert.detail {
         Detail::Level(_) | Detail::Forecast { .. } => alert.part_of,
-        Detail::Lost { .. } | Detail::TwoSignals { .. } | Detail::Channels { .. } => None,
+        Detail::Lost { .. } | Detail::TwoSignals { .. } | Detail::Channels { .. } | Detail::Ketones(_) => None,
     };
     (alert.condition, alert.id, part_of)
 }

@@ -3,7 +3,7 @@
 
 use crate::domain::local::Stretch;
 use crate::domain::time::{Span, Timestamp};
-use crate::engine::effect::Priority;
+use crate::engine::effect::{Condition, Priority};
 use crate::engine::reason::Reason;
 use serde::{Deserialize, Serialize};
 
@@ -19,6 +19,8 @@ pub struct EscalationPolicy {
     pub low: StepsPolicy,
     /// What is told once.
     pub information: StepsPolicy,
+    /// An emergency of ketones, by day and by night: the second person is called when it rings.
+    pub ketones: StepsPolicy,
     /// A low that is still low and unanswered becomes as grave as a very low.
     pub low_unanswered: Span,
     /// ... and one that was answered and stays.
@@ -226,6 +228,12 @@ impl EscalationPolicy {
             Priority::Information => &self.information,
         }
     }
+
+    /// The steps for calls about a condition.
+    #[must_use]
+    pub fn of_calls(&self, condition: Condition, priority: Priority) -> &StepsPolicy {
+        if condition == Condition::Ketones { &self.ketones } else { self.of(priority) }
+    }
 }
 
 impl Default for EscalationPolicy {
@@ -234,12 +242,15 @@ impl Default for EscalationPolicy {
     /// the same), so a repeat comes by more ways. No trial of the spans themselves was found: they are ours.
     fn default() -> Self {
         let step = |after, to| StepPolicy { after: Span::minutes(after), to, ways: Ways::All, confirmed: true };
+        // Rings every quarter of an hour; who is called besides, and when again, is ours.
+        let ketones = || vec![step(0, Whom::Second), step(15, Whom::Wearer), step(30, Whom::Third)];
         let high = |second| vec![step(5, Whom::Wearer), step(second, Whom::Second), step(25, Whom::Third)];
         Self {
             high: StepsPolicy { by_day: high(15), by_night: high(10), every: Span::minutes(10) },
             medium: StepsPolicy { by_day: vec![step(30, Whom::Wearer)], ..StepsPolicy::none(Span::hours(4)) },
             low: StepsPolicy::none(Span::hours(4)),
             information: StepsPolicy::none(Span::hours(4)),
+            ketones: StepsPolicy { by_day: ketones(), by_night: ketones(), every: Span::minutes(15) },
             low_unanswered: Span::minutes(15),
             low_answered: Span::minutes(30),
             not_recovering: Span::minutes(15),

@@ -8,7 +8,7 @@ use super::steps::{Due, Whom, next};
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
-use crate::engine::effect::{Decision, Id, Priority, What};
+use crate::engine::effect::{Condition, Decision, Id, Priority, What};
 use crate::engine::plan::Job;
 use crate::engine::reason::Reason;
 use crate::engine::turn::Turn;
@@ -55,6 +55,11 @@ fn tells_once(decision: &Decision) -> bool {
         && decision.condition.row().may_be_asked_again
 }
 
+/// An emergency of ketones has begun its calls by now, and what is less has none.
+fn calls_by_itself(decision: &Decision) -> bool {
+    decision.condition != Condition::Ketones
+}
+
 impl Engine {
     /// At the end of a turn: what rang waits to be answered, what is over does not, and whoever was called for it is
     /// told why it is over.
@@ -66,7 +71,7 @@ impl Engine {
         let all = &mut self.state.register.calls;
         for decision in turn.out.iter().filter(|decision| decision.to.is_wearer()) {
             let new = match decision.what {
-                What::Raised | What::Repeated => decision.condition.is_lasting(),
+                What::Raised | What::Repeated => decision.condition.is_lasting() && calls_by_itself(decision),
                 What::Told => tells_once(decision) && !self.policy.escalation.information.is_empty(),
                 _ => false,
             };
@@ -114,7 +119,11 @@ impl Engine {
 
     fn make_due_steps(&self, turn: &mut Turn, calls: &mut Calls) {
         let Some((priority, _)) = calls.of_other() else { return };
-        let policy = self.policy.escalation.of(priority);
+        if !self.still_calls(calls, turn.now) {
+            // It ended in this turn, and its calls end with the turn.
+            return;
+        }
+        let policy = self.policy.escalation.of_calls(calls.condition, priority);
         let ahead = calls.made.ahead(policy, turn.night.inside, calls.since);
         let due: Vec<Due> = ahead.into_iter().filter(|(at, _)| *at <= turn.now).map(|(_, due)| due).collect();
         // After a sleep all that fell due is one step: the gravest.
@@ -218,9 +227,10 @@ impl Engine {
     }
 
     pub(in crate::engine) fn plan_waiting(&mut self, turn: &Turn) {
-        let due = self.state.register.calls.iter().filter(|calls| !calls.is_answered()).filter_map(|calls| {
+        let waits = |calls: &&Calls| !calls.is_answered() && self.still_calls(calls, turn.now);
+        let due = self.state.register.calls.iter().filter(waits).filter_map(|calls| {
             let (priority, _) = calls.of_other()?;
-            let policy = self.policy.escalation.of(priority);
+            let policy = self.policy.escalation.of_calls(calls.condition, priority);
             next(turn.night, |night| calls.made.ahead(policy, night, calls.since))
         });
         match due.min() {

@@ -7,6 +7,7 @@ use crate::domain::mode::Mode;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
 use crate::engine::effect::{Condition, Id, What};
+use crate::engine::plan::Job;
 use crate::engine::reason::Reason;
 use crate::engine::turn::Turn;
 
@@ -24,6 +25,9 @@ const JUST_MEASURED_MIN: i64 = 60;
 
 /// Looks this close are one: ours.
 const TOGETHER_MIN: i64 = 1;
+
+/// A question for ketones waits so long for the next look at a value, so that both are one. Ours.
+const JOINED_MIN: i64 = 30;
 
 /// How often a mode asks for a look, and for ketones.
 pub(super) const fn first_looks(mode: Mode) -> [Option<Span>; 2] {
@@ -50,6 +54,15 @@ impl Running {
         due
     }
 
+    /// A question that is due shortly before one of its looks comes with that: one message.
+    fn with_its_look(&self, due: Option<Timestamp>) -> Option<Timestamp> {
+        let (Some(due), Some(mut next), [Some(span), _]) = (due, self.look, first_looks(self.mode)) else { return due };
+        while next < due {
+            next = next + span;
+        }
+        Some(if next - due <= Span::minutes(JOINED_MIN) { next } else { due })
+    }
+
     /// Its next look of either kind, if it comes before its end.
     fn next_look(&self) -> Option<Timestamp> {
         self.look.into_iter().chain(self.ketones).filter(|at| *at < self.until).min()
@@ -69,9 +82,12 @@ impl Engine {
         self.state.modes.running.iter().filter_map(Running::next_look).min()
     }
 
-    /// Ketones were noted.
-    pub(in crate::engine) fn ketones_noted(&mut self, at: Timestamp) {
-        self.state.modes.ketones = self.state.modes.ketones.max(Some(at));
+    /// When ketones were measured last, or asked about, where that answers the question of a sick day; while what was found
+    /// is asked about again by its own row, when that will be.
+    fn ketones_held(&self, now: Timestamp) -> Option<Timestamp> {
+        let own = self.state.register.of(Condition::Ketones).and_then(|_| self.state.plan.due(Job::Ketones));
+        let last = own.max(self.state.modes.ketones).max(self.state.ketones.asked)?;
+        (last + Span::hours(KETONES_HOURS) > now + Span::minutes(TOGETHER_MIN)).then_some(last)
     }
 
     /// One look or more is due.
@@ -79,10 +95,11 @@ impl Engine {
         let now = turn.now;
         let lately = |at: &Timestamp| now - *at <= Span::minutes(JUST_MEASURED_MIN);
         let measured = self.state.meter.map(|(at, _)| at).filter(lately);
-        let ketones = self.state.modes.ketones.filter(lately);
+        let ketones = self.ketones_held(now);
         let mut asks = Asks::default();
         let mut of: Option<Id> = None;
         let mut answered: Option<(Id, Timestamp)> = None;
+        let held = ketones.map(|at| at + Span::hours(KETONES_HOURS));
         for running in &mut self.state.modes.running {
             let due = running.take_due(now + Span::minutes(TOGETHER_MIN));
             // One that ended while nobody watched asks for nothing any more, and its end is told soon.
@@ -92,7 +109,11 @@ impl Engine {
             for (is_ketones, done) in [(false, measured), (true, ketones)] {
                 match done {
                     _ if !due[usize::from(is_ketones)] => {}
-                    Some(at) => answered = answered.or(Some((running.id, at))),
+                    Some(at) => {
+                        // Four hours after what was measured, or asked about, and not at the next round time.
+                        running.ketones = if is_ketones { running.with_its_look(held) } else { running.ketones };
+                        answered = answered.or(Some((running.id, at)));
+                    }
                     None => {
                         of = of.or(Some(running.id));
                         asks.driving |= running.mode == Mode::Driving;
@@ -104,6 +125,9 @@ impl Engine {
         }
         self.plan_looks();
         let next = self.next_mode_look();
+        if asks.ketones {
+            self.state.ketones.asked = Some(now);
+        }
         turn.judged = self.latest(now);
         let look = |said| Reason::Mode { said };
         if let Some(id) = of {

@@ -159,6 +159,8 @@ impl Engine {
             None => self.take_id(),
         };
         let [look, ketones] = look::first_looks(mode).map(|span| span.map(|span| at + span));
+        // Whoever is prone to them is asked for ketones with the first look.
+        let ketones = if self.is_ketone_prone() { ketones.and(look) } else { ketones };
         let running = Running {
             mode,
             id,

@@ -5,9 +5,9 @@ use crate::domain::time::Span;
 use crate::engine::policy::{EscalationPolicy, Levels, Whom};
 use serde::{Deserialize, Serialize};
 
-/// The range in pregnancy, 63-140 mg/dL (3.5-7.8 mmol/L): consensus on time in range (Battelino 2019, Diabetes
-/// Care 42:1593); the same in PMC6560014.
-const PREGNANCY_LOW: Glucose = Glucose::mg_dl(63);
+/// The range in pregnancy ends at 140 mg/dL (7.8 mmol/L): consensus on time in range (Battelino 2019, Diabetes Care
+/// 42:1593); the same in PMC6560014. Its other end, 63, is a bound for reports: a low stays one below 70, unless the
+/// settings say otherwise.
 const PREGNANCY_HIGH: Glucose = Glucose::mg_dl(140);
 
 /// Whoever does not feel a low is not woken by it either, and a severe one is three times as likely (PMC7968015,
@@ -19,15 +19,17 @@ const IMPAIRED_SECOND_BY_DAY_MIN: i64 = 10;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Profile {
-    /// A narrower range.
+    /// A narrower range, and ketones that rise sooner.
     Pregnancy,
     /// Lows are not felt.
     ImpairedAwareness,
+    /// Ketones can rise at any glucose: tablets that raise them, very little carbohydrate, an earlier ketoacidosis.
+    KetoneProne,
 }
 
 impl Profile {
     /// All of them.
-    pub const ALL: [Self; 2] = [Self::Pregnancy, Self::ImpairedAwareness];
+    pub const ALL: [Self; 3] = [Self::Pregnancy, Self::ImpairedAwareness, Self::KetoneProne];
 
     /// Its name in the settings.
     #[must_use]
@@ -35,6 +37,7 @@ impl Profile {
         match self {
             Self::Pregnancy => "pregnancy",
             Self::ImpairedAwareness => "impaired_awareness",
+            Self::KetoneProne => "ketone_prone",
         }
     }
 
@@ -47,10 +50,8 @@ impl Profile {
     /// Changes the defaults; whatever the settings say of the same comes after it, and wins.
     pub fn change(self, levels: &mut Levels, escalation: &mut EscalationPolicy) {
         match self {
-            Self::Pregnancy => {
-                levels.low.limit = PREGNANCY_LOW;
-                levels.high.limit = PREGNANCY_HIGH;
-            }
+            Self::Pregnancy => levels.high.limit = PREGNANCY_HIGH,
+            Self::KetoneProne => {}
             Self::ImpairedAwareness => {
                 let high = &mut escalation.high;
                 for (steps, after) in

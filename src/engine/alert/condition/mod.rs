@@ -73,6 +73,8 @@ pub enum Condition {
     OutOfService,
     /// Several alerts told as one.
     Flood,
+    /// Ketones that are raised, or a red flag of them.
+    Ketones,
 }
 
 /// What is known of a condition.
@@ -158,8 +160,8 @@ pub enum Topic {
 
 impl Condition {
     /// All of them.
-    pub const ALL: [Self; 28] = {
-        let mut all = [Self::Diary; 28];
+    pub const ALL: [Self; 29] = {
+        let mut all = [Self::Diary; 29];
         let mut place = 0;
         while place < all.len() {
             let condition = TABLE[place].condition;
@@ -179,7 +181,7 @@ impl Condition {
     /// What is known of it.
     #[must_use]
     pub const fn row(self) -> &'static Row {
-        const ROWS: &[Row; 28] = &TABLE;
+        const ROWS: &[Row; 29] = &TABLE;
         &ROWS[self as usize]
     }
 

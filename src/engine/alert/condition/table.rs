@@ -69,7 +69,7 @@ const SOURCE: Row = Row {
 
 /// Longest mutes: common practice for the kinds, our own for the spans: a low that is still there after a quarter of an
 /// hour is treated again, a high acts slowly.
-pub(super) const TABLE: [Row; 28] = [
+pub(super) const TABLE: [Row; 29] = [
     Row {
         condition: Condition::VeryLow,
         name: "very_low",
@@ -302,5 +302,20 @@ pub(super) const TABLE: [Row; 28] = [
         rank: Rule::By(Rank::Several),
         waits: Waits::Never,
         ..AT_ONE_TIME
+    },
+    Row {
+        condition: Condition::Ketones,
+        name: "ketones",
+        short: "ketones",
+        discreet: "Look now, and follow your plan",
+        kind: Kind::Lasting,
+        order: 2,
+        rank: Rule::By(Rank::Ketones),
+        waits: Waits::Never,
+        may_flood: false,
+        may_be_asked_again: false,
+        only_tells: false,
+        gravity: 0,
+        ..TELLS
     },
 ];
