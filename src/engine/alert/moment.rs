@@ -106,13 +106,16 @@ fn always_rings(decision: &Decision, very_low: Glucose) -> bool {
             && matches!(decision.reason, Reason::NewEpisode { .. } | Reason::StillBeyond { .. });
     let is_low = decision.condition.side() == Some(Side::Low);
     let is_very_low = decision.glucose.is_some_and(|glucose| Side::Low.is_beyond(glucose, very_low));
-    is_news && is_worse || is_low && is_very_low || decision.priority == Priority::High && !is_low
+    // What a high owes comes hours apart, and waits for nothing that rang a moment ago.
+    let owed = matches!(decision.reason, Reason::HighStays(_));
+    owed || is_news && is_worse || is_low && is_very_low || decision.priority == Priority::High && !is_low
 }
 
 /// The worst of one moment is the largest.
 fn gravity(decision: &Decision) -> (Priority, u8, bool, std::cmp::Reverse<u32>) {
-    // A question about a rise asks more than that it is high now.
-    let asks = decision.condition == Condition::UnnotedRise;
+    // A question about a rise, or about ketones and pen or set, asks more than that it is high now.
+    let stays = matches!(decision.reason, Reason::HighStays(_));
+    let asks = decision.condition == Condition::UnnotedRise || stays;
     let priority = if asks { decision.priority.max(Priority::Low) } else { decision.priority };
     // An emergency of ketones is said before a low, but not before a very low.
     let danger = match decision.condition {
@@ -122,7 +125,7 @@ fn gravity(decision: &Decision) -> (Priority, u8, bool, std::cmp::Reverse<u32>) 
         _ => 0,
     };
     let first = asks || Condition::LEVELS.contains(&decision.condition);
-    (priority, danger, first, std::cmp::Reverse(decision.condition.row().order))
+    (priority, danger, first, std::cmp::Reverse(if stays { 0 } else { decision.condition.row().order }))
 }
 
 /// The place of the worst of those that ring. Of a low its alert says it, and not the check of it.
