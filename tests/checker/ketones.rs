@@ -201,6 +201,8 @@ fn k4(sight: &Sight, verdicts: &mut Verdicts, noted: Ms, at: Ms, note: &Note) {
     let now = sight.at(noted);
     let planned =
         || sight.record.out.iter().any(|out| out.at == noted && out.event == "answer" && out.reason == "looks_planned");
+    // A line that becomes another, or none, has no check of its own any more (M3).
+    let stands = sight.lines.iter().any(|line| line.from == noted && line.at == at && line.to > at + 20 * MIN);
     // What is answered to two lines of one moment cannot be told apart.
     if sight.lines.iter().filter(|line| line.from == noted).count() > 1 {
         return;
@@ -213,7 +215,7 @@ fn k4(sight: &Sight, verdicts: &mut Verdicts, noted: Ms, at: Ms, note: &Note) {
                 verdicts.judge("K4.old", noted, !planned() && words::meant(&text), || {
                     format!("treated {} min before the low began is believed: {text}", (since - at) / MIN)
                 });
-            } else if noted - at >= 5 * MIN && noted - at < 15 * MIN && now.below(70.0) {
+            } else if stands && noted - at >= 5 * MIN && noted - at < 15 * MIN && now.below(70.0) {
                 let due = at + 15 * MIN;
                 let end = due.max(noted) + sight.record.settings.cadence + 2 * MIN;
                 let looked = |out: &Out| out.condition == "recheck_low" && (due - 2 * MIN..=end).contains(&out.at);
