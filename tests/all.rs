@@ -10,6 +10,7 @@
 
 mod alarm;
 mod any_way;
+mod asked;
 mod bedtime;
 mod behaviour;
 mod burden;

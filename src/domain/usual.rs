@@ -19,7 +19,7 @@ const UNKNOWN_MOST: i32 = 2_500;
 /// The doses of one day, by UTC: how many, and the two largest, so that one of them can be taken back.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 struct Day {
-    day: i64,
+    number: i64,
     count: u32,
     largest: i32,
     second: i32,
@@ -46,22 +46,22 @@ impl UsualDoses {
     /// One more dose.
     pub fn add(&mut self, at: Timestamp, amount: Amount) {
         let day = day_of(at);
-        let place = self.days.partition_point(|known| known.day < day);
-        if self.days.get(place).is_none_or(|known| known.day != day) {
-            self.days.insert(place, Day { day, count: 0, largest: 0, second: 0 });
+        let place = self.days.partition_point(|known| known.number < day);
+        if self.days.get(place).is_none_or(|known| known.number != day) {
+            self.days.insert(place, Day { number: day, count: 0, largest: 0, second: 0 });
         }
         if let Some(known) = self.days.get_mut(place) {
             known.count += 1;
             known.second = known.second.max(amount.0.min(known.largest));
             known.largest = known.largest.max(amount.0);
         }
-        let newest = self.days.last().map_or(day, |known| known.day);
-        self.days.retain(|known| newest - known.day < DAYS);
+        let newest = self.days.last().map_or(day, |known| known.number);
+        self.days.retain(|known| newest - known.number < DAYS);
     }
 
     /// A dose was none.
     pub fn forget(&mut self, at: Timestamp, amount: Amount) {
-        let is_known = |known: &&mut Day| known.day == day_of(at) && amount.0 <= known.largest;
+        let is_known = |known: &&mut Day| known.number == day_of(at) && amount.0 <= known.largest;
         let Some(known) = self.days.iter_mut().find(is_known) else { return };
         known.count -= 1;
         if known.largest == amount.0 {
@@ -75,7 +75,7 @@ impl UsualDoses {
     /// The largest of the 30 days before then, where at least three are known.
     #[must_use]
     pub fn largest(&self, at: Timestamp) -> Option<Amount> {
-        let days = || self.days.iter().filter(|known| day_of(at) - known.day < DAYS);
+        let days = || self.days.iter().filter(|known| day_of(at) - known.number < DAYS);
         let enough = days().map(|known| known.count).sum::<u32>() >= FEW;
         days().map(|known| known.largest).max().filter(|_| enough).map(Amount)
     }

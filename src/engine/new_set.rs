@@ -1,8 +1,8 @@
 //! A pump's set was changed: one silent look whether the new one works, which rings only where glucose is very high and
 //! does not fall.
 //!
-//! Pump teaching has it so: check one to two hours after a new set (UMass Memorial, trade.md section 6; an NHS page says
-//! one hour after a correction), and from 250 on think of set and ketones.
+//! Pump teaching has it so: a university clinic's page says to check one to two hours after a new set, and a health
+//! service's page one hour after a correction; from 250 on both name set and ketones.
 
 use super::Engine;
 use super::check::Check;

@@ -139,6 +139,7 @@ impl Reason {
 
     /// The word for it in machine-readable output.
     #[must_use]
+    #[expect(clippy::too_many_lines, reason = "a table: one row for each reason")]
     pub const fn word(&self) -> &'static str {
         match self {
             Self::BeyondLimit { .. } => "beyond_limit",

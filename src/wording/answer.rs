@@ -181,25 +181,7 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             voice.value(*other)
         )),
         Reason::NothingToChoose => no("The readings do not alternate between two signals now.".to_owned()),
-        Reason::SensorStarted { at, until, end, asks } => {
-            let end = end.map_or_else(String::new, |end| {
-                format!(" It ends {}; you are told the evening before.", voice.clock(end))
-            });
-            let ask = if *asks {
-                " How long until its first value? See what came with it, and set warm_up of its source."
-            } else {
-                ""
-            };
-            yes(format!(
-                "Sensor started {}. Its silence is no alert until {}. Values of its first day carry a doubt: check with a meter.{end}{ask}",
-                voice.clock(*at),
-                voice.clock(*until)
-            ))
-        }
-        Reason::SensorOff { until } => yes(format!(
-            "Sensor off. Nothing is watched until a reading comes; after {} its silence is an alert again.",
-            voice.clock(*until)
-        )),
+        Reason::SensorStarted { .. } | Reason::SensorOff { .. } => yes(of_sensor(&decision.reason, voice)),
         Reason::NoSuchSource { names } => no(format!("There is no such source. There are: {}.", names.join(", "))),
         Reason::NoSuchPerson { names } if names.is_empty() => {
             no("The settings name nobody beside you. Without --by it is you who has seen it.".to_owned())
@@ -211,6 +193,32 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             yes(format!("Seen: {}. The re-checks go on.", ids.join(", ")))
         }
         _ => yes(NOTED.to_owned()),
+    }
+}
+
+/// What is answered to a sensor that is put on, or taken off.
+fn of_sensor(reason: &Reason, voice: Voice) -> String {
+    match reason {
+        Reason::SensorStarted { at, until, end, asks } => {
+            let end = end.map_or_else(String::new, |end| {
+                format!(" It ends {}; you are told the evening before.", voice.clock(end))
+            });
+            let ask = if *asks {
+                " How long until its first value? See what came with it, and set warm_up of its source."
+            } else {
+                ""
+            };
+            format!(
+                "Sensor started {}. Its silence is no alert until {}. Values of its first day carry a doubt: check with a meter.{end}{ask}",
+                voice.clock(*at),
+                voice.clock(*until)
+            )
+        }
+        Reason::SensorOff { until } => format!(
+            "Sensor off. Nothing is watched until a reading comes; after {} its silence is an alert again.",
+            voice.clock(*until)
+        ),
+        _ => NOTED.to_owned(),
     }
 }
 

@@ -34,6 +34,7 @@ pub fn line(decision: &Decision, voice: Voice) -> String {
 
 /// The reason alone.
 #[must_use]
+#[expect(clippy::too_many_lines, reason = "a table: one row for each reason")]
 pub fn sentence(reason: &Reason, voice: Voice) -> String {
     match reason {
         Reason::ComingDown { .. }
