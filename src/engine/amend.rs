@@ -107,7 +107,7 @@ impl Engine {
         if let Some(was) = was.filter(|was| is != Some(*was)) {
             match was.kind {
                 Kind::Site => self.forget_set(was.at),
-                Kind::Insulin(_) if says_mistaken(was) => self.forget_mistaken(was.at),
+                Kind::Insulin(_) if says_mistaken(was) => self.forget_mistaken(turn, was.at),
                 _ => {}
             }
         }

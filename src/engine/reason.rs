@@ -295,6 +295,8 @@ pub enum Reason {
     RapidForLong { at: Timestamp, until: Timestamp, told: Option<u8> },
     /// A look at rapid insulin that was taken for long-acting.
     MistakenLook { at: Timestamp, next: Option<Timestamp> },
+    /// Rapid insulin that was taken for long-acting has done its work, or was none.
+    MistakenOver { at: Timestamp, taken_back: bool },
     /// What was kept while nobody watched has been taken in: each line, and what was answered.
     KeptAnswered { lines: Vec<String> },
     /// No dose is in question.

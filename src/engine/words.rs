@@ -5,6 +5,7 @@ use super::reason::Reason;
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
     pub const WORDS: [&'static str; 130] = [
+    pub const WORDS: [&'static str; 123] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -102,6 +103,7 @@ impl Reason {
         "new_set",
         "rapid_for_long",
         "mistaken_look",
+        "mistaken_over",
         "kept_answered",
         "nothing_in_question",
         "long_acting_while_low",
@@ -240,6 +242,7 @@ impl Reason {
             Self::NewSet { .. } => "new_set",
             Self::RapidForLong { .. } => "rapid_for_long",
             Self::MistakenLook { .. } => "mistaken_look",
+            Self::MistakenOver { .. } => "mistaken_over",
             Self::KeptAnswered { .. } => "kept_answered",
             Self::NothingInQuestion => "nothing_in_question",
             Self::LongActingWhileLow { .. } => "long_acting_while_low",

@@ -67,6 +67,7 @@ impl Said<'_> {
                 format!("The low of {} is over: {}, {}", self.voice.clock(*since), self.bare_value(), self.read_at()),
                 self.full_value(),
             ),
+            (_, Reason::MistakenOver { at, taken_back }) => self.mistaken_over(*at, *taken_back),
             (_, Reason::RapidForLong { at, until, .. }) => self.rapid_for_long_to_others(*at, *until),
             (_, Reason::Arriving) => {
                 (format!("Readings of {} arrive again: {}", self.wearer(), self.bare_value()), self.full_value())

@@ -136,6 +136,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::NewSet { .. }
         | Reason::RapidForLong { .. }
         | Reason::MistakenLook { .. }
+        | Reason::MistakenOver { .. }
         | Reason::KeptAnswered { .. } => super::watched::sentence(reason, voice),
         Reason::Meant { .. }
         | Reason::NothingInQuestion

@@ -91,6 +91,16 @@ impl Said<'_> {
             format!("Rapid instead of long-acting: it can bring a low until {until}. Have they called the care team?"),
         )
     }
+
+    /// The same person is told of its end.
+    pub(super) fn mistaken_over(&self, at: Timestamp, taken_back: bool) -> (String, String) {
+        let (name, at) = (self.wearer(), self.voice.clock(at));
+        if taken_back {
+            return (format!("Taken back: the wrong insulin of {name}, {at}"), "The line was corrected.".to_owned());
+        }
+        let body = format!("It has done nearly all of its work. {}", self.full_value());
+        (format!("Over: the wrong insulin of {name}, {at}"), body)
+    }
 }
 
 /// Why, for `why`.
@@ -108,6 +118,7 @@ pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::MistakenLook { at, .. } => {
             format!("a look at the rapid insulin of {} that was taken for long-acting", clock(*at))
         }
+        Reason::MistakenOver { at, .. } => format!("the wrong insulin of {} is watched no more", clock(*at)),
         Reason::KeptAnswered { lines } => format!("{} lines were kept while nobody watched, and answered", lines.len()),
         other => other.word().replace('_', " "),
     }
