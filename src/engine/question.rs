@@ -65,7 +65,8 @@ pub enum Why {
 /// What is asked, and what it rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Question {
-    /// Why.
+    /// Why. Its name on the disk is another: a reason has a word of that name already, and is not read back with two.
+    #[serde(rename = "asks")]
     pub why: Why,
     /// Very high since then.
     pub since: Timestamp,
