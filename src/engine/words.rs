@@ -4,8 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 130] = [
-    pub const WORDS: [&'static str; 123] = [
+    pub const WORDS: [&'static str; 131] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
