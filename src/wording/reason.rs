@@ -396,12 +396,10 @@ fn of_calls(reason: &Reason, voice: Voice) -> String {
         Reason::StillUnanswered { since, of, step, .. } => {
             format!("nobody has answered since {}: {}; {}", clock(*since), done(step), sentence(of, voice))
         }
-        Reason::NotRecovering { since, answered, by: who, .. } => format!(
-            "low since {}, answered {}{}, and it stays: others are called",
-            clock(*since),
-            clock(*answered),
-            by(who)
-        ),
+        Reason::NotRecovering { since, answered, by: who, .. } => {
+            let answered = format!("{}{}", clock(*answered), by(who));
+            format!("low since {}, answered {answered}, and it stays: others are called", clock(*since))
+        }
         Reason::LowLasts { since, answered, by: who } => {
             let answer = answered.map_or_else(String::new, |at| format!(", answered {}{}", clock(at), by(who)));
             format!("low since {}{answer}, and it lasts", clock(*since))

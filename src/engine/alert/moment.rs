@@ -13,6 +13,7 @@ use crate::engine::Engine;
 use crate::engine::effect::{Condition, Decision, Id, Priority, Side, What};
 use crate::engine::event::Event;
 use crate::engine::mode::reason::{Asks, Why};
+use crate::engine::nadir::VERY_LOW;
 use crate::engine::plan::Job;
 use crate::engine::reason::Reason;
 use crate::engine::turn::{Judged, Turn};
@@ -111,6 +112,11 @@ fn always_rings(decision: &Decision, very_low: Glucose) -> bool {
     owed || is_news && is_worse || is_low && is_very_low || decision.priority == Priority::High && !is_low
 }
 
+/// Is the value that it is about very low, in whichever alert or check of it?
+fn is_very_low(decision: &Decision) -> bool {
+    decision.glucose.is_some_and(|glucose| Side::Low.is_beyond(glucose, VERY_LOW))
+}
+
 /// The worst of one moment is the largest.
 fn gravity(decision: &Decision) -> (Priority, u8, bool, std::cmp::Reverse<u32>) {
     // A question about a rise, or about ketones and pen or set, asks more than that it is high now.
@@ -120,6 +126,7 @@ fn gravity(decision: &Decision) -> (Priority, u8, bool, std::cmp::Reverse<u32>) 
     // An emergency of ketones is said before a low, but not before a very low.
     let danger = match decision.condition {
         Condition::VeryLow => 3,
+        condition if condition.side() == Some(Side::Low) && is_very_low(decision) => 3,
         Condition::Ketones if priority == Priority::High => 2,
         condition if condition.side() == Some(Side::Low) => 1,
         _ => 0,
