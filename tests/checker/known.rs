@@ -113,6 +113,7 @@ pub(crate) const BROKEN: &[(&str, &str)] = &[
     ("H5.over", "a high that falls fast into range is over"),
     ("H6", "a dose that may not have been meant (K2) leaves nothing to its checks"),
     ("H8", "what was late or silent in between begins the two hours of a pump anew"),
+    ("K1.again", "a question that is due with another ring is said with that, without its own words"),
     ("K4.own_time", "a treatment that is noted late is sometimes looked at from when it was noted"),
     ("L2.first", "no profile of a child yet, whose lows nothing covers; and after a clock was set back"),
     ("L3.check", "what is noted beside a treatment can take its check away"),

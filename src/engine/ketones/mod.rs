@@ -54,9 +54,6 @@ const WANTED_AFTER_SYMPTOMS: Span = Span::hours(1);
 /// It is asked about again after this, where its row says no span.
 const ITS_OWN_QUESTION: Span = Span::hours(2);
 
-/// The question of a high stands for that about a finding from so long after it on. Ours.
-const STANDS_FOR_IT: Span = Span::minutes(30);
-
 /// By night a value that is not raised answers for so long, below this and without such a rise, in hundredths of a mg/dL:
 /// ours.
 const BY_NIGHT: Span = Span::hours(6);
@@ -151,18 +148,11 @@ impl Engine {
         self.is_pregnant() || self.policy.profiles.contains(&Profile::KetoneProne)
     }
 
-    /// A question about ketones rings elsewhere: it stands for the next one here. Whoever is prone to them is asked again,
-    /// whatever the glucose does.
+    /// A question about ketones rings elsewhere: whoever is prone to them is asked again, whatever the glucose does.
     pub(super) fn ketones_question_rang(&mut self, now: Timestamp) {
         self.state.ketones.asked = Some(now);
-        if let Some(Alert { detail: Detail::Ketones(KetoneFacts { found, .. }), .. }) =
-            self.state.register.of(Condition::Ketones)
-        {
-            let again = found.row.again().unwrap_or(ITS_OWN_QUESTION);
-            if now - found.at >= STANDS_FOR_IT {
-                self.state.plan.set(Job::Ketones, now + again);
-            }
-        } else if self.policy.ketone_test != KetoneTest::None && self.is_ketone_prone() {
+        let measures = self.policy.ketone_test != KetoneTest::None;
+        if measures && self.is_ketone_prone() && self.state.register.of(Condition::Ketones).is_none() {
             self.state.ketones.wanted.get_or_insert(now);
             self.state.plan.set(Job::Ketones, now + WANTED_AGAIN);
         }
