@@ -117,11 +117,6 @@ fn is_very_low(decision: &Decision) -> bool {
     decision.glucose.is_some_and(|glucose| Side::Low.is_beyond(glucose, VERY_LOW))
 }
 
-/// Is the value of a low below 54, a level-2 low, whatever the wearer's own limit is?
-fn is_very_low(decision: &Decision) -> bool {
-    decision.glucose.is_some_and(|glucose| Side::Low.is_beyond(glucose, Glucose::mg_dl(54)))
-}
-
 /// The worst of one moment is the largest.
 fn gravity(decision: &Decision) -> (Priority, u8, bool, std::cmp::Reverse<u32>) {
     // A question about a rise, or about ketones and pen or set, asks more than that it is high now.
