@@ -246,6 +246,26 @@ impl<'a> Sight<'a> {
         found
     }
 
+    /// The same, of those that answer what a low, a high, or anything else asks: insulin answers no low, and food no high.
+    pub(crate) fn answers_to(&self, side: Option<Side>, from: Ms, to: Ms) -> Vec<(Ms, Option<&str>)> {
+        let treats = |note: &Note| match note {
+            Note::Treated(of) => Some(*of),
+            Note::Carbohydrate(_) => Some(Side::Low),
+            Note::Insulin(_) => Some(Side::High),
+            _ => None,
+        };
+        let is_other = |at: Ms| {
+            let of_then = self.record.given.iter().filter(|given| given.at == at);
+            let mut said = of_then.filter_map(|given| match &given.what {
+                In::Seen { .. } | In::With { .. } => Some(None),
+                In::Line { note, .. } => treats(note).map(Some),
+                _ => None,
+            });
+            said.all(|said| said.is_some() && said != side)
+        };
+        self.answers(from, to).into_iter().filter(|(at, _)| !is_other(*at)).collect()
+    }
+
     /// Is a mode on?
     pub(crate) fn mode(&self, name: &str, at: Ms) -> bool {
         let mut on = None;

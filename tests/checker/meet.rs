@@ -189,9 +189,13 @@ fn s2(sight: &Sight, verdicts: &mut Verdicts) {
 fn c1(sight: &Sight, verdicts: &mut Verdicts) {
     for out in sight.record.out.iter().filter(|out| out.to.is_some() && out.event == "called" && of_low(out)) {
         let now = sight.at(out.at);
-        let Some(treated) = sight.low_treatments(out.at - HOUR, out.at).map(|line| line.at).max() else { continue };
-        let early = out.at - treated < 15 * MIN && (words::not_recovering(out) || now.measured <= treated);
-        let stale = words::not_recovering(out) && now.measured <= treated;
+        // What was said in the very moment of a call may have been said after it.
+        let known = sight.low_treatments(out.at - HOUR, out.at).filter(|line| line.from < out.at);
+        let Some(treated) = known.map(|line| line.at).max() else { continue };
+        // A finger-prick is a value from after the treatment, too.
+        let is_old = now.measured <= treated && sight.meters(treated + 1, out.at).next().is_none();
+        let early = out.at - treated < 15 * MIN && (words::not_recovering(out) || is_old);
+        let stale = words::not_recovering(out) && is_old;
         verdicts.judge("C1", out.at, !early && !stale, || {
             format!("called {} min after a treatment, {}: {}", (out.at - treated) / MIN, out.reason, out.title)
         });

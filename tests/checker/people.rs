@@ -2,7 +2,7 @@
 
 use super::glance::Sight;
 use super::lows::of_low;
-use super::record::{HOUR, In, MIN, Ms, Out};
+use super::record::{HOUR, In, MIN, Ms, Out, Side};
 use super::verdict::{Duty, Verdicts, shown, walk};
 use super::words;
 
@@ -51,8 +51,11 @@ fn p1(sight: &Sight, verdicts: &mut Verdicts) {
                 let last = last.unwrap_or(start);
                 // A treatment puts a call off once, by 20 minutes at most.
                 let treated = sight.low_treatments(last, now.at).map(|line| line.at).min();
+                let latest = sight.low_treatments(last, now.at).map(|line| line.at).max();
                 let due = last + 20 * MIN;
                 let due = treated.map_or(due, |treated| due.max(treated + 20 * MIN));
+                // Nobody is called on a value from before the latest treatment until its check (C1).
+                let due = latest.filter(|latest| *latest >= now.measured).map_or(due, |at| due.max(at + 15 * MIN));
                 due.max(held_until(sight, last - HOUR, now.at))
             },
             slack: sight.record.settings.cadence + 2 * MIN,
@@ -69,7 +72,9 @@ fn p2(sight: &Sight, verdicts: &mut Verdicts) {
         if !sight.at(given.at).below(70.0) || !sight.watched(given.at, end) {
             continue;
         }
-        let again = sight.answers(given.at + 1, end).iter().any(|(_, who)| who.is_some());
+        // Of two who say so in the same moment only one can be asked first.
+        let again =
+            sight.answers(given.at, end).iter().any(|(at, who)| who.is_some_and(|who| *at > given.at || who != by));
         let calls: Vec<&Out> =
             sight.record.out.iter().filter(|out| is_call(out) && out.at > given.at && out.at <= end).collect();
         let early = calls.iter().find(|call| call.at < due - 2 * MIN);
@@ -100,19 +105,29 @@ fn p2(sight: &Sight, verdicts: &mut Verdicts) {
 fn p3(sight: &Sight, verdicts: &mut Verdicts) {
     for out in sight.record.out.iter().filter(|out| out.rings && words::nobody(&words::all(out))) {
         let now = sight.at(out.at);
-        let began = if of_low(out) {
-            now.low_since.unwrap_or(out.at)
+        let (side, began) = if of_low(out) {
+            (Some(Side::Low), now.low_since.unwrap_or(out.at))
         } else if super::highs::of_high(out) {
-            now.high_since.unwrap_or(out.at)
+            (Some(Side::High), now.high_since.unwrap_or(out.at))
         } else {
             let first = sight.record.out.iter().find(|other| other.alert == out.alert && other.event == "raised");
-            first.map_or(out.at, |first| first.at)
+            (None, first.map_or(out.at, |first| first.at))
         };
-        // Where the text says since when, that is what it says.
-        let day = out.at.div_euclid(24 * HOUR) * 24 * HOUR;
+        // Where the text says since when, that is what it says, by the clock of the computer.
+        let ahead: Ms = sight
+            .record
+            .given
+            .iter()
+            .filter_map(|given| match given.what {
+                In::ClockStepped { by } if given.at <= out.at => Some(by),
+                _ => None,
+            })
+            .sum();
+        let clock = out.at + ahead;
+        let day = clock.div_euclid(24 * HOUR) * 24 * HOUR;
         let said = words::unanswered_since(&words::all(out)).map(|minute| day + minute * MIN);
-        let said = said.map(|said| if said > out.at { said - 24 * HOUR } else { said });
-        let answers = sight.answers(said.map_or(began, |said| said + MIN), out.at - 1);
+        let said = said.map(|said| if said > clock { said - 24 * HOUR } else { said } - ahead);
+        let answers = sight.answers_to(side, said.map_or(began, |said| said + MIN), out.at - 1);
         verdicts.judge("P3", out.at, answers.is_empty(), || {
             let (at, who) = answers.last().copied().unwrap_or((out.at, None));
             let who = who.unwrap_or("the wearer");

@@ -122,7 +122,10 @@ pub(crate) fn unanswered_since(text: &str) -> Option<i64> {
     let text = text.to_lowercase();
     let at = text.find("nobody has answered")?;
     let since = at + text[at..].find("since ")? + 6;
-    clock(text.get(since..since + 5)?).filter(|_| since - at < 60)
+    // A time of yesterday has its day before it.
+    let day = ["mon ", "tue ", "wed ", "thu ", "fri ", "sat ", "sun "].iter().any(|day| text[since..].starts_with(day));
+    let clock_at = if day { since + 4 } else { since };
+    clock(text.get(clock_at..clock_at + 5)?).filter(|_| since - at < 60)
 }
 
 /// Minutes of the day until when something is said to hold.
