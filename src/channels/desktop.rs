@@ -138,11 +138,11 @@ fn notification(message: &Message, replaces: Option<u32>) -> Notification {
         Priority::Low | Priority::Information => Timeout::Default,
     });
     if let Some(decision) = decision {
-        // A bare click must not claim a treatment, so it means "seen".
-        notification.action("default", "Seen");
+        // What helps stands first. A bare click must not claim a treatment, so it means "seen".
         if can_be_treated(decision.condition) {
             notification.action("treated", "Treated");
         }
+        notification.action("default", "Seen");
         notification.hint(Hint::Resident(false));
     }
     if let Some(id) = replaces {
@@ -179,4 +179,46 @@ pub fn session_is_there() -> bool {
         return true;
     }
     std::env::var_os("XDG_RUNTIME_DIR").is_some_and(|folder| std::path::Path::new(&folder).join("bus").exists())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::glucose::Glucose;
+    use crate::domain::local::Zone;
+    use crate::domain::time::Timestamp;
+    use crate::engine::effect::{Audience, Decision, Id, What};
+    use crate::engine::policy::Policy;
+    use crate::engine::reason::Reason;
+    use crate::outbox::plan::trial;
+
+    fn actions_of(condition: Condition) -> Vec<String> {
+        let now = Timestamp::from_seconds(0);
+        let decision = Decision {
+            what: What::Raised,
+            id: Id(1),
+            part_of: None,
+            condition,
+            priority: Priority::High,
+            rings: true,
+            glucose: Some(Glucose::mg_dl(48)),
+            reading_at: Some(now),
+            rate: None,
+            doubt: None,
+            after_low: None,
+            insulin: None,
+            mode: None,
+            to: Audience::Wearer,
+            reason: Reason::BeyondLimit { limit: Glucose::mg_dl(54), since: now },
+        };
+        let message = trial("mine", "1".to_owned(), &Policy::new(Zone::UTC), now);
+        notification(&Message { decision: Some(decision), ..message }, None).actions
+    }
+
+    /// Whoever reaches for the first button of a low has treated it; a bare click has only seen it.
+    #[test]
+    fn the_button_named_treated_is_the_first() {
+        assert_eq!(actions_of(Condition::VeryLow), ["treated", "Treated", "default", "Seen"]);
+        assert_eq!(actions_of(Condition::Gap), ["default", "Seen"], "a silence is not treated");
+    }
 }
