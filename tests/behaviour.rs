@@ -215,6 +215,7 @@ impl Life {
             ["amends" | "deletes" | "restores", ..] => self.amends(&words),
             ["seen"] => Event::Seen { which: None, until: None, by: None },
             ["seen", "by", name] => seen_by(name, None),
+            ["with", "them", name] => Event::With { which: None, by: (*name).to_owned() },
             ["seen", id] => Event::Seen { which: Some(Id(id.parse().unwrap())), until: None, by: None },
             ["writes", rest @ ..] => writes(at, rest),
             ["refused", rows] => Event::Refused {

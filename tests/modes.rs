@@ -212,6 +212,8 @@ fn lived(seed: u64, modes: Option<&[Mode]>) -> Vec<(Timestamp, Decision)> {
     for row in day(seed) {
         let value = row.glucose.hundredths() / 100;
         told.extend(ticks(&mut engine, row.measured));
+        // What falls due in the moment of an event comes before it, whether a mode begins in that moment or not.
+        told.extend(engine.handle(&Event::Tick, row.measured).into_iter().map(|one| (row.measured, one)));
         let events = [of_modes.roll(12), dice.roll(40), dice.roll(30)];
         if let (0, Some(modes)) = (events[0], modes) {
             let mode = modes[usize::try_from(of_modes.roll(i64::try_from(modes.len()).unwrap())).unwrap()];

@@ -154,7 +154,8 @@ fn no_two_rings_in_a_row_say_the_same() {
                 rings += 1;
             }
         }
-        assert!(rings > 60, "{value} {silent}: {rings}");
+        // Hours after the signal was lost, calls are spaced out (promise S1).
+        assert!(rings > 50, "{value} {silent}: {rings}");
         let mine = &last.iter().find(|(to, _)| to.is_wearer()).unwrap().1;
         assert!(mine.body.contains("Nobody has answered for ") && mine.body.contains("(told: Sam, "), "{mine:?}");
     }

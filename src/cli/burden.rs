@@ -114,7 +114,7 @@ pub(super) fn actions(store: &Store, from: Timestamp) -> Result<Vec<Action>, Fai
 fn action(line: &Line) -> Option<Action> {
     let (at, act) = match &line.what {
         Said::Treated { which, at, .. } => (*at, Act::Treated(*which)),
-        Said::Seen { which, .. } => (line.said, Act::Seen(*which)),
+        Said::Seen { which, .. } | Said::With { which, .. } => (line.said, Act::Seen(*which)),
         Said::Noted(note) => (note.at, Act::noted(&note.kind)?),
         Said::Trust(_) => (line.said, Act::Sensor),
         Said::Written { line: written, .. } => (written.at, Act::written(&written.what)?),

@@ -49,6 +49,18 @@ pub(super) fn check(place: &Place) -> Result<ExitCode, Failure> {
             ));
         }
     }
+    if settings.policy.profiles.contains(&Profile::Child) {
+        let carer = settings.policy.people.first();
+        line(&carer.map_or_else(
+            || "note: wearer.profile is child, and no [person.NAME] looks after them: nobody is rung first".to_owned(),
+            |carer| {
+                format!(
+                    "note: a child's lows ring {} first; `recheck seen` without --by NAME quietens nothing",
+                    carer.shown()
+                )
+            },
+        ));
+    }
     for person in &settings.policy.people {
         line(&format!("note: {} is called when you do not answer; have you agreed on it?", person.name));
     }

@@ -90,6 +90,9 @@ enum Command {
         /// Who has it, when it is not you: the name of a person in the settings. You and the others are told.
         #[arg(long, value_name = "NAME")]
         by: Option<String>,
+        /// They are with you: nobody else is called for half an hour.
+        #[arg(long, requires = "by")]
+        with: bool,
     },
     /// Say that a high or a low was treated: recheck looks again.
     Treated {
@@ -126,7 +129,8 @@ enum Command {
         /// Of what: low, high, gap ...; `very_low` must be named.
         condition: Option<String>,
     },
-    /// Be watched in another way for some time: driving, exercise, alcohol, sick, doubted; without a word, what is on.
+    /// Be watched in another way for some time: driving, exercise, alcohol, sick, doubted, aftercare; without a
+    /// word, what is on.
     ///
     /// It ends by itself, or with `mode off`. Asked for again it counts from then. docs/modes.md has what each does.
     Mode {
@@ -214,7 +218,7 @@ pub fn main() -> ExitCode {
         Command::Run { stdin } => watch::run(&place, stdin),
         Command::Status { json } => status::run(&place, json),
         Command::Sources => sources::run(&place),
-        Command::Seen { id, by } => say::seen(&place, id, by.as_deref()),
+        Command::Seen { id, by, with } => say::seen(&place, id, by.as_deref(), with),
         Command::Treated { which, at, look } => say::treated(&place, which.as_deref(), at.as_deref(), look.as_deref()),
         Command::Note { kind, words, at } => say::note(&place, &kind, &words, at.as_deref()),
         Command::Diary(typed) => diary::run(&place, &typed),

@@ -27,12 +27,17 @@ const ANSWER_MAX: Duration = Duration::from_secs(5);
 /// How often the answer is looked for.
 const LOOK_EVERY: Duration = Duration::from_millis(10);
 
-pub(super) fn seen(place: &Place, id: Option<u64>, by: Option<&str>) -> Result<ExitCode, Failure> {
+pub(super) fn seen(place: &Place, id: Option<u64>, by: Option<&str>, with: bool) -> Result<ExitCode, Failure> {
     let by = match by {
         None => None,
         Some(name) => Some(person(place, name)?),
     };
-    say(&place.state(), &Said::Seen { which: id.map(Id), by })
+    let which = id.map(Id);
+    let said = match by {
+        Some(by) if with => Said::With { which, by },
+        by => Said::Seen { which, by },
+    };
+    say(&place.state(), &said)
 }
 
 /// Somebody in the settings, by their name. A name that is not there must not wait for a daemon to say so.

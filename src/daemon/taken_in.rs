@@ -273,6 +273,7 @@ fn event_of(line: &Line) -> Option<(Event, Option<Note>)> {
         Said::Mode(wish) => (Event::Mode { wish: *wish, at: line.said }, None),
         Said::Trust(which) => (Event::Trust(*which), None),
         Said::Seen { which, by } => (Event::Seen { which: *which, until: None, by: by.clone() }, None),
+        Said::With { which, by } => (Event::With { which: *which, by: by.clone() }, None),
         Said::Written { line: written, whence } => super::diary::event_of(written, whence, line.said),
         Said::Remind(asked) => (Event::Remind(asked.clone()), None),
         Said::CancelReminders { which } => (Event::CancelReminders { which: *which }, None),

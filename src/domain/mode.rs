@@ -17,11 +17,14 @@ pub enum Mode {
     Sick,
     /// The sensor is doubted.
     Doubted,
+    /// After a low that somebody else had to help with.
+    Aftercare,
 }
 
 impl Mode {
     /// All of them.
-    pub const ALL: [Self; 5] = [Self::Driving, Self::Exercise, Self::Alcohol, Self::Sick, Self::Doubted];
+    pub const ALL: [Self; 6] =
+        [Self::Driving, Self::Exercise, Self::Alcohol, Self::Sick, Self::Doubted, Self::Aftercare];
 
     /// The word it is asked for by.
     #[must_use]
@@ -32,6 +35,7 @@ impl Mode {
             Self::Alcohol => "alcohol",
             Self::Sick => "sick",
             Self::Doubted => "doubted",
+            Self::Aftercare => "aftercare",
         }
     }
 

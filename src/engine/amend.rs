@@ -130,6 +130,8 @@ impl Engine {
             self.take_in_amended(turn, is);
         }
         self.recount_treatments(amended);
+        let is_treatment = |note: &&&Note| treats(note, Side::Low) && note.kind != Kind::Symptoms;
+        self.only_these_defer_calls(turn.now, amended.standing().iter().filter(is_treatment).map(|note| note.at));
         if !turn.out[first..].iter().any(|decision| decision.what == What::Answer) {
             turn.only_noted();
         }

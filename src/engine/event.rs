@@ -71,6 +71,13 @@ pub enum Event {
         #[serde(default)]
         by: Option<String>,
     },
+    /// Somebody in the settings is with the wearer, and has it.
+    With {
+        /// Which alert; `None` for all.
+        which: Option<Id>,
+        /// Who says so, by the name in the settings.
+        by: String,
+    },
     /// A line of a diary file says that something was treated, noted, meant or seen.
     Written {
         /// [`Event::Treated`], [`Event::Noted`], [`Event::Meant`] or [`Event::Seen`].

@@ -377,10 +377,11 @@ impl Chain {
             condition: Condition::Low,
             since: self.since,
             answer: answered(self.answered, self.by),
+            anew: None,
             called: self.called,
             informed: self.informed,
             made: self.made,
-            reason: For::Low(LowCalls { began, very_low, back, rests, promoted, waits_until: None, spared: false }),
+            reason: For::Low(LowCalls { very_low, back, rests, promoted, ..LowCalls::new(began) }),
         }
     }
 }
@@ -392,6 +393,7 @@ impl Waiting {
             condition: self.condition,
             since: self.since,
             answer: answered(self.answered, self.by),
+            anew: None,
             called: self.called,
             informed: Vec::new(),
             made: self.made,

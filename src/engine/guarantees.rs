@@ -39,6 +39,8 @@ pub enum Guarantee {
     LowHasCalls,
     /// A low that nobody answers has a next step.
     UnansweredLowHasNextStep,
+    /// Calls that began for a very low go on.
+    CallsGoOn,
     /// No condition has two alerts at once, and no number stands for two of them.
     OneAlertEach,
     /// What has not rung because a worse one speaks for it has a worse one.
@@ -49,12 +51,13 @@ pub enum Guarantee {
 
 impl Guarantee {
     /// All of them.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::NothingLeftBehind,
         Self::HighIsLookedAt,
         Self::CheckHasItsTime,
         Self::LowHasCalls,
         Self::UnansweredLowHasNextStep,
+        Self::CallsGoOn,
         Self::OneAlertEach,
         Self::SpokenForBySomething,
         Self::KetonesAreAskedAbout,
@@ -68,6 +71,7 @@ impl Engine {
         self.call_for_high(turn);
         self.keep_high_in_sight(turn);
         self.keep_low_in_sight(turn);
+        self.keep_calls(turn);
     }
 
     fn keep_high_in_sight(&mut self, turn: &mut Turn) {
@@ -190,6 +194,7 @@ impl Engine {
                     || plan.due(Job::LowCalls).is_some()
                     || calls.and_then(Calls::of_low).is_some_and(|low| low.rests.is_some())
             }
+            Guarantee::CallsGoOn => self.is_called_on(now),
             Guarantee::OneAlertEach => register.open().all(|one| {
                 let same = |other: &&Alert| other.condition == one.condition && other.source() == one.source();
                 register.open().filter(same).count() == 1

@@ -178,6 +178,7 @@ impl Engine {
             Event::Excluded { stretches } => self.leave_out(&mut turn, stretches),
             Event::Amended { was, is, others } => self.amended(&mut turn, was.as_ref(), is.as_ref(), others),
             Event::Seen { which, until, by } => self.seen(&mut turn, *which, *until, by.as_deref()),
+            Event::With { which, by } => self.is_with_them(&mut turn, *which, by),
             Event::Quiet { span, condition } => self.quiet(&mut turn, *span, *condition),
             Event::QuietOff => self.quiet_off(&mut turn),
             Event::Trust(which) => self.trust(&mut turn, *which),
@@ -339,7 +340,7 @@ impl Engine {
             Job::Digest => self.quiet_hours_are_over(turn),
             Job::Bedtime => self.tell_bedtime(turn),
             // What is owed is found when the turn ends.
-            Job::LowLasts | Job::HighLasts | Job::HighQuestion | Job::HighCalls | Job::Moment => {}
+            Job::LowLasts | Job::HighLasts | Job::HighQuestion | Job::HighCalls | Job::Moment | Job::CallsLast => {}
             Job::GapCall(source) => self.call_for_gap(turn, source),
             Job::OtherCalls => self.ring_waiting(turn),
             Job::Flood => self.look_at_flood(turn),

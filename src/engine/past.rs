@@ -4,10 +4,12 @@
 use super::Engine;
 use super::effect::{Condition, Id, What};
 use super::plan::Job;
-use super::reason::{PastSpan, Reason};
+use super::reason::Reason;
 use super::turn::Turn;
+use crate::domain::glucose::Glucose;
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
 
 /// A break longer than this between two past readings ends a stretch.
 const BREAK_MIN: i64 = 35;
@@ -20,6 +22,19 @@ const READINGS_MAX: usize = 600;
 
 /// Most stretches told: the worst first, and of those as bad the newest.
 const SPANS_TOLD_MAX: usize = 5;
+
+/// A stretch of past readings beyond one limit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PastSpan {
+    /// Which level.
+    pub condition: Condition,
+    /// Its limit.
+    pub limit: Glucose,
+    /// First reading beyond it.
+    pub from: Timestamp,
+    /// Last reading beyond it.
+    pub to: Timestamp,
+}
 
 impl Engine {
     /// Keeps late readings until no more come for a while: a line told of all at once is one line.

@@ -44,6 +44,8 @@ pub enum Job {
     LowCalls,
     /// A low that lasts has been silent for as long as it may be.
     LowLasts,
+    /// Others are to be called on for a very low, or whoever has it is to be asked.
+    CallsLast,
     /// A very high stretch has been silent for as long as it may be.
     HighLasts,
     /// A high that stays is asked about: ketones, and pen or set.

@@ -1,6 +1,7 @@
 //! Why something was raised, and why something was not. A value, so that the log, `why` and the tests
 //! all read the same reason; the sentences are made elsewhere.
 
+use super::alert::calls::StillCalled;
 use super::alert::hours::Held;
 use super::alert::steps::{Step, Ways};
 use super::asked::Odd;
@@ -15,6 +16,7 @@ use super::mode::reason::Why;
 use super::morning::Stretch;
 use super::nadir::Lowest;
 use super::outcome::Found;
+pub use super::past::PastSpan;
 use super::question::Question;
 use super::reminder::{Come, Reminder};
 use super::service::OffBecause;
@@ -174,6 +176,12 @@ pub enum Reason {
         by: Option<String>,
         told: Vec<(u8, Timestamp)>,
     },
+    /// The low was answered, and how it goes is not known.
+    StillCalled(StillCalled),
+    /// Somebody said that they have the low, or are with the wearer, and is asked; others are called then.
+    HowIsIt { since: Timestamp, said: Timestamp, by: String, with: bool, next: Timestamp },
+    /// A child has seen what rings, and a carer is to answer.
+    ChildSeen,
     /// A low rings again because it lasts, whatever was answered; who answered, and when, if somebody did.
     LowLasts {
         since: Timestamp,
@@ -368,19 +376,6 @@ pub enum Call {
     Last,
     /// It is full.
     Full,
-}
-
-/// A stretch of past readings beyond one limit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct PastSpan {
-    /// Which level.
-    pub condition: Condition,
-    /// Its limit.
-    pub limit: Glucose,
-    /// First reading beyond it.
-    pub from: Timestamp,
-    /// Last reading beyond it.
-    pub to: Timestamp,
 }
 
 /// An open alert, to choose from.

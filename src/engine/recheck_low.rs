@@ -104,6 +104,9 @@ impl Engine {
         let reason = Reason::LooksPlanned { side: Side::Low, treated, looks: vec![due], night_rule: false };
         turn.tell(What::Answer, Condition::RecheckLow, id, part_of, reason, false);
         self.answer_chain(turn, Answer { at, by: None });
+        if told == Began::Treated {
+            self.treatment_defers_calls(at);
+        }
     }
 
     /// The timer of the re-check is due.

@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 131] = [
+    pub const WORDS: [&'static str; 134] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -59,6 +59,9 @@ impl Reason {
         "unanswered",
         "still_unanswered",
         "not_recovering",
+        "still_called",
+        "how_is_it",
+        "child_seen",
         "low_lasts",
         "answered",
         "no_such_person",
@@ -198,6 +201,9 @@ impl Reason {
             Self::StillUnanswered { .. } => "still_unanswered",
             Self::NotRecovering { .. } => "not_recovering",
             Self::Covered { .. } => "covered",
+            Self::StillCalled(_) => "still_called",
+            Self::HowIsIt { .. } => "how_is_it",
+            Self::ChildSeen => "child_seen",
             Self::LowLasts { .. } => "low_lasts",
             Self::NoSuchPerson { .. } => "no_such_person",
             Self::Answered { .. } => "answered",

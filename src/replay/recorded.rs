@@ -50,7 +50,7 @@ impl Answers {
     /// Counts an answer, and whether it found what it answers.
     pub(super) fn hear(&mut self, event: &Event, decisions: &[Decision]) {
         let said = if let Event::Written { said, .. } = event { &**said } else { event };
-        if !matches!(said, Event::Seen { .. } | Event::Treated { .. }) {
+        if !matches!(said, Event::Seen { .. } | Event::With { .. } | Event::Treated { .. }) {
             return;
         }
         let found_nothing = |decision: &Decision| match &decision.reason {
@@ -175,6 +175,10 @@ impl Life<'_> {
         match event {
             Event::Seen { which: Some(id), until, by } => match self.number_of(*id, at) {
                 Some(now) => Some(Cow::Owned(Event::Seen { which: Some(now), until: *until, by: by.clone() })),
+                None => self.unanswerable(),
+            },
+            Event::With { which: Some(id), by } => match self.number_of(*id, at) {
+                Some(now) => Some(Cow::Owned(Event::With { which: Some(now), by: by.clone() })),
                 None => self.unanswerable(),
             },
             Event::Treated { which: Some(Which::Alert(id)), at: done, look } => match self.number_of(*id, at) {

@@ -55,6 +55,13 @@ pub enum Said {
         #[serde(default)]
         by: Option<String>,
     },
+    /// Somebody is with the wearer, and has it.
+    With {
+        /// Which; none for all.
+        which: Option<Id>,
+        /// Who, by the name in the settings.
+        by: String,
+    },
     /// A line of a diary file.
     Written {
         /// What it says.
@@ -97,6 +104,7 @@ impl Said {
             | Self::QuietOff
             | Self::Mode(_)
             | Self::Seen { .. }
+            | Self::With { .. }
             | Self::Zone(_)
             | Self::Home
             | Self::Meant { .. }
@@ -147,7 +155,7 @@ impl Store {
     /// # Errors
     /// When the store cannot be read.
     pub fn was_answered(&self) -> Result<bool, Error> {
-        let answers = "SELECT 1 FROM inbox WHERE accepted = 1 AND (body LIKE '{\"seen\"%' OR body LIKE '{\"treated\"%' OR body LIKE '{\"written\"%') LIMIT 1";
+        let answers = "SELECT 1 FROM inbox WHERE accepted = 1 AND (body LIKE '{\"seen\"%' OR body LIKE '{\"with\"%' OR body LIKE '{\"treated\"%' OR body LIKE '{\"written\"%') LIMIT 1";
         Ok(!self.all(answers, [], |_| Ok(()))?.is_empty())
     }
 

@@ -23,6 +23,7 @@ pub fn follow(clock: &mut WallClock, line: &Line) -> Option<Vec<Travel>> {
         | Said::Mode(_)
         | Said::Meant { .. }
         | Said::Seen { .. }
+        | Said::With { .. }
         | Said::Written { .. }
         | Said::Remind(_)
         | Said::CancelReminders { .. }

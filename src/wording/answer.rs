@@ -187,6 +187,10 @@ pub fn answer(decision: &Decision, policy: &Policy, now: Timestamp) -> Answer {
             no("The settings name nobody beside you. Without --by it is you who has seen it.".to_owned())
         }
         Reason::NoSuchPerson { names } => no(format!("There is no such person. There are: {}.", names.join(", "))),
+        Reason::ChildSeen => {
+            yes("Seen. It quietens nothing: a carer answers with `recheck seen --by NAME`, or say `recheck treated`."
+                .to_owned())
+        }
         Reason::MarkedSeen { ids } if ids.is_empty() => yes("No alert is open.".to_owned()),
         Reason::MarkedSeen { ids } => {
             let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();

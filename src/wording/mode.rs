@@ -36,6 +36,7 @@ pub const fn title(mode: Mode) -> &'static str {
         Mode::Alcohol => "Alcohol",
         Mode::Sick => "Sick day",
         Mode::Doubted => "Doubted sensor",
+        Mode::Aftercare => "Aftercare",
     }
 }
 
@@ -85,6 +86,7 @@ impl Said<'_> {
             Some(Mode::Driving) => "while you drive",
             Some(Mode::Exercise) => "during exercise and in the hours after it",
             Some(Mode::Alcohol) => "for a day after alcohol",
+            Some(Mode::Aftercare) => "for a day after a low with help",
             Some(Mode::Sick | Mode::Doubted) | None => "by your profile",
         };
         let below = limit.map_or_else(String::new, |limit| format!("Below {limit} counts {why}."));
@@ -218,7 +220,9 @@ pub(super) fn answer(said: &Why, decision: &Decision, policy: &Policy, now: Time
                         clock(*after)
                     )
                 }
-                (Mode::Exercise | Mode::Alcohol, _) => format!("Below {below} rings and calls nobody."),
+                (Mode::Exercise | Mode::Alcohol | Mode::Aftercare, _) => {
+                    format!("Below {below} rings and calls nobody.")
+                }
                 (Mode::Sick, _) => format!(
                     "A look is asked for every two hours, by day, and ketones every four, by night too. {SICK} Follow your sick-day plan."
                 ),

@@ -79,58 +79,32 @@ impl Said<'_> {
 
     /// Somebody is called, because nobody answers or because it stays.
     fn called(&self, reason: &Reason) -> (String, String) {
-        let (title, facts, told) = match reason {
-            Reason::Unanswered { since, told, .. } => {
-                let facts = format!(
-                    "Glucose is low since {}, and nobody has answered for {}.",
-                    self.voice.clock(*since),
-                    self.lasts(*since)
-                );
-                (self.call_for_a_low(*since), sentences(&[&facts, &self.full_value()]), told.as_slice())
+        match reason {
+            Reason::HowIsIt { said, with, next, .. } => return self.asked_how_it_goes(*said, *with, *next),
+            Reason::Unanswered { .. } | Reason::NotRecovering { .. } | Reason::StillCalled(_) => {
+                return (self.call_for_a_low(), sentences(&[&self.facts_of_a_low(reason), &self.first_aid()]));
             }
-            Reason::NotRecovering { since, answered, by, told } => {
-                let by = by.as_ref().map_or_else(String::new, |by| format!(" by {}", self.named(by)));
-                let facts = format!(
-                    "Glucose is low since {}, for {}. It was answered {}{by}, and the value stays.",
-                    self.voice.clock(*since),
-                    self.lasts(*since),
-                    self.voice.clock(*answered)
-                );
-                (self.call_for_a_low(*since), sentences(&[&facts, &self.full_value()]), told.as_slice())
-            }
+            _ => {}
+        }
+        let (title, facts) = match reason {
             Reason::HighUnanswered { began, since, told } => {
                 let (title, facts) = self.call_for_a_high(*began, *since);
-                (title, facts, told.as_slice())
+                (title, sentences(&[&facts, &self.who_knows(told)]))
             }
             Reason::StillUnanswered { since, of, told, .. } => {
                 let (title, fact) = self.called_for(of);
                 let unanswered = format!("Nobody has answered since {}.", self.voice.clock(*since));
-                (title, sentences(&[&fact, &unanswered]), told.as_slice())
+                (title, sentences(&[&fact, &unanswered, &self.who_knows(told)]))
             }
-            Reason::Ketones { .. } => {
-                let (title, fact) = self.called_for(reason);
-                (title, fact, &[][..])
-            }
-            other => {
-                let (title, fact) = self.called_for(other);
-                (title, sentences(&[&fact, "Nobody has answered."]), &[][..])
-            }
+            other => self.called_for(other),
         };
-        (title, sentences(&[&facts, &self.who_knows(told), &self.what_to_do()]))
-    }
-
-    fn call_for_a_low(&self, since: Timestamp) -> String {
-        let (name, how) = (self.wearer(), self.low());
-        match self.decision.glucose {
-            Some(_) => format!("Call {name}: {how} {}, {}", self.bare_value(), self.read_at()),
-            None => format!("Call {name}: low since {}", self.voice.clock(since)),
-        }
+        (title, sentences(&[&facts, "Call, then go there.", &self.first_aid()]))
     }
 
     fn call_for_a_high(&self, began: Timestamp, since: Timestamp) -> (String, String) {
         let (name, value, at) = (self.wearer(), self.bare_value(), self.read_at());
         let facts = format!(
-            "Glucose is high since {}, and nobody has answered since {}. Ask about ketones, and about set or pen; vomiting, fast breathing or drowsy: emergency help now.",
+            "Glucose is high since {}, and asked about since {} without a reply. Ask about ketones, and about set or pen; vomiting, fast breathing or drowsy: emergency help now.",
             self.voice.clock(began),
             self.voice.clock(since)
         );
@@ -201,11 +175,10 @@ impl Said<'_> {
             }
             _ => String::new(),
         };
+        if self.decision.condition.side() == Some(Side::Low) {
+            return (self.first_line_title(), self.first_line_of_a_low(facts.trim_end_matches('.')));
+        }
         let what_to_do = match self.decision.condition {
-            Condition::VeryLow if self.is_very_low() => self.what_to_do(),
-            Condition::VeryLow | Condition::Low => {
-                format!("Ask how it is, and call if no answer comes. If nobody answers, go there. {}", self.danger())
-            }
             Condition::High | Condition::VeryHigh => format!(
                 "Ask whether it was seen. What is done about it is for {name} and the plan. High for long, or feeling ill: ketones are to be checked, and the care team to be asked."
             ),
@@ -214,6 +187,15 @@ impl Said<'_> {
         let value = if self.decision.condition.is_about_glucose() { self.full_value() } else { String::new() };
         let told = format!("{} was told at the same moment{}.", capital(name), self.others_told());
         (self.first_line_title(), sentences(&[&facts, &value, &told, &what_to_do]))
+    }
+
+    /// Of a low: since when, who else knows, what to do; of a very low what helps somebody who does not wake.
+    fn first_line_of_a_low(&self, facts: &str) -> String {
+        let told = format!("{facts}; {} was told too{}", self.wearer(), self.others_told());
+        if self.is_very_low() {
+            return sentences(&[format!("{told}: call, then go there."), self.first_aid()]);
+        }
+        format!("{told}. Ask how it is; if you hear nothing, call, then go there.")
     }
 
     fn first_line_title(&self) -> String {
@@ -281,25 +263,15 @@ impl Said<'_> {
     fn discreet_to_others(&self) -> (String, String) {
         let name = self.wearer();
         match (self.decision.what, &self.decision.reason) {
-            (What::Called, _) => (format!("Call {name} now"), self.what_to_do()),
+            (What::Called, _) => {
+                (format!("Call {name} now"), format!("If nobody answers, go there. {}", self.first_aid()))
+            }
             (_, Reason::Answered { .. }) => self.said_to_others(),
             (What::Raised | What::Repeated, _) => {
                 (format!("An alert of {name}. Ask how it is"), format!("{} was told too.", capital(name)))
             }
             (_, _) => (format!("Over: what you were told of {name}"), String::new()),
         }
-    }
-
-    /// What everybody who is called is to know.
-    fn what_to_do(&self) -> String {
-        format!("Call first. If nobody answers, go there. {}", self.danger())
-    }
-
-    fn danger(&self) -> String {
-        format!(
-            "Somebody who cannot swallow, does not wake or has a fit gets no food or drink: call {}.",
-            self.emergency()
-        )
     }
 
     pub(super) fn wearer(&self) -> &str {
@@ -312,7 +284,7 @@ impl Said<'_> {
         self.decision.glucose.is_some_and(|glucose| glucose.hundredths() < limit)
     }
 
-    fn low(&self) -> &'static str {
+    pub(super) fn low(&self) -> &'static str {
         if self.is_very_low() { "very low" } else { "low" }
     }
 
@@ -320,7 +292,7 @@ impl Said<'_> {
         if matches!(self.decision.condition, Condition::VeryLow | Condition::Low) { "below" } else { "above" }
     }
 
-    fn bare_value(&self) -> String {
+    pub(super) fn bare_value(&self) -> String {
         self.decision.glucose.map_or_else(|| "not known".to_owned(), |glucose| self.voice.value(glucose))
     }
 
@@ -329,7 +301,7 @@ impl Said<'_> {
         format!("{} has it, {}", self.named(by), self.voice.clock(at))
     }
 
-    fn named(&self, name: &str) -> String {
+    pub(super) fn named(&self, name: &str) -> String {
         let known = self.policy.people.iter().find(|person| person.name == name);
         known.map_or_else(|| capital(name), PersonPolicy::shown)
     }
@@ -349,7 +321,7 @@ impl Said<'_> {
     }
 
     /// `Sam, 02:10; Kim, 02:25`, without whom this is for.
-    fn listed(&self, told: &[(u8, Timestamp)]) -> String {
+    pub(super) fn listed(&self, told: &[(u8, Timestamp)]) -> String {
         let named = |(person, at): &(u8, Timestamp)| {
             let person = self.policy.people.get(usize::from(*person)).filter(|_| !self.is_to(*person))?;
             Some(format!("{}, {}", person.shown(), self.voice.clock(*at)))

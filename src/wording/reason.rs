@@ -1,8 +1,8 @@
 //! Why, in one sentence: for `why`, the log and the timeline.
 
 use super::Voice;
+use super::reason_calls::of_calls;
 use crate::engine::alert::hours::Held;
-use crate::engine::alert::steps::Step;
 use crate::engine::effect::{Decision, Side, What};
 use crate::engine::event::Cause;
 use crate::engine::reason::{Call, Reason};
@@ -118,6 +118,9 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::Unanswered { .. }
         | Reason::StillUnanswered { .. }
         | Reason::NotRecovering { .. }
+        | Reason::StillCalled(_)
+        | Reason::HowIsIt { .. }
+        | Reason::ChildSeen
         | Reason::LowLasts { .. }
         | Reason::HighUnanswered { .. }
         | Reason::Answered { .. }
@@ -374,42 +377,6 @@ fn of_what_waits(reason: &Reason, voice: Voice) -> String {
         Reason::QuietOver { since } => {
             format!("the silence is over, and this has stood since {}", clock(*since))
         }
-        other => other.word().replace('_', " "),
-    }
-}
-
-/// The same of what nobody answers, or somebody has.
-fn of_calls(reason: &Reason, voice: Voice) -> String {
-    let clock = |at| voice.clock(at);
-    let done = |step: &Step| match step {
-        Step::Promote => "as grave as a very low now",
-        Step::Repeat => "rings again",
-        Step::Again => "goes on ringing",
-        Step::Second => "the second person is called",
-        Step::Third => "the third person is called",
-    };
-    let by = |by: &Option<String>| by.as_ref().map_or_else(String::new, |name| format!(" by {name}"));
-    match reason {
-        Reason::Unanswered { since, step, .. } => {
-            format!("nobody has answered since {}: {}", clock(*since), done(step))
-        }
-        Reason::StillUnanswered { since, of, step, .. } => {
-            format!("nobody has answered since {}: {}; {}", clock(*since), done(step), sentence(of, voice))
-        }
-        Reason::NotRecovering { since, answered, by: who, .. } => {
-            let answered = format!("{}{}", clock(*answered), by(who));
-            format!("low since {}, answered {answered}, and it stays: others are called", clock(*since))
-        }
-        Reason::LowLasts { since, answered, by: who } => {
-            let answer = answered.map_or_else(String::new, |at| format!(", answered {}{}", clock(at), by(who)));
-            format!("low since {}{answer}, and it lasts", clock(*since))
-        }
-        Reason::HighUnanswered { began, since, .. } => {
-            format!("high since {}, unanswered since {}: others are called", clock(*began), clock(*since))
-        }
-        Reason::Answered { at, by: who } => format!("answered {}{}", clock(*at), by(who)),
-        Reason::LowOver { since } => format!("the low of {} is over", clock(*since)),
-        Reason::NoSuchPerson { names } => format!("no such person; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),
     }
 }

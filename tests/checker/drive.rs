@@ -182,7 +182,7 @@ impl Driver {
                 Event::Amended { was: Some(was), is: None, others: self.diary.values().cloned().collect() }
             }
             In::Seen { by } => Event::Seen { which: None, until: None, by: by.clone() },
-            In::With { .. } => return,
+            In::With { by } => Event::With { which: None, by: by.clone() },
             In::Mode { mode, until } => {
                 let Some(mode) = Mode::named(mode) else { return };
                 Event::Mode {

@@ -30,13 +30,13 @@ pub(crate) const UNSEEN: &[(&str, &str, &str)] = &[
     ),
     ("K3", "rapid insulin taken for long-acting", "a record has no words of an insulin entry"),
     ("K5", "from 180 or unwell in pregnancy", "being unwell is no entry of its own"),
-    (
-        "P1",
-        "the question to who is with them, and the number",
-        "\"I am with them\" cannot be taken in yet; that it holds calls is allowed for",
-    ),
+    ("P1", "that whoever is with them is told the number", "only that calls are held, and go on, is seen"),
     ("P4", "by which words it is over", "that the person hears something is seen"),
-    ("P5", "the watch of 24 hours after somebody did not wake", "there is no such entry yet"),
+    (
+        "P5",
+        "the watch of 24 hours after somebody did not wake",
+        "the mode it begins is shown by an example, and no record draws it",
+    ),
     ("P6", "that a child's answer quietens nothing", "L1 and L2 see it, for everybody alike"),
     (
         "M3",

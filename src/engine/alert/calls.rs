@@ -2,8 +2,10 @@
 //! called, and how far its steps are made. Decides nothing; see [`super::escalation`].
 
 use super::condition::Condition;
+use super::has_it::HasIt;
 use super::people::{About, moved};
 use super::steps::Made;
+use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::effect::{Id, Priority};
 use crate::engine::reason::Reason;
@@ -20,6 +22,10 @@ pub struct Calls {
     pub since: Timestamp,
     /// Who answered, and when.
     pub answer: Option<Answered>,
+    /// When it rang anew although somebody had answered, or was answered by somebody whose answer does not count: since
+    /// then nobody has.
+    #[serde(default)]
+    pub(in crate::engine) anew: Option<Timestamp>,
     /// When each person was called.
     pub called: Vec<(u8, Timestamp)>,
     /// When each of those was told who are told at the first ring.
@@ -37,6 +43,23 @@ pub struct Answered {
     pub at: Timestamp,
     /// Who, if it was not the wearer.
     pub by: Option<String>,
+}
+
+/// A low was answered, and how it goes is not known: a treatment has not been checked, or nothing has come since.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StillCalled {
+    /// When it began to ring.
+    pub since: Timestamp,
+    /// When it was answered.
+    pub answered: Timestamp,
+    /// By whom, if it was not the wearer.
+    pub by: Option<String>,
+    /// When it was treated, if it was.
+    pub treated: Option<Timestamp>,
+    /// A finger-prick from after the value that is told.
+    pub meter: Option<(Timestamp, Glucose)>,
+    /// Who knows of it.
+    pub told: Vec<(u8, Timestamp)>,
 }
 
 /// What calls are for.
@@ -68,12 +91,21 @@ pub struct LowCalls {
     pub(in crate::engine) rests: Option<Timestamp>,
     /// As grave as a very low, because nobody answered.
     pub(in crate::engine) promoted: bool,
-    /// A call that was due waits for the check after a treatment, until then at the latest.
+    /// It was treated since somebody was last called: a call waits for the check after that, until then at the latest.
     #[serde(default)]
     pub(in crate::engine) waits_until: Option<Timestamp>,
     /// One ring was spared because it rose.
     #[serde(default)]
     pub(in crate::engine) spared: bool,
+    /// When it was last treated.
+    #[serde(default)]
+    pub(in crate::engine) treated_at: Option<Timestamp>,
+    /// When others were last called, or were to be and nobody could be; none before the first time, and once it is back.
+    #[serde(default)]
+    pub(in crate::engine) called_at: Option<Timestamp>,
+    /// Who said last that they have it.
+    #[serde(default)]
+    pub(in crate::engine) has_it: Option<HasIt>,
 }
 
 impl LowCalls {
@@ -84,7 +116,18 @@ impl LowCalls {
 
     /// From a first ring on.
     pub(in crate::engine) const fn new(now: Timestamp) -> Self {
-        Self { began: now, very_low: None, back: None, rests: None, promoted: false, waits_until: None, spared: false }
+        Self {
+            began: now,
+            very_low: None,
+            back: None,
+            rests: None,
+            promoted: false,
+            waits_until: None,
+            treated_at: None,
+            called_at: None,
+            has_it: None,
+            spared: false,
+        }
     }
 }
 
@@ -96,6 +139,7 @@ impl Calls {
             condition,
             since: now,
             answer: None,
+            anew: None,
             called: Vec::new(),
             informed: Vec::new(),
             made: Made::default(),
@@ -143,6 +187,11 @@ impl Calls {
         self.answer.as_ref().and_then(|answer| answer.by.as_ref())
     }
 
+    /// Since when nobody has answered, where nobody has.
+    pub(in crate::engine) fn unanswered_since(&self) -> Timestamp {
+        self.anew.map_or(self.since, |anew| anew.max(self.since))
+    }
+
     /// Is an answer news: the first, or that somebody else has it?
     pub(in crate::engine) fn is_news(&self, by: Option<&String>) -> bool {
         !self.is_answered() || by.is_some() && self.answered_by() != by
@@ -167,6 +216,9 @@ impl Calls {
         moved(&mut self.called, to);
         moved(&mut self.informed, to);
         self.made.move_people(to);
+        if let Some(low) = self.of_low_mut() {
+            low.has_it = low.has_it.and_then(|has_it| has_it.moved(to));
+        }
     }
 
     /// The clock was set: every span keeps its length.
@@ -174,13 +226,17 @@ impl Calls {
         self.since = self.since + by;
         self.made.shift(by);
         let told = self.called.iter_mut().chain(&mut self.informed).map(|(_, at)| at);
-        for at in self.answer.iter_mut().map(|answer| &mut answer.at).chain(told) {
+        for at in self.answer.iter_mut().map(|answer| &mut answer.at).chain(&mut self.anew).chain(told) {
             *at = *at + by;
         }
         if let Some(low) = self.of_low_mut() {
             low.began = low.began + by;
-            let others = [&mut low.very_low, &mut low.back, &mut low.rests, &mut low.waits_until];
+            let LowCalls { very_low, back, rests, waits_until, treated_at, called_at, .. } = low;
+            let others = [very_low, back, rests, waits_until, treated_at, called_at];
             others.into_iter().flatten().for_each(|at| *at = *at + by);
+            if let Some(has_it) = &mut low.has_it {
+                has_it.shift(by);
+            }
         }
     }
 }

@@ -4,8 +4,8 @@
 //! Decides when and whom; what is said and how it is sent is for others.
 
 use super::Alert;
-use super::calls::{Answered, Calls, LowCalls};
-use super::people::{About, Answer, is_called};
+use super::calls::{Calls, LowCalls};
+use super::people::About;
 use super::steps::{Due, Made, Step, next};
 use crate::domain::mode::Mode;
 use crate::domain::time::{Span, Timestamp};
@@ -19,17 +19,8 @@ use crate::engine::turn::{Judged, Turn};
 /// A step that waits for a value to rise or fall is looked at again after this.
 const LOOK_AGAIN_MIN: i64 = 5;
 
-/// A diary's times are whole minutes.
-const WRITTEN_TO_MIN: i64 = 1;
-
-/// While it stays very low others are called at least this often, whatever was answered: ours.
-const CALLS_GO_ON: Span = Span::minutes(20);
-
-/// "I have it" holds calls for so long; then who said so is asked first. Ours.
-const HAS_IT: Span = Span::minutes(20);
-
-/// A call waits for the check after a treatment, and no longer than this. Ours.
-const WAITS_FOR_CHECK: Span = Span::minutes(20);
+/// Two readings in a row are so far apart at least.
+const TWO_READINGS_MIN: i64 = 4;
 
 /// Fifteen minutes back end an episode (Danne 2017, Diabetes Care 40:1631).
 const BACK_FOR_MIN: i64 = 15;
@@ -55,13 +46,24 @@ impl Next {
             Self::Due(due) => due.step(),
         }
     }
+
+    /// Does it call somebody, for the first time?
+    fn calls_somebody(self) -> bool {
+        matches!(self, Self::Due(Due::Step(step)) if step.to != Whom::Wearer)
+    }
 }
 
 impl Calls {
     /// What is still to be done, with when it is due. Once it is answered it rings no more, and others are called
     /// only for a value that stays.
-    fn ahead(&self, low: &LowCalls, policy: &EscalationPolicy, night: bool) -> Vec<(Timestamp, Next)> {
-        match low.very_low {
+    fn ahead(
+        &self,
+        low: &LowCalls,
+        policy: &EscalationPolicy,
+        night: bool,
+        waits: Option<Timestamp>,
+    ) -> Vec<(Timestamp, Next)> {
+        let mut ahead = match low.very_low {
             _ if self.is_answered() => self.calls_after_an_answer(low, policy, night),
             Some(start) => self.steps_from(start, policy, night),
             None => {
@@ -72,7 +74,19 @@ impl Calls {
                 }
                 ahead
             }
+        };
+        // Calls to others wait; the wearer is rung all the same.
+        if let Some(waits) = waits {
+            let mut rings = Vec::new();
+            for (at, _) in ahead.iter_mut().filter(|(at, next)| *at < waits && next.calls_somebody()) {
+                if !self.is_answered() && self.made.last.is_none_or(|last| last < *at) {
+                    rings.push((*at, Next::Due(Due::Again)));
+                }
+                *at = waits;
+            }
+            ahead.extend(rings);
         }
+        ahead
     }
 
     fn steps_from(&self, start: Timestamp, policy: &EscalationPolicy, night: bool) -> Vec<(Timestamp, Next)> {
@@ -84,15 +98,6 @@ impl Calls {
         let steps = policy.high.steps(night);
         let first = steps.iter().find(|step| step.to != Whom::Wearer);
         let calls = self.made.left(steps).filter(|step| step.to != Whom::Wearer);
-        // Whoever has it is given the time, and the same again once they were asked how it goes.
-        let has_it = self.answer.as_ref().filter(|answer| answer.by.is_some()).map(|answer| {
-            let asked = self.called.iter().map(|(_, at)| *at).filter(|at| *at > answer.at).max();
-            asked.map_or(answer.at + HAS_IT, |asked| asked + CALLS_GO_ON)
-        });
-        let last = self.called.iter().map(|(_, at)| *at).max().filter(|_| low.very_low.is_some());
-        let asks = self.answer.as_ref().filter(|answer| answer.by.is_some()).map(|answer| answer.at + HAS_IT);
-        let asks = asks.filter(|at| self.made.last.is_none_or(|last| last < *at)).map(|at| (at, Next::Due(Due::Again)));
-        let goes_on = last.map(|last| (last.max(self.made.last.unwrap_or(last)) + CALLS_GO_ON, Next::Due(Due::Again)));
         calls
             .map(|step| {
                 let at = match low.very_low {
@@ -102,9 +107,6 @@ impl Calls {
                 };
                 (at, Next::Due(Due::Step(*step)))
             })
-            .chain(goes_on)
-            .chain(asks)
-            .map(|(at, next)| (has_it.map_or(at, |has_it| at.max(has_it)), next))
             .collect()
     }
 }
@@ -131,15 +133,14 @@ impl Engine {
             Some(id) if very_low || low => {
                 let mut calls = match self.state.register.take_calls_of_low() {
                     // A new low under the same alert is a new one to answer; who was called stays told.
-                    Some(Calls { called, informed, .. }) if low && !very_low => {
-                        Calls { called, informed, ..Calls::for_low(id, turn.now) }
-                    }
+                    Some(before) if low && !very_low => begun_anew(before, id, turn.now),
                     // Its spans count from this ring: nothing of the time the value was back before is added.
                     Some(mut calls) => {
                         if let Some(low) = calls.of_low_mut() {
                             (low.back, low.rests) = (None, None);
                         }
-                        Calls { answer: None, made: Made::default(), ..calls }
+                        let anew = if calls.is_answered() { Some(turn.now) } else { calls.anew };
+                        Calls { answer: None, anew, made: Made::default(), ..calls }
                     }
                     None => Calls::for_low(id, turn.now),
                 };
@@ -154,60 +155,6 @@ impl Engine {
         self.tell_back(turn);
     }
 
-    /// Somebody answered: marked it as seen, treated, ate. Others who know of it are told. A line of a diary file
-    /// answers what had rung by its time. Says of what it is the answer, if that is news.
-    pub(in crate::engine) fn answer_chain(&mut self, turn: &mut Turn, answer: Answer<'_>) -> Option<About> {
-        let written = answer.at + Span::minutes(WRITTEN_TO_MIN);
-        let is_later = |alert: &Alert| alert.has_rung() && !alert.had_rung(written, None);
-        let later = self.state.register.of_side(Side::Low).any(is_later);
-        if turn.written && later {
-            return None;
-        }
-        let calls = self.state.register.calls_of_low_mut()?;
-        let mut about = None;
-        if !calls.is_news(answer.by)
-            && let Some(known) =
-                calls.answer.as_mut().filter(|known| known.by.is_some() && known.by.as_ref() == answer.by)
-        {
-            // Who says again that they have it is given the time again.
-            known.at = known.at.max(answer.at);
-        }
-        // That somebody else has it is news even where the wearer has answered.
-        if calls.is_news(answer.by) {
-            calls.answer = Some(Answered { at: answer.at, by: answer.by.cloned() });
-            let (id, told) = (calls.id, calls.told());
-            let speaking = self.speaking(id);
-            self.tell_answered(turn, speaking, &told, answer);
-            about = Some(speaking);
-        }
-        self.plan_chain(turn);
-        about
-    }
-
-    /// What answered a low was none: it calls as if it had rung now. Says when it does next; none where nothing called,
-    /// or something else was the answer.
-    pub(in crate::engine) fn call_again(&mut self, turn: &Turn, answered: Timestamp) -> Option<Timestamp> {
-        let calls = self.state.register.calls_of_low_mut().filter(|calls| calls.answered_at() == Some(answered))?;
-        (calls.answer, calls.made) = (None, Made::default());
-        if let Some(low) = calls.of_low_mut() {
-            (low.began, low.rests) = (turn.now, None);
-            low.very_low = low.very_low.map(|_| turn.now);
-        }
-        self.plan_chain(turn);
-        self.state.plan.due(Job::LowCalls)
-    }
-
-    /// What answered a low was at another time: where that was before it rang, it calls again.
-    pub(in crate::engine) fn move_answer(&mut self, turn: &Turn, from: Timestamp, to: Timestamp) {
-        let calls = self.state.register.calls_of_low_mut().filter(|calls| calls.answered_at() == Some(from));
-        let Some(calls) = calls else { return };
-        if to + Span::minutes(WRITTEN_TO_MIN) <= calls.since {
-            self.call_again(turn, from);
-        } else if let Some(answer) = &mut calls.answer {
-            answer.at = to;
-        }
-    }
-
     /// A step is due.
     pub(in crate::engine) fn escalate(&mut self, turn: &mut Turn) {
         if self.ring_covered_late(turn) {
@@ -218,109 +165,75 @@ impl Engine {
             self.end_chain(turn);
             return;
         }
-        let Some((calls, low)) = self.state.register.calls_of_low().map(|(calls, low)| (calls.clone(), *low)) else {
-            return;
-        };
         let last = self.last_known(turn.now);
-        if self.is_back(last) || self.is_doubted(&low, turn.now) || self.is_covered(&low) {
+        let low = self.state.register.calls_of_low().map(|(_, low)| *low);
+        if self.is_back(last) || low.is_none_or(|low| self.is_doubted(&low, turn.now) || self.is_covered(&low)) {
             return;
         }
         turn.judged = last;
-        let fresh = self.lowest_latest(turn.now);
-        let ahead = calls.ahead(&low, &self.policy.escalation, turn.night.inside);
-        let due: Vec<Next> = ahead.into_iter().filter(|(at, _)| *at <= turn.now).map(|(_, next)| next).collect();
-        // After a sleep all that fell due is one step: the gravest.
-        let Some(gravest) = due.iter().map(|next| next.step()).max() else {
-            self.plan_chain(turn);
+        self.ask_who_has_it(turn);
+        let Some((calls, low)) = self.state.register.calls_of_low().map(|(calls, low)| (calls.clone(), *low)) else {
             return;
         };
-        if self.spares_a_repeat(turn, &calls, &low, gravest, fresh) {
-            return;
+        let fresh = self.lowest_latest(turn.now);
+        let waits = self.call_waits_until(&low, turn.now);
+        let ahead = calls.ahead(&low, &self.policy.escalation, turn.night.inside, waits);
+        let due: Vec<Next> = ahead.into_iter().filter(|(at, _)| *at <= turn.now).map(|(_, next)| next).collect();
+        // After a sleep all that fell due is one step: the gravest.
+        match due.iter().map(|next| next.step()).max() {
+            // Others are called only for a value that stays.
+            Some(_) if calls.is_answered() && !self.stays(&low, turn.now, fresh) => {
+                self.state.plan.set(Job::LowCalls, turn.now + Span::minutes(LOOK_AGAIN_MIN));
+                return;
+            }
+            Some(gravest) if self.spares_a_repeat(turn, &calls, &low, gravest, fresh) => return,
+            Some(gravest) => self.make_steps(turn, calls, &due, gravest, waits.is_some()),
+            None => {}
         }
-        let goes_on = due.iter().any(|next| matches!(next, Next::Due(Due::Again))) && self.is_very_low(fresh);
-        if calls.is_answered() && !goes_on && !self.stays(&low, turn.now, fresh) {
-            self.state.plan.set(Job::LowCalls, turn.now + Span::minutes(LOOK_AGAIN_MIN));
-            return;
-        }
-        if calls.is_answered() && self.waits_for_check(turn) {
-            return;
-        }
-        self.make_steps(turn, calls, &due, gravest);
         self.plan_chain(turn);
     }
 
-    fn make_steps(&mut self, turn: &mut Turn, mut calls: Calls, due: &[Next], gravest: Step) {
-        if let Some(low) = calls.of_low_mut() {
-            low.promoted |= due.iter().any(|next| matches!(next, Next::Promote));
-        }
+    /// Nobody beside the wearer is called while calls wait.
+    fn make_steps(&mut self, turn: &mut Turn, mut calls: Calls, due: &[Next], gravest: Step, waits: bool) {
         let steps: Vec<Due> = due.iter().filter_map(|next| next.due()).collect();
         let about @ (condition, id, part_of) = self.speaking(calls.id);
         let before = calls.told();
-        let first = self.asked_first(turn, &calls);
-        let first = first.filter(|person| is_called(&mut calls.called, *person, turn.now));
-        let people = if let Some(person) = first {
-            calls.made.last = Some(turn.now);
-            vec![(person, Ways::All)]
-        } else {
-            let policy = &self.policy.escalation.high;
-            let people = self.calls(turn, &steps, policy, &mut calls.made, &mut calls.called);
-            calls.made.note(&steps, turn.now);
-            people
-        };
+        let mut people = Vec::new();
+        if !waits {
+            people = self.calls(turn, &steps, &self.policy.escalation.high, &mut calls.made, &mut calls.called);
+            self.call_on_with(turn, &mut calls, &mut people);
+        }
+        calls.made.note(&steps, turn.now);
         if let Some(low) = calls.of_low_mut() {
-            low.waits_until = None;
+            low.promoted |= due.iter().any(|next| matches!(next, Next::Promote));
+            if !people.is_empty() {
+                low.called(turn.now);
+            } else if due.iter().any(|next| next.calls_somebody()) {
+                // That nobody may be called at this hour ends no calls: they begin when somebody may be.
+                low.called_at.get_or_insert(turn.now);
+            }
         }
-        let since = calls.since;
-        let reason = |told: Vec<(u8, Timestamp)>, ways: Ways| match &calls.answer {
-            None => Reason::Unanswered { since, step: gravest, told, ways },
-            Some(Answered { at, by }) => Reason::NotRecovering { since, answered: *at, by: by.clone(), told },
-        };
-        if !calls.is_answered() {
-            let ways = due.iter().map(|next| next.due().map_or(Ways::All, Due::ways)).max().unwrap_or_default();
-            turn.tell(What::Escalated, condition, id, part_of, reason(calls.told(), ways), true);
+        let reason = |told, ways| self.why_called(turn.now, &calls, turn.judged, gravest, told, ways);
+        let calling: Vec<(u8, Reason)> =
+            people.into_iter().map(|(person, ways)| (person, reason(before.clone(), ways))).collect();
+        let ways = due.iter().map(|next| next.due().map_or(Ways::All, Due::ways)).max().unwrap_or_default();
+        let rings = (!calls.is_answered()).then(|| reason(calls.told(), ways));
+        if let Some(reason) = rings {
+            turn.tell(What::Escalated, condition, id, part_of, reason, true);
         }
-        for (person, ways) in people {
-            turn.call(person, about, reason(before.clone(), ways));
+        for (person, reason) in calling {
+            turn.call(person, about, reason);
         }
         if let Some(known) = self.state.register.calls_of_low_mut() {
             *known = calls;
         }
     }
 
-    /// Whoever said that they have it, and has not been asked since how it goes, if they may be called at this hour.
-    fn asked_first(&self, turn: &Turn, calls: &Calls) -> Option<u8> {
-        let answer = calls.answer.as_ref()?;
-        let name = answer.by.as_ref()?;
-        let place = self.policy.people.iter().position(|person| person.name == *name)?;
-        let person = u8::try_from(place).ok()?;
-        let asked = calls.called.iter().any(|(known, at)| *known == person && *at > answer.at);
-        let reachable = self.policy.people[place].may_be_reached(self.policy.zone, turn.now);
-        (reachable && !asked).then_some(person)
-    }
-
-    /// A treatment is to have its check before anybody is told that nothing came of it, on a value from after it: the
-    /// call waits once, and not for long.
-    fn waits_for_check(&mut self, turn: &Turn) -> bool {
-        let Some(treated) = self.state.plan.low().and_then(|check| check.treated) else { return false };
-        let check = treated.at + self.policy.recheck.low_look;
-        let before = turn.judged.is_some_and(|judged| judged.at <= treated.at);
-        if treated.at > turn.now || check < turn.now && !before {
-            return false;
-        }
-        let Some(low) = self.state.register.calls_of_low_mut().and_then(Calls::of_low_mut) else { return false };
-        let latest = *low.waits_until.get_or_insert(turn.now + WAITS_FOR_CHECK);
-        let next = (check + Span::minutes(1)).max(turn.now + Span::minutes(1)).min(latest);
-        if next <= turn.now {
-            return false;
-        }
-        self.state.plan.set(Job::LowCalls, next);
-        true
-    }
-
     /// The low is over, and its calls with it.
     fn end_chain(&mut self, turn: &mut Turn) {
         let Some(calls) = self.state.register.take_calls_of_low() else { return };
         self.state.plan.stop(Job::LowCalls);
+        self.state.plan.stop(Job::CallsLast);
         tell_over(turn, calls.id, calls.since, &calls.told());
     }
 
@@ -340,11 +253,15 @@ impl Engine {
         let Some((_, low)) = self.state.register.calls_of_low() else { return };
         let is_doubted = self.is_doubted(low, turn.now) || self.is_covered(low);
         let is_back = self.is_back(self.last_known(turn.now));
+        let is_over = is_back && self.is_back_for_good(low, turn.now);
         let Some(calls) = self.state.register.calls_of_low_mut() else { return };
         let Some(low) = calls.of_low_mut() else { return };
         // An older version kept only since when it was back.
         low.rests = low.rests.or(low.back);
         low.back = low.back.or(Some(turn.now)).filter(|_| is_back);
+        if is_over {
+            (low.called_at, low.waits_until) = (None, None);
+        }
         if is_back || is_doubted {
             low.rests.get_or_insert(turn.now);
             self.plan_covered();
@@ -358,7 +275,8 @@ impl Engine {
         }
         let policy = &self.policy.escalation;
         let Some((calls, low)) = self.state.register.calls_of_low() else { return };
-        match next(turn.night, |night| calls.ahead(low, policy, night)) {
+        let waits = self.call_waits_until(low, turn.now);
+        match next(turn.night, |night| calls.ahead(low, policy, night, waits)) {
             Some(at) => self.state.plan.set(Job::LowCalls, at.max(turn.now)),
             None => self.state.plan.stop(Job::LowCalls),
         }
@@ -372,8 +290,17 @@ impl Engine {
     }
 
     /// Is the value no longer low? Not knowing any is not being back.
-    fn is_back(&self, judged: Option<Judged>) -> bool {
+    pub(super) fn is_back(&self, judged: Option<Judged>) -> bool {
         judged.is_some_and(|judged| judged.glucose.hundredths() >= self.policy.levels.low.limit.hundredths())
+    }
+
+    /// Two readings that are back, a few minutes apart, and not falling: calls that went on do so no more.
+    fn is_back_for_good(&self, low: &LowCalls, now: Timestamp) -> bool {
+        let long_enough = low.back.is_some_and(|back| now - back >= Span::minutes(TWO_READINGS_MIN));
+        let judged = self.lowest_of_sensors(now).filter(|_| long_enough);
+        judged.is_some_and(|judged| {
+            self.is_back(Some(judged)) && !judged.rate.is_some_and(|rate| rate.direction().falls())
+        })
     }
 
     /// Does only a sensor say that it is low that is doubted, or that a meter has just denied? It may be wrong, and
@@ -384,7 +311,7 @@ impl Engine {
 
     /// Does the value stay where it was, answered or not? One that rose from very low and is low for as long
     /// as an answered low may be stays as well.
-    fn stays(&self, low: &LowCalls, now: Timestamp, judged: Option<Judged>) -> bool {
+    pub(super) fn stays(&self, low: &LowCalls, now: Timestamp, judged: Option<Judged>) -> bool {
         let limit = match low.very_low {
             Some(at) if now - at < self.policy.escalation.low_answered => self.policy.levels.very_low.limit,
             Some(_) | None => self.policy.levels.low.limit,
@@ -407,6 +334,16 @@ impl Engine {
             None => (Condition::Low, thread, None),
         }
     }
+}
+
+/// The calls of a new low under the same alert: who was called stays told, and whoever has it has it still.
+fn begun_anew(before: Calls, id: Id, now: Timestamp) -> Calls {
+    let kept = before.of_low().copied();
+    let mut calls = Calls { called: before.called, informed: before.informed, ..Calls::for_low(id, now) };
+    if let (Some(low), Some(LowCalls { has_it, called_at, waits_until, treated_at, .. })) = (calls.of_low_mut(), kept) {
+        *low = LowCalls { has_it, called_at, waits_until, treated_at, ..*low };
+    }
+    calls
 }
 
 /// The low is over: whoever knows of it is told.

@@ -6,10 +6,13 @@
 //! is one loop.
 
 pub mod alarm;
+mod answered;
 pub mod calls;
 pub mod condition;
 pub mod escalation;
 pub mod flood;
+mod going_on;
+pub mod has_it;
 pub mod hours;
 pub mod moment;
 pub mod people;

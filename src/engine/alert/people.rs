@@ -8,6 +8,7 @@ use crate::domain::schedule::Schedule;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
 use crate::engine::effect::{Audience, Condition, Decision, Id, Side, What};
+use crate::engine::mode::profile::Profile;
 use crate::engine::policy::{PEOPLE_MAX, Policy};
 use crate::engine::reason::Reason;
 use crate::engine::turn::Turn;
@@ -122,7 +123,7 @@ impl Engine {
         }
     }
 
-    fn reachable(&self, now: Timestamp) -> impl Iterator<Item = u8> {
+    pub(super) fn reachable(&self, now: Timestamp) -> impl Iterator<Item = u8> {
         let zone = self.policy.zone;
         let people = (0..).zip(self.policy.people.iter().take(PEOPLE_MAX));
         people.filter(move |(_, person)| person.may_be_reached(zone, now)).map(|(place, _)| place)
@@ -188,24 +189,28 @@ impl Engine {
     }
 
     /// After the timers of a turn: what rang for the wearer for the first time, or anew, is told to those who are told
-    /// then. That the wearer wants it quiet is about their own ways.
+    /// then, and of a child's low to the carer before the child. That the wearer wants it quiet is about their own ways.
     pub(in crate::engine) fn tell_first_line(&mut self, turn: &mut Turn) {
         if turn.out.is_empty() {
             return;
         }
         let zone = self.policy.zone;
-        let mut told = Vec::new();
+        let (mut told, mut before) = (Vec::new(), Vec::new());
+        let carer = self.carer(turn.now);
         for (place, person) in (0..).zip(self.policy.people.iter().take(PEOPLE_MAX)) {
-            let hears = |decision: &&Decision| is_new_ring(decision) && person.tells.holds(decision.condition);
-            if person.line != Line::First || !turn.out.iter().any(|one| hears(&one)) {
-                continue;
-            }
-            if person.may_be_reached(zone, turn.now) {
+            let cares =
+                |decision: &Decision| carer == Some(place) && decision.condition.row().topic == Some(Topic::Lows);
+            let is_told = |decision: &Decision| person.line == Line::First && person.tells.holds(decision.condition);
+            let hears = |decision: &&Decision| is_new_ring(decision) && (is_told(decision) || cares(decision));
+            if turn.out.iter().any(|one| hears(&one)) && person.may_be_reached(zone, turn.now) {
                 let to = Audience::Person(place);
-                told.extend(turn.out.iter().filter(hears).map(|decision| Decision { to, ..decision.clone() }));
+                let hears = turn.out.iter().filter(hears).map(|decision| Decision { to, ..decision.clone() });
+                let (first, others): (Vec<_>, Vec<_>) = hears.partition(cares);
+                before.extend(first);
+                told.extend(others);
             }
         }
-        for decision in &told {
+        for decision in before.iter().chain(&told) {
             if let (Some(Side::Low), Audience::Person(person), Some(calls)) =
                 (decision.condition.side(), decision.to, self.state.register.calls_of_low_mut())
             {
@@ -213,7 +218,13 @@ impl Engine {
                 calls.informed.push((person, turn.now));
             }
         }
+        turn.out.splice(0..0, before);
         turn.out.extend(told);
+    }
+
+    /// Who looks after a child: the first who may be reached at this hour.
+    fn carer(&self, now: Timestamp) -> Option<u8> {
+        self.policy.profiles.contains(&Profile::Child).then(|| self.reachable(now).next()).flatten()
     }
 
     /// When the first of those may be reached who may not be now.
@@ -263,6 +274,17 @@ pub(in crate::engine) fn is_called(called: &mut Vec<(u8, Timestamp)>, person: u8
         None => called.push((person, now)),
     }
     true
+}
+
+/// Was somebody told of that in this turn?
+pub(in crate::engine) fn was_told(turn: &Turn, person: u8, (condition, id, _): About) -> bool {
+    let to = Audience::Person(person);
+    turn.out.iter().any(|decision| decision.to == to && decision.condition == condition && decision.id == id)
+}
+
+/// Was somebody told a moment ago at the first ring of it?
+pub(in crate::engine) fn was_informed(informed: &[(u8, Timestamp)], person: u8, now: Timestamp) -> bool {
+    informed.iter().any(|(known, at)| *known == person && now - *at < Span::minutes(NOT_AGAIN_MIN))
 }
 
 /// Did it ring for the wearer for the first time, or anew? One that was only put off has been told already.

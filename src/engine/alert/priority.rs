@@ -84,7 +84,10 @@ pub(in crate::engine) fn of(
     // That nobody answers makes only a low graver.
     let reason = reason.first();
     match (reason, condition.row().rank) {
-        (Reason::Unanswered { .. } | Reason::NotRecovering { .. }, _) => Priority::High,
+        (
+            Reason::Unanswered { .. } | Reason::NotRecovering { .. } | Reason::StillCalled(_) | Reason::HowIsIt { .. },
+            _,
+        ) => Priority::High,
         (Reason::Answered { .. } | Reason::LowOver { .. }, _) => Priority::Information,
         (_, Rule::Always(priority)) => priority,
         (_, Rule::By(rank)) => by(rank, reason, judged, very_high),

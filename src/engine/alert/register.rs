@@ -22,6 +22,9 @@ pub struct Register {
     pub returned: Vec<Alert>,
     /// Calls for what nobody answers, in the order they began.
     pub calls: Vec<Calls>,
+    /// Who was called by night for what comes and goes, and until when that night lasts.
+    #[serde(default)]
+    pub(in crate::engine) called_tonight: Vec<(u8, Timestamp)>,
     /// When anything about a low last rang for the wearer.
     #[serde(default)]
     pub(in crate::engine) low_rang: Option<Timestamp>,
@@ -263,6 +266,7 @@ impl Register {
     /// The people of the settings have other places.
     pub(in crate::engine) fn move_people(&mut self, to: &impl Fn(u8) -> Option<u8>) {
         self.calls.iter_mut().for_each(|calls| calls.move_people(to));
+        super::people::moved(&mut self.called_tonight, to);
     }
 
     /// Signals went back and forth once more.

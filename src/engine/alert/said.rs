@@ -11,6 +11,7 @@ use crate::engine::Engine;
 use crate::engine::effect::{Condition, Id, Side, What};
 use crate::engine::event::{Event, Which};
 use crate::engine::mistaken::says_mistaken;
+use crate::engine::mode::profile::Profile;
 use crate::engine::reason::{Began, Open, Reason};
 use crate::engine::recheck_high::{HighCheck, Stage};
 use crate::engine::recheck_low::LowCheck;
@@ -27,6 +28,9 @@ impl Engine {
     ) {
         self.high_answered(turn, Some(at), None);
         let meant = self.side_meant(which);
+        if meant != Ok(Side::High) {
+            self.something_is_said_of_low(turn.now);
+        }
         let before = meant.as_ref().ok().and_then(|side| Some((*side, self.began_after(turn.now, *side, at)?)));
         if let Some((side, since)) = before {
             return turn.ask(Reason::TreatedBefore { side, at, since });
@@ -146,6 +150,11 @@ impl Engine {
         let at = note.at;
         self.remember_note(note);
         self.answer_by_note(turn, note);
+        self.watch_after_help(turn, note);
+        if matches!(note.kind, Kind::Carbohydrate(_)) {
+            self.something_is_said_of_low(turn.now);
+            self.treatment_defers_calls(at);
+        }
         turn.insulin = self.state.doses.last_by(turn.now);
         if let Some(measured) = note.kind.ketones() {
             return self.ketones_measured(turn, at, measured);
@@ -212,7 +221,8 @@ impl Engine {
         open.any(Alert::is_beyond) || self.value_at(at).is_some_and(beyond)
     }
 
-    /// Somebody has seen what is open: the wearer, or the person of that name, who has it now.
+    /// Somebody has seen what is open: the wearer, or the person of that name, who has it now. A child's answer quietens
+    /// nothing.
     pub(in crate::engine) fn seen(
         &mut self,
         turn: &mut Turn,
@@ -220,6 +230,18 @@ impl Engine {
         until: Option<Timestamp>,
         by: Option<&str>,
     ) {
+        if by.is_none() && self.policy.profiles.contains(&Profile::Child) {
+            return self.child_has_seen(turn);
+        }
+        self.seen_by(turn, which, until, by, false);
+    }
+
+    /// Somebody of that name is with the wearer.
+    pub(in crate::engine) fn is_with_them(&mut self, turn: &mut Turn, which: Option<Id>, by: &str) {
+        self.seen_by(turn, which, None, Some(by), true);
+    }
+
+    fn seen_by(&mut self, turn: &mut Turn, which: Option<Id>, until: Option<Timestamp>, by: Option<&str>, with: bool) {
         let name = by.and_then(|name| self.person_named(name));
         if by.is_some() && name.is_none() {
             let names = self.policy.people.iter().map(|person| person.name.clone()).collect();
@@ -244,6 +266,9 @@ impl Engine {
             // A line from before a ring does not answer it: then nobody has the low.
             let others = new.filter(|(condition, ..)| condition.side() != Some(Side::Low));
             new = self.answer_chain(turn, answer).or(others);
+            if let Some(name) = &name {
+                self.has_low(turn, name, answer.at, with);
+            }
         }
         self.answer_waiting(turn, &ids, which, answer);
         if let Some(about) = new {

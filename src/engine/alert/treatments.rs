@@ -1,14 +1,13 @@
 //! What calls for a low make of treatments: one that was treated three times and stays calls somebody, and one that
 //! rises is spared a ring once.
 
-use super::calls::{Answered, Calls, LowCalls};
+use super::calls::{Calls, LowCalls};
 use super::people::is_called;
 use super::steps::Step;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
 use crate::engine::plan::Job;
 use crate::engine::policy::{Ways, Whom};
-use crate::engine::reason::Reason;
 use crate::engine::recheck_low::TREATED_OFTEN;
 use crate::engine::turn::{Judged, Turn};
 
@@ -27,20 +26,20 @@ impl Engine {
         };
         let again = treatments > TREATED_OFTEN;
         let lately = calls.called.iter().any(|(_, at)| *at >= last || again && turn.now - *at < CALLED_WITHIN);
-        if lately || self.is_doubted(&low, turn.now) {
+        // Whoever has it is given the time (promise P2).
+        if lately || self.is_doubted(&low, turn.now) || self.call_waits_until(&low, turn.now).is_some() {
             return;
         }
         let about = self.speaking(calls.id);
-        let (since, told) = (calls.since, calls.told());
-        let reason = match &calls.answer {
-            None => Reason::Unanswered { since, step: Step::Second, told, ways: Ways::All },
-            Some(Answered { at, by }) => Reason::NotRecovering { since, answered: *at, by: by.clone(), told },
-        };
+        let reason = self.why_called(turn.now, &calls, turn.judged, Step::Second, calls.told(), Ways::All);
         let Some(person) = self.person(Whom::Second, &calls.made.people, turn.now) else { return };
         let Some(known) = self.state.register.calls_of_low_mut() else { return };
         if is_called(&mut known.called, person, turn.now) {
             if !known.made.people.contains(&person) {
                 known.made.people.push(person);
+            }
+            if let Some(low) = known.of_low_mut() {
+                low.called(turn.now);
             }
             turn.call(person, about, reason);
             self.plan_chain(turn);

@@ -117,19 +117,20 @@ impl Engine {
         self.plan_waiting(turn);
     }
 
-    fn make_due_steps(&self, turn: &mut Turn, calls: &mut Calls) {
+    fn make_due_steps(&mut self, turn: &mut Turn, calls: &mut Calls) {
         let Some((priority, _)) = calls.of_other() else { return };
         if !self.still_calls(calls, turn.now) {
             // It ended in this turn, and its calls end with the turn.
             return;
         }
-        let policy = self.policy.escalation.of_calls(calls.condition, priority);
+        let policy = &self.policy.escalation.of_calls(calls.condition, priority).clone();
         let ahead = calls.made.ahead(policy, turn.night.inside, calls.since);
         let due: Vec<Due> = ahead.into_iter().filter(|(at, _)| *at <= turn.now).map(|(_, due)| due).collect();
         // After a sleep all that fell due is one step: the gravest.
         let Some(step) = due.iter().map(|due| due.step()).max() else { return };
-        let people = self.calls(turn, &due, policy, &mut calls.made, &mut calls.called);
+        let mut people = self.calls(turn, &due, policy, &mut calls.made, &mut calls.called);
         calls.made.note(&due, turn.now);
+        people.retain(|(person, _)| !self.was_called_tonight(turn, *person, calls.condition));
         turn.judged = self.source_lost_as(calls.id).and_then(|source| self.latest_of(source));
         let two = self.state.register.two_signals();
         if let (For::Other { reason: Reason::TwoSignals { lower, higher, .. }, .. }, Some(two)) =
@@ -138,7 +139,7 @@ impl Engine {
             (*lower, *higher) = two;
         }
         let Some((_, rang_for)) = calls.of_other() else { return };
-        let (since, of, told) = (calls.since, Box::new(rang_for.clone()), calls.called.clone());
+        let (since, of, told) = (calls.unanswered_since(), Box::new(rang_for.clone()), calls.called.clone());
         let reason = |ways| Reason::StillUnanswered { since, of: of.clone(), step, told: told.clone(), ways };
         let ways = due.iter().map(|due| due.ways()).max().unwrap_or_default();
         let (condition, id, part_of) = calls.about();
@@ -186,6 +187,8 @@ impl Engine {
         let reason = Reason::NothingReached { since: newest, grave: true };
         turn.tell(What::Escalated, lost.condition, lost.id, None, reason.clone(), true);
         let person = self.person(Whom::Second, &[], turn.now);
+        // Whoever is called on for a very low whose signal is lost is told so in those words.
+        let calls_go_on = self.calls_go_on(turn.now);
         if person.is_none()
             && let Some(at) = self.next_reachable(turn.now).filter(|at| *at < turn.night.until)
         {
@@ -202,6 +205,9 @@ impl Engine {
             calls.made.steps.extend(person.map(|_| Whom::Second));
             calls.made.last = Some(turn.now);
         }
+        let person = person.filter(|_| !calls_go_on);
+        let person = person.filter(|person| !self.was_called_tonight(turn, *person, lost.condition));
+        let register = &mut self.state.register;
         // Whoever is called for a low as well is called once, and told when that is over.
         let of_low = register.calls_of_low().is_some();
         let calls = if of_low { register.calls_of_low_mut() } else { register.calls_of_mut(lost.id) };

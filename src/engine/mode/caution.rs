@@ -49,9 +49,9 @@ pub(super) const fn limit(mode: Mode, lasts: bool, is_after: bool) -> Option<Glu
     match mode {
         Mode::Driving if lasts => Some(DRIVING),
         Mode::Exercise if lasts => Some(EXERCISE),
-        Mode::Alcohol if lasts => Some(CAUTIOUS),
+        Mode::Alcohol | Mode::Aftercare if lasts => Some(CAUTIOUS),
         Mode::Exercise if is_after => Some(CAUTIOUS),
-        Mode::Driving | Mode::Exercise | Mode::Alcohol | Mode::Sick | Mode::Doubted => None,
+        Mode::Driving | Mode::Exercise | Mode::Alcohol | Mode::Sick | Mode::Doubted | Mode::Aftercare => None,
     }
 }
 

@@ -34,7 +34,7 @@ pub(super) const fn first_looks(mode: Mode) -> [Option<Span>; 2] {
     match mode {
         Mode::Driving => [Some(Span::hours(DRIVING_HOURS)), None],
         Mode::Sick => [Some(Span::hours(SICK_HOURS)), Some(Span::hours(KETONES_HOURS))],
-        Mode::Exercise | Mode::Alcohol | Mode::Doubted => [None, None],
+        Mode::Exercise | Mode::Alcohol | Mode::Doubted | Mode::Aftercare => [None, None],
     }
 }
 

@@ -2,6 +2,7 @@
 //! may overlap: the strictest limit counts, looks that fall together are one, and none relaxes anything, but a
 //! doubted sensor, whose low asks for a meter and calls nobody. docs/modes.md has the rules.
 
+mod aftercare;
 pub mod caution;
 pub mod hold;
 mod look;
@@ -27,6 +28,9 @@ const AFTER_EXERCISE_HOURS: i64 = 12;
 /// one after ten the next morning (Turner 2001); both seen as excerpts.
 const ALCOHOL_HOURS: i64 = 24;
 
+/// After a low that somebody had to help with: ours.
+const AFTERCARE_HOURS: i64 = 24;
+
 /// How long a mode lasts when nothing is said: of alcohol as above, the others are ours.
 #[must_use]
 pub const fn usual(mode: Mode) -> Span {
@@ -35,6 +39,7 @@ pub const fn usual(mode: Mode) -> Span {
         Mode::Exercise => Span::minutes(90),
         Mode::Alcohol => Span::hours(ALCOHOL_HOURS),
         Mode::Sick => Span::hours(24),
+        Mode::Aftercare => Span::hours(AFTERCARE_HOURS),
     }
 }
 
@@ -43,7 +48,7 @@ pub const fn usual(mode: Mode) -> Span {
 pub const fn longest(mode: Mode) -> Span {
     match mode {
         Mode::Driving | Mode::Exercise => Span::hours(12),
-        Mode::Alcohol | Mode::Sick => Span::hours(72),
+        Mode::Alcohol | Mode::Sick | Mode::Aftercare => Span::hours(72),
         Mode::Doubted => Span::hours(24),
     }
 }
@@ -137,7 +142,7 @@ impl Engine {
         }
     }
 
-    fn begin_mode(&mut self, turn: &mut Turn, mode: Mode, span: Option<Span>, at: Timestamp) {
+    pub(super) fn begin_mode(&mut self, turn: &mut Turn, mode: Mode, span: Option<Span>, at: Timestamp) {
         let place = self.state.modes.running.iter().position(|running| running.mode == mode);
         let before = place.and_then(|place| self.state.modes.running.get(place)).copied();
         let lasts = before.filter(|before| before.until > turn.now);

@@ -25,11 +25,13 @@ pub enum Profile {
     ImpairedAwareness,
     /// Ketones can rise at any glucose: tablets that raise them, very little carbohydrate, an earlier ketoacidosis.
     KetoneProne,
+    /// A child, whom somebody looks after.
+    Child,
 }
 
 impl Profile {
     /// All of them.
-    pub const ALL: [Self; 3] = [Self::Pregnancy, Self::ImpairedAwareness, Self::KetoneProne];
+    pub const ALL: [Self; 4] = [Self::Pregnancy, Self::ImpairedAwareness, Self::KetoneProne, Self::Child];
 
     /// Its name in the settings.
     #[must_use]
@@ -38,6 +40,7 @@ impl Profile {
             Self::Pregnancy => "pregnancy",
             Self::ImpairedAwareness => "impaired_awareness",
             Self::KetoneProne => "ketone_prone",
+            Self::Child => "child",
         }
     }
 
@@ -62,6 +65,8 @@ impl Profile {
                     }
                 }
             }
+            // Who is rung first, and whose answer counts, is no default: see `alert/people.rs` and `alert/said.rs`.
+            Self::Child => {}
         }
     }
 }
