@@ -167,8 +167,11 @@ impl Recheck {
     }
 
     pub(crate) fn set_channels(&self, channels: &str) {
-        fs::write(self.home.path().join("recheck.toml"), settings(&self.exports(), channels))
-            .expect("settings are written");
+        // What can wait is held by night: what runs here is lived by day, whatever the hour is.
+        let from = (now_seconds() / 3600 + 12).rem_euclid(24);
+        let night = format!("[wearer]\nnight = \"{from:02}:00-{:02}:00\"", (from + 1) % 24);
+        let text = settings(&self.exports(), channels).replacen("[wearer]", &night, 1);
+        fs::write(self.home.path().join("recheck.toml"), text).expect("settings are written");
     }
 
     /// One more variable for the program's environment.
