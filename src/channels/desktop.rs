@@ -208,6 +208,7 @@ mod tests {
             after_low: None,
             insulin: None,
             mode: None,
+            also: Vec::new(),
             to: Audience::Wearer,
             reason: Reason::BeyondLimit { limit: Glucose::mg_dl(54), since: now },
         };

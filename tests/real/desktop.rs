@@ -139,8 +139,8 @@ fn a_real_button_is_pressed_with_a_real_pointer() {
     if let Ok(folder) = std::env::var("RECHECK_SCREENSHOTS") {
         session.run("import", &["-window", "root", &format!("{folder}/button.png")]);
     }
-    // The buttons stand in a row at the foot, "Treated" last.
-    let (x, y) = (bubble.x + bubble.width - 60, bubble.y + bubble.height - 30);
+    // The buttons stand in a row at the foot, "Treated" first and "Seen" after it.
+    let (x, y) = (bubble.x + bubble.width - 140, bubble.y + bubble.height - 30);
     session.run("xdotool", &["mousemove", &x.to_string(), &y.to_string(), "click", "1"]);
     let look =
         wait_for("a look", || Some(recheck.status()?["rechecks"][0].clone()).filter(|look| !look["treated"].is_null()));

@@ -340,8 +340,8 @@ impl Engine {
 fn begun_anew(before: Calls, id: Id, now: Timestamp) -> Calls {
     let kept = before.of_low().copied();
     let mut calls = Calls { called: before.called, informed: before.informed, ..Calls::for_low(id, now) };
-    if let (Some(low), Some(LowCalls { has_it, called_at, waits_until, treated_at, .. })) = (calls.of_low_mut(), kept) {
-        *low = LowCalls { has_it, called_at, waits_until, treated_at, ..*low };
+    if let (Some(low), Some(LowCalls { waits_until, treated_at, called_at, has_it, .. })) = (calls.of_low_mut(), kept) {
+        *low = LowCalls { waits_until, treated_at, called_at, has_it, ..*low };
     }
     calls
 }

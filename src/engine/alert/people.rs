@@ -196,10 +196,10 @@ impl Engine {
         }
         let zone = self.policy.zone;
         let (mut told, mut before) = (Vec::new(), Vec::new());
-        let carer = self.carer(turn.now);
+        let looks_after = self.carer(turn.now);
         for (place, person) in (0..).zip(self.policy.people.iter().take(PEOPLE_MAX)) {
             let cares =
-                |decision: &Decision| carer == Some(place) && decision.condition.row().topic == Some(Topic::Lows);
+                |decision: &Decision| looks_after == Some(place) && decision.condition.row().topic == Some(Topic::Lows);
             let is_told = |decision: &Decision| person.line == Line::First && person.tells.holds(decision.condition);
             let hears = |decision: &&Decision| is_new_ring(decision) && (is_told(decision) || cares(decision));
             if turn.out.iter().any(|one| hears(&one)) && person.may_be_reached(zone, turn.now) {

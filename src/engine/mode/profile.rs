@@ -54,7 +54,6 @@ impl Profile {
     pub fn change(self, levels: &mut Levels, escalation: &mut EscalationPolicy) {
         match self {
             Self::Pregnancy => levels.high.limit = PREGNANCY_HIGH,
-            Self::KetoneProne => {}
             Self::ImpairedAwareness => {
                 let high = &mut escalation.high;
                 for (steps, after) in
@@ -65,8 +64,9 @@ impl Profile {
                     }
                 }
             }
-            // Who is rung first, and whose answer counts, is no default: see `alert/people.rs` and `alert/said.rs`.
-            Self::Child => {}
+            // Who is rung first, whose answer counts, and what ketones ask, is no default: see `alert/people.rs`, `alert/said.rs`
+            // and `ketones`.
+            Self::KetoneProne | Self::Child => {}
         }
     }
 }
