@@ -220,7 +220,10 @@ fn h4(sight: &Sight, verdicts: &mut Verdicts) {
 /// A high is not over while it falls fast or much of a dose is to come.
 fn h5(sight: &Sight, verdicts: &mut Verdicts) {
     let by_rate_alone = sight.record.settings.therapy == Therapy::SelfAdjusting;
-    for out in sight.record.out.iter().filter(|out| out.event == "ended" && out.condition == "recheck_high") {
+    // That a treatment was none ends its check and not the high.
+    let over =
+        |out: &&Out| out.event == "ended" && out.condition == "recheck_high" && out.reason != "no_longer_treated";
+    for out in sight.record.out.iter().filter(over) {
         let now = sight.at(out.at);
         let to_come = if by_rate_alone { 0.0 } else { sight.effect_to_come(out.at) };
         if !now.at_least(70.0) || !sight.watched(out.at - MIN, out.at) {
@@ -249,11 +252,30 @@ fn h5_landing(sight: &Sight, verdicts: &mut Verdicts, by_rate_alone: bool) {
         })
         .map(|out| out.at)
         .collect();
+    // It begins with more than a third of a dose to come, or fast, and goes on until level or nine tenths are spent; what
+    // is over in range begins anew when it is high again. A high that nothing was said about has nothing to be over.
+    let limit = f64::from(sight.record.settings.limits[2]) / 100.0;
+    let (mut lands, mut is_over) = (false, false);
+    let landing: Vec<bool> = sight
+        .minutes
+        .iter()
+        .map(|now| {
+            let to_come = if by_rate_alone { 0.0 } else { sight.effect_to_come(now.at) };
+            let begins = now.falls(2.0) || (now.falls(1.0) && to_come > 0.34);
+            let over = now.flat || (to_come <= 0.1 && !now.falls(2.0));
+            is_over = now.value <= limit && (is_over || (lands && over));
+            lands = !is_over && (begins || (lands && !over));
+            lands
+        })
+        .collect();
     let falling_from_high = |now: &Now| {
-        let from = now.high_since.is_some() || sight.at(now.at - HOUR).high_since.is_some();
+        let since = now.high_since.or(sight.at(now.at - HOUR).high_since);
+        let said = |since: Ms| sight.record.out.iter().any(|out| of_high(out) && (since..=now.at).contains(&out.at));
         let to_come = sight.effect_to_come(now.at);
         let treated = sight.doses(now.at - 4 * HOUR, now.at).any(|dose| sight.at(dose.at).at_least(180.0));
-        from && treated
+        since.is_some_and(said)
+            && treated
+            && landing[sight.index(now.at)]
             && now.at_least(70.0)
             && if by_rate_alone { now.falls(2.0) } else { now.falls(1.0) && to_come > 0.1 }
     };

@@ -235,9 +235,11 @@ pub(crate) fn called_between(sight: &Sight, from: Ms, to: Ms) -> bool {
 fn l3_quiet(sight: &Sight, verdicts: &mut Verdicts) {
     for out in sight.record.out.iter().filter(|out| forecast_of_low(out) && out.to.is_none()) {
         let now = sight.at(out.at);
-        let food = sight
-            .known(out.at)
-            .any(|line| matches!(line.note, Note::Carbohydrate(_)) && (0..20 * MIN).contains(&(out.at - line.at)));
+        let food = sight.known(out.at).any(|line| {
+            // Of what happens in one moment the order is not known.
+            let before = line.from < out.at && (0..20 * MIN).contains(&(out.at - line.at));
+            matches!(line.note, Note::Carbohydrate(_)) && before
+        });
         let asks = matches!(out.event.as_str(), "raised" | "repeated" | "withheld");
         if food && asks && now.at_least(70.0) && !now.falls(2.0) {
             verdicts.judge("L3.quiet", out.at, !out.rings, || {
@@ -275,9 +277,14 @@ fn l4(sight: &Sight, verdicts: &mut Verdicts) {
 fn slips(sight: &Sight, verdicts: &mut Verdicts, back: &Now, end: Ms) {
     let at_check = sight.span(back.at + 15 * MIN, back.at + 20 * MIN);
     let all = |fits: &dyn Fn(&Now) -> bool| at_check.len() > 5 && at_check.iter().all(fits);
-    let low_normal = all(&|now| now.between(70.0, 80.0) && !now.rises(0.5)) && !sight.record.settings.is_night(back.at);
+    let low_normal = all(&|now| now.between(70.0, 80.0) && !now.rises(0.5))
+        && !at_check.iter().any(|now| sight.record.settings.is_night(now.at));
     let falls = all(&|now| now.at_least(70.0) && now.value < 120.0 && now.falls(1.0));
-    if !low_normal && !falls {
+    // A low that came again before the check has told itself, and is back anew later.
+    let low_again = sight.span(back.at, back.at + 20 * MIN).iter().any(|now| now.below(70.0));
+    // Food that is noted quietens it (L3), and what was treated has its own check first.
+    let fed = sight.low_treatments(back.at - 5 * MIN, end).next().is_some();
+    if low_again || fed || (!low_normal && !falls) {
         return;
     }
     let kept = sight.rings(|out| out.event != "ended" && (of_low(out) || forecast_of_low(out)));
