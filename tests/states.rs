@@ -72,6 +72,22 @@ const SET_ASIDE: &[(&str, &str)] = &[
     ("v2/21-mute-by-a-meter", ONE_STORY),
     ("v2/26-doubted-sensor-low-rests", ONE_STORY),
     ("v2/37-forecast-that-rang", ONE_STORY),
+    ("v1/10-high-unmarked-asked-once", LANDS),
+    ("v1/11-high-treated-between-looks", LANDS),
+    ("v1/14-very-high-hides-high", LANDS),
+    ("v1/15-correction-upon-a-dose", LANDS),
+    ("v1/20-mute-of-high", LANDS),
+    ("v1/22-meter-denied-a-high-then-trouble", LANDS),
+    ("v1/31-two-signals-and-a-choice", LANDS),
+    ("v1/38-forecast-silent", LOOKED_AT_ONCE_MORE),
+    ("v2/10-high-unmarked-asked-once", LANDS),
+    ("v2/11-high-treated-between-looks", LANDS),
+    ("v2/14-very-high-hides-high", LANDS),
+    ("v2/15-correction-upon-a-dose", LANDS),
+    ("v2/20-mute-of-high", LANDS),
+    ("v2/22-meter-denied-a-high-then-trouble", LANDS),
+    ("v2/31-two-signals-and-a-choice", LANDS),
+    ("v2/38-forecast-silent", LOOKED_AT_ONCE_MORE),
 ];
 
 /// The promises O1 and O2: what rings in one moment is one message, and the rest waits while it is low.
@@ -91,6 +107,12 @@ const ONE_STORY: &str = "a low that lasts rings again, a foreseen one later, and
 
 /// The promise K1: a ketone value says its row and is asked about again; a sick day's question comes four hours after it.
 const KETONE_ROWS: &str = "a ketone value that is raised is asked about again by its row";
+
+/// The promise L4: a low that is back is looked at once more, in silence.
+const LOOKED_AT_ONCE_MORE: &str = "a low that is back is looked at once more";
+
+/// The promise H5: a high that comes down fast, or with insulin to come, is looked at every half hour.
+const LANDS: &str = "a high that comes down is looked at until it is level";
 
 /// A stored state, as its file says it.
 struct Stored {

@@ -12,14 +12,17 @@ const FALSE_A_DAY: RangeInclusive<f64> = 0.05..=5.0;
 pub(super) fn forecasts(top: &mut Words<'_>, forecasts: &mut ForecastsPolicy, start: Place) {
     let node = top.take("forecast");
     let mut all = Words::of("forecast", node, start, top.problems());
-    for (key, name, forecast) in [
-        ("low", "forecast.low", &mut forecasts.low),
-        ("very_low", "forecast.very_low", &mut forecasts.very_low),
-        ("high", "forecast.high", &mut forecasts.high),
-    ] {
+    let ForecastsPolicy { low, very_low, high, after_low, landing } = forecasts;
+    for (key, name, forecast) in
+        [("low", "forecast.low", low), ("very_low", "forecast.very_low", very_low), ("high", "forecast.high", high)]
+    {
         let node = all.take(key);
         let mut words = Words::of(name, node, start, all.problems());
         one(&mut words, name, forecast);
+        if key == "low" {
+            words.share("after_low", after_low);
+            words.share("landing", landing);
+        }
         words.end();
     }
     all.end();

@@ -279,6 +279,7 @@ impl Engine {
         let memory = &mut self.state.before_sleep;
         again(&mut memory.insulin, |kind| matches!(kind, Kind::Insulin(_)));
         again(&mut memory.exercise, |kind| *kind == Kind::Exercise);
+        again(&mut self.state.foreseen.ate, |kind| matches!(kind, Kind::Carbohydrate(_)));
         again(&mut self.state.modes.ketones, |kind| kind.ketones().is_some());
         let moves = |kind: &Kind| matches!(kind, Kind::Insulin(_) | Kind::Carbohydrate(_));
         if moves(&was.kind) {
@@ -287,6 +288,7 @@ impl Engine {
         if treats(was, Side::High) {
             let newest = self.newest_of_high(amended);
             self.evening_look_hangs_on(now, was.at, newest);
+            self.landing_hangs_on(was.at, newest);
             let of_high = &mut self.state.before_sleep.high_treated;
             if *of_high == Some(was.at) {
                 *of_high = newest;

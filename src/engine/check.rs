@@ -1,7 +1,9 @@
 //! A check: a planned look at something later. Its due time stands in the [`super::plan`]; here is what it is of.
 
+use super::after_back::BackCheck;
 use super::effect::{Id, Side};
 use super::evening::EveningCheck;
+use super::landing::Landing;
 use super::mistaken::MistakenCheck;
 use super::mode::Due;
 use super::mode::hold::DrivingWait;
@@ -28,6 +30,10 @@ pub enum Check {
     Mistaken(MistakenCheck),
     /// A value that is too low to drive, until it has been back for long enough.
     Driving(DrivingWait),
+    /// A low that is back, until it has stayed so.
+    Back(BackCheck),
+    /// A high that comes down, until it is level.
+    Landing(Landing),
 }
 
 impl Check {
@@ -41,6 +47,8 @@ impl Check {
             Self::NewSet(_) => Job::SetCheck,
             Self::Mistaken(_) => Job::MistakenCheck,
             Self::Driving(_) => Job::Mode(Due::Hold),
+            Self::Back(_) => Job::BackCheck,
+            Self::Landing(_) => Job::Landing,
         }
     }
 
@@ -54,6 +62,8 @@ impl Check {
             Self::NewSet(check) => check.id,
             Self::Mistaken(check) => check.id,
             Self::Driving(check) => check.id,
+            Self::Back(check) => check.id,
+            Self::Landing(check) => check.id,
         }
     }
 
@@ -61,9 +71,9 @@ impl Check {
     #[must_use]
     pub const fn side(&self) -> Option<Side> {
         match self {
-            Self::Low(_) => Some(Side::Low),
+            Self::Low(_) | Self::Back(_) => Some(Side::Low),
             Self::High(_) => Some(Side::High),
-            Self::Evening(_) | Self::NewSet(_) | Self::Mistaken(_) | Self::Driving(_) => None,
+            Self::Evening(_) | Self::NewSet(_) | Self::Mistaken(_) | Self::Driving(_) | Self::Landing(_) => None,
         }
     }
 
@@ -77,7 +87,8 @@ impl Check {
                 Stage::Asking { .. } => None,
             },
             Self::Evening(check) => Some(check.treated.at),
-            Self::NewSet(_) | Self::Mistaken(_) | Self::Driving(_) => None,
+            Self::Landing(check) => check.treated.map(|treated| treated.at),
+            Self::NewSet(_) | Self::Mistaken(_) | Self::Driving(_) | Self::Back(_) => None,
         }
     }
 
@@ -86,6 +97,8 @@ impl Check {
         match self {
             Self::NewSet(check) => check.at = check.at + by,
             Self::Mistaken(check) => (check.at, check.until) = (check.at + by, check.until + by),
+            Self::Back(check) => check.shift(by),
+            Self::Landing(check) => check.shift(by),
             Self::Low(_) | Self::High(_) | Self::Evening(_) | Self::Driving(_) => {}
         }
     }

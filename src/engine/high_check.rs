@@ -52,8 +52,10 @@ impl Engine {
         let next = next_scheduled.map_or(soon, |due| due.min(soon));
         match found.outcome {
             _ if !Side::High.is_beyond(judged.glucose, high) => {
-                let reason = Reason::Back { treated, found: Some(found) };
-                turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason, false);
+                if self.state.plan.landing().is_none() {
+                    let reason = Reason::Back { treated, found: Some(found) };
+                    turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, reason, false);
+                }
                 self.close_high(turn);
             }
             Outcome::FallingTooFast => {

@@ -9,6 +9,7 @@
 //! waiting for it ([`recheck_high`], [`recheck_low`]) and winds the timer of the next silence ([`source`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+pub mod after_back;
 pub mod alert;
 mod amend;
 mod arrival;
@@ -27,6 +28,7 @@ pub mod high_calls;
 mod high_check;
 mod high_unmarked;
 pub mod ketones;
+pub mod landing;
 pub mod level;
 pub mod lost;
 mod meter;
@@ -195,6 +197,7 @@ impl Engine {
         }
         self.wait_after_first(now);
         self.expire(&mut turn);
+        self.count_looks_at_landing(&turn);
         self.ring_what_waited(&mut turn);
         self.bring_forward(&mut turn);
         self.plan_bedtime(now);
@@ -294,6 +297,9 @@ impl Engine {
             let first = turn.out.len();
             self.see_what_came(turn, side, reading);
             self.judge_side(turn, &Seen { side, value, measured: reading.measured, cadence });
+            if side == Side::Low {
+                self.follow_back(turn, reading);
+            }
             self.foresee(turn, side, reading);
             match side {
                 Side::Low => {
@@ -304,6 +310,7 @@ impl Engine {
             }
         }
         turn.doubt = doubt;
+        self.follow_landing(turn, reading);
         self.close_high_if_over(turn);
         self.complete_high_look(turn);
         self.complete_low_look(turn);
@@ -328,6 +335,8 @@ impl Engine {
         match job {
             Job::LowCheck => self.look_at_low(turn),
             Job::HighCheck => self.look_at_high(turn),
+            Job::BackCheck => self.back_check_is_due(turn),
+            Job::Landing => self.look_at_landing(turn),
             Job::EveningCheck => self.look_after_evening(turn),
             Job::SetCheck => self.look_at_set(turn),
             Job::MistakenCheck => self.look_at_mistaken(turn),
@@ -368,6 +377,7 @@ impl Engine {
         self.state.past_lows.shift(by);
         self.state.high.shift(by);
         self.state.foreseen.shift(by);
+        self.state.high_looked = self.state.high_looked.map(|looked| looked + by);
         self.keep_reminders_by(by, turn.now);
         self.keep_bedtime_by(by, turn.now);
         self.move_evening_look(turn.now, by);

@@ -1,9 +1,11 @@
 //! The plan: everything that is looked at later. Named deadlines, kept as data so that they survive a restart, and for
 //! those that look again at something, what they look again at. Nothing is spawned, and nothing is decided here.
 
+use super::after_back::BackCheck;
 use super::check::Check;
 use super::effect::Id;
 use super::evening::EveningCheck;
+use super::landing::Landing;
 use super::mistaken::MistakenCheck;
 use super::mode::Due;
 use super::mode::hold::DrivingWait;
@@ -24,6 +26,10 @@ pub enum Job {
     /// A treated high is looked at again, or an unmarked one is asked about.
     #[serde(alias = "high_look")]
     HighCheck,
+    /// A low that is back is looked at once more, or has stayed back for long enough.
+    BackCheck,
+    /// A high that comes down is looked at again.
+    Landing,
     /// An evening's treated high is looked at in the small hours.
     #[serde(alias = "evening_look")]
     EveningCheck,
@@ -214,6 +220,8 @@ checks_of! {
     NewSet: SetCheck, new_set, take_new_set, Job::SetCheck;
     Mistaken: MistakenCheck, mistaken, take_mistaken, Job::MistakenCheck;
     Driving: DrivingWait, driving, take_driving, Job::Mode(Due::Hold);
+    Back: BackCheck, back, take_back, Job::BackCheck;
+    Landing: Landing, landing, take_landing, Job::Landing;
 }
 
 impl Plan {
@@ -225,6 +233,11 @@ impl Plan {
     /// The check of a high, to be changed.
     pub(super) fn high_mut(&mut self) -> Option<&mut HighCheck> {
         self.checks.iter_mut().find_map(|check| if let Check::High(of) = check { Some(of) } else { None })
+    }
+
+    /// The check of a high that comes down, to be changed.
+    pub(super) fn landing_mut(&mut self) -> Option<&mut Landing> {
+        self.checks.iter_mut().find_map(|check| if let Check::Landing(of) = check { Some(of) } else { None })
     }
 
     /// The wait of a driver, to be changed.

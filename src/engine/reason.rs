@@ -9,8 +9,7 @@ use super::bedtime::Evening;
 use super::compare::Compared;
 use super::effect::{Condition, Id, Side};
 use super::event::Cause;
-use super::forecast::Chance;
-use super::foresee::tally::Came;
+pub use super::foresee::likely::Likely;
 use super::ketones::reason::KetoneWhy;
 use super::mode::reason::Why;
 use super::morning::Stretch;
@@ -60,6 +59,14 @@ pub enum Reason {
     DidNotCome { limit: Glucose, since: Timestamp },
     /// A forecast rang a short while ago.
     RangLately { rang: Timestamp },
+    /// Food was noted: what is foreseen of a low is quiet for a while.
+    FoodNoted { at: Timestamp, until: Timestamp },
+    /// A low that is back since then was looked at once more, and has stayed so.
+    StaysBack { back: Timestamp },
+    /// The same, and it may come again: it falls, or is only just back.
+    SlipsBack { back: Timestamp, falls: bool },
+    /// A high that is in range comes down further; insulin still acts.
+    Landing { acts: bool, next: Timestamp },
     /// What was treated is looked at soon anyway.
     LookComes { next: Timestamp },
     /// The settings no longer hold this condition.
@@ -339,25 +346,6 @@ pub enum Reason {
     Mode { said: Why },
     /// It is about ketones.
     Ketones { said: KetoneWhy },
-}
-
-/// What is likely, and how sure that is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Likely {
-    /// A reading beyond this.
-    pub limit: Glucose,
-    /// Until then.
-    pub by: Timestamp,
-    /// The chance of it.
-    pub chance: Chance,
-    /// From this chance on it rings.
-    pub sounds_from: Chance,
-    /// That has moved by itself.
-    pub moved: bool,
-    /// Food or insulin was noted then, and it is less sure.
-    pub noted: Option<Timestamp>,
-    /// How the last forecasts like it came out.
-    pub came: Came,
 }
 
 /// Why a scan is called for; the later is the graver.

@@ -8,7 +8,6 @@ use super::check::Check;
 use super::effect::{Condition, Id, Side, What};
 use super::plan::Job;
 use super::reason::{Began, Reason, Treatment};
-use super::trend::{Direction, Rate};
 use super::turn::Turn;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -95,6 +94,7 @@ impl Engine {
         let ketones = self.ketones_asked();
         let treated =
             Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since), told: Began::Treated };
+        self.landing_is_treated(treated);
         let (id, part_of, since) = match (self.state.plan.high(), root) {
             (Some(care), _) => (care.id, care.part_of, care.since),
             (None, Some((alert, since))) => (self.take_id(), Some(alert), since),
@@ -149,19 +149,27 @@ impl Engine {
         self.state.plan.set(Job::HighCheck, due);
     }
 
-    /// Back within range: said once, and not by night. If an alert is still in its deadband, it stays watched.
+    /// Back within range: said once, and not by night; by its landing, if it comes down further. If an alert is still in
+    /// its deadband, it stays watched.
     pub(super) fn close_high(&mut self, turn: &mut Turn) {
         let Some(care) = self.state.plan.take_high() else {
             return;
         };
         self.state.plan.stop(Job::HighCheck);
         let marked = matches!(care.stage, Stage::Looking { .. } | Stage::Asking { marked: true, .. });
-        if let Stage::Looking { treated, .. } = care.stage {
+        if self.state.plan.landing().is_none()
+            && let Some(judged) = self.latest(turn.now)
+        {
+            self.land(turn.now, &care, judged);
+        }
+        let lands = self.state.plan.landing().is_some();
+        if let Stage::Looking { treated, .. } = care.stage
+            && !lands
+        {
             let low = self.policy.levels.low.limit.hundredths();
-            let direction = turn.judged.and_then(|judged| judged.rate).map(Rate::direction);
-            // By night only a fall that goes on is worth a ring; and what has become a low is told as a low.
+            // What has become a low is told as a low.
             let is_low = turn.judged.is_some_and(|judged| judged.glucose.hundredths() < low);
-            let rings = !is_low && (!turn.night.inside || direction == Some(Direction::FallingFast));
+            let rings = !is_low && !turn.night.inside;
             let reason = Reason::Back { treated, found: Some(self.found(turn, &treated, false)) };
             turn.tell(What::Ended, Condition::RecheckHigh, care.id, care.part_of, reason, rings);
         }

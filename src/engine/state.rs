@@ -1,5 +1,6 @@
 //! What the engine remembers from turn to turn: its form is what is saved.
 
+use super::after_back::Below;
 use super::alert::flood::Flood;
 use super::alert::hours::Kept;
 use super::alert::moment::Moments;
@@ -105,6 +106,12 @@ pub struct State {
     /// What is seen to come.
     #[serde(default)]
     pub foreseen: Foreseen,
+    /// A low that is not back yet.
+    #[serde(default)]
+    pub(super) below: Option<Below>,
+    /// When a high was last looked at.
+    #[serde(default)]
+    pub(super) high_looked: Option<Timestamp>,
     /// Stretches of time that are not to be counted.
     #[serde(default)]
     pub(super) left_out: Vec<(Timestamp, Timestamp)>,

@@ -182,6 +182,25 @@ pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Sp
     Some(Rate(whole.clamp(-RATE_MAX, RATE_MAX)))
 }
 
+/// The slope of the last 20 minutes, from so many readings or more. What lay beyond the sensor's range before counts as
+/// the end of that range: it has moved at least so far since.
+#[must_use]
+#[expect(clippy::cast_possible_truncation, reason = "what is beyond the range of an i32 is cut to it")]
+pub fn pace<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, least: u32) -> Option<Rate> {
+    let newest = newest_first.next().filter(|newest| newest.glucose.measured() == Measured::Number)?;
+    let mut sums = Sums::default();
+    sums.add(Span::ZERO, newest.glucose);
+    for reading in newest_first {
+        let before = newest.measured - reading.measured;
+        if before > Span::minutes(STRETCH_MIN) {
+            break;
+        }
+        sums.add(before, reading.glucose);
+    }
+    let slope = sums.slope().filter(|_| sums.n >= least)?;
+    Some(Rate((slope.round() as i32).clamp(-RATE_MAX, RATE_MAX)))
+}
+
 /// The least-squares slope of a stretch in mg/dL per minute; zero where one reading tells nothing of it. A value beyond
 /// the sensor's range counts as the end of that range.
 #[must_use]
@@ -230,6 +249,14 @@ mod tests {
         assert_eq!(rate(rows.iter().rev(), Span::minutes(5)), None);
         assert_eq!(rate(rows.iter().rev(), Span::minutes(15)), Some(Rate(-40)));
         assert_eq!(rate(rows[..2].iter().rev(), Span::minutes(15)), None);
+    }
+
+    #[test]
+    fn two_readings_a_quarter_of_an_hour_apart_are_a_rate_of_their_own() {
+        let rows = readings(&[(0, 190), (15, 89), (30, 70)]);
+        assert_eq!(pace(rows.iter().rev(), 2), Some(Rate(-127)));
+        assert_eq!(pace(rows.iter().rev(), 3), None);
+        assert_eq!(pace(rows[..1].iter().rev(), 2), None);
     }
 
     #[test]

@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 134] = [
+    pub const WORDS: [&'static str; 138] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",
@@ -17,6 +17,10 @@ impl Reason {
         "came_true",
         "did_not_come",
         "rang_lately",
+        "food_noted",
+        "stays_back",
+        "slips_back",
+        "landing",
         "look_comes",
         "condition_gone",
         "nothing_reached",
@@ -158,6 +162,10 @@ impl Reason {
             Self::CameTrue { .. } => "came_true",
             Self::DidNotCome { .. } => "did_not_come",
             Self::RangLately { .. } => "rang_lately",
+            Self::FoodNoted { .. } => "food_noted",
+            Self::StaysBack { .. } => "stays_back",
+            Self::SlipsBack { .. } => "slips_back",
+            Self::Landing { .. } => "landing",
             Self::LookComes { .. } => "look_comes",
             Self::ConditionGone => "condition_gone",
             Self::NothingReached { .. } => "nothing_reached",

@@ -22,6 +22,7 @@ impl Said<'_> {
             Reason::EveningLook { treated } => self.evening_look(treated),
             Reason::NewSet { at, .. } => self.new_set(*at),
             Reason::MistakenLook { at, next } => self.mistaken_look(*at, *next),
+            Reason::Landing { acts, next } => self.landing(*acts, *next),
             Reason::NotComingDown { treated, next, found, .. }
             | Reason::ComingDown { treated, next, found }
             | Reason::TooEarly { treated, next, found } => {

@@ -13,6 +13,8 @@ mod flood;
 mod forecast;
 mod insulin;
 pub mod ketones;
+mod landing;
+mod level_reason;
 mod looks;
 mod meter;
 pub mod mode;

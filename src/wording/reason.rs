@@ -6,7 +6,6 @@ use crate::engine::alert::hours::Held;
 use crate::engine::effect::{Decision, Side, What};
 use crate::engine::event::Cause;
 use crate::engine::reason::{Call, Reason};
-use crate::engine::story::Covers;
 use crate::engine::two_signals::Trust;
 
 /// One line: what was decided, on what value, and why.
@@ -56,11 +55,15 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::StillHigh { .. }
         | Reason::NightOver { .. }
         | Reason::QuietHoursOver { .. } => super::looks::sentence(reason, voice),
+        Reason::Landing { .. } => super::landing::sentence(reason, voice),
         Reason::UnnotedRise { .. } => super::rise::sentence(reason, voice),
         Reason::Compared(compared) => super::compare::sentence(compared, voice),
         Reason::Likely(_)
         | Reason::CameTrue { .. }
         | Reason::DidNotCome { .. }
+        | Reason::FoodNoted { .. }
+        | Reason::StaysBack { .. }
+        | Reason::SlipsBack { .. }
         | Reason::RangLately { .. }
         | Reason::LookComes { .. } => super::forecast::sentence(reason, voice),
         Reason::BeyondLimit { .. }
@@ -70,7 +73,7 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::WorseActive { .. }
         | Reason::Covered { .. }
         | Reason::BackWithin { .. }
-        | Reason::ConditionGone => of_levels(reason, voice),
+        | Reason::ConditionGone => super::level_reason::sentence(reason, voice),
         Reason::NothingReached { .. }
         | Reason::OneCause { .. }
         | Reason::Arriving
@@ -154,44 +157,6 @@ pub fn sentence(reason: &Reason, voice: Voice) -> String {
         | Reason::TooManyReminders { .. } => super::reminder::sentence(reason, voice),
         Reason::Mode { said } => super::mode::sentence(said, voice),
         Reason::Ketones { said } => super::ketones::sentence(said, voice),
-    }
-}
-
-/// The reasons of levels.
-fn of_levels(reason: &Reason, voice: Voice) -> String {
-    let clock = |at| voice.clock(at);
-    match reason {
-        Reason::BeyondLimit { limit, since } => {
-            format!("beyond {} since {}", voice.limit(*limit), clock(*since))
-        }
-        Reason::NewEpisode { limit, since } => {
-            format!(
-                "beyond {} again since {}, a new episode under an alert that had not ended",
-                voice.limit(*limit),
-                clock(*since)
-            )
-        }
-        Reason::StillBeyond { limit, silent_since } => {
-            format!("still beyond {} after nothing reached me since {}", voice.limit(*limit), clock(*silent_since))
-        }
-        Reason::NoLongerWorse { limit, since } => {
-            format!(
-                "the worse level ended, and the value is still beyond {}, since {}",
-                voice.limit(*limit),
-                clock(*since)
-            )
-        }
-        Reason::Covered { by, until } => {
-            let by = match by {
-                Covers::Forecast => "the forecast that rang covers it",
-                Covers::SameLow => "it is the low of just before, and that rang",
-            };
-            format!("{by}; still low at {}, it rings", clock(*until))
-        }
-        Reason::WorseActive { worse } => format!("{} is active and speaks for it", worse.name()),
-        Reason::BackWithin { since } => format!("back past the deadband since {}", clock(*since)),
-        Reason::ConditionGone => "the settings no longer hold this level".to_owned(),
-        other => other.word().replace('_', " "),
     }
 }
 

@@ -12,6 +12,7 @@
 //! | low that nobody answers, or that stays when answered | irreversible harm possible | prompt | high |
 //! | caution, and one that was treated and is not back | reversible | prompt | medium |
 //! | very low likely soon | irreversible harm possible | delayed | medium |
+//! | low likely soon after one that is back, or while a high comes down | reversible | prompt | medium |
 //! | low or high likely soon | reversible | delayed | low |
 //! | ketones 3.0 or more, or a red flag of them | irreversible harm possible | prompt | high |
 //! | ketones that are raised | irreversible harm possible | delayed | medium |
@@ -40,7 +41,7 @@ use crate::domain::glucose::Glucose;
 use crate::engine::effect::Priority;
 use crate::engine::ketones::reason::KetoneWhy;
 use crate::engine::mode::reason::{Asks, Why};
-use crate::engine::reason::{Call, Reason};
+use crate::engine::reason::{Call, Likely, Reason};
 use crate::engine::trend::{Direction, Rate};
 use crate::engine::turn::Judged;
 
@@ -89,6 +90,10 @@ pub(in crate::engine) fn of(
             _,
         ) => Priority::High,
         (Reason::Answered { .. } | Reason::LowOver { .. }, _) => Priority::Information,
+        // It rings by night too, and of what is to be woken up for nothing is of low priority.
+        (Reason::SlipsBack { .. } | Reason::Likely(Likely { watched: Some(_), .. }), Rule::Always(_)) => {
+            Priority::Medium
+        }
         (_, Rule::Always(priority)) => priority,
         (_, Rule::By(rank)) => by(rank, reason, judged, very_high),
     }

@@ -2,9 +2,11 @@
 //! from a higher one. It stands for half an hour; then it has come true, or it has not. The level it foresaw rings by
 //! its own priority whatever was foreseen, in the same thread. How likely something is stands in [`super::forecast`].
 
+pub mod likely;
 mod outlook;
 pub mod policy;
 pub mod tally;
+pub mod watched;
 
 use super::Engine;
 use super::alert::priority;
@@ -15,14 +17,14 @@ use super::plan::Job;
 use super::policy::{Policy, Rings};
 use super::reason::{Likely, Reason};
 use super::turn::Turn;
-use crate::domain::diary::{Kind, Note};
 use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
 pub(super) use outlook::SELDOM;
 use outlook::{Outlook, SELDOM_LOGIT, SPEED_MAX, UNLIKELY, is_far};
 use policy::{AFTER_BEYOND, AFTER_LEVEL, LESS_SURE, RINGS_APART, STANDS};
 use serde::{Deserialize, Serialize};
-use tally::{Followed, Follows, Tally};
+use tally::{Came, Followed, Follows, Tally};
+use watched::Watched;
 
 /// All forecasts, and what makes them less sure.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -32,6 +34,9 @@ pub struct Foreseen {
     high: Foresight,
     /// When food or insulin was noted last.
     pub(super) noted: Option<Timestamp>,
+    /// When food was noted last.
+    #[serde(default)]
+    pub(super) ate: Option<Timestamp>,
     #[serde(default)]
     followed: Followed,
 }
@@ -40,6 +45,7 @@ impl Foreseen {
     /// The clock was set: what was noted keeps its age.
     pub(super) fn shift(&mut self, by: Span) {
         self.noted = self.noted.map(|noted| noted + by);
+        self.ate = self.ate.map(|ate| ate + by);
     }
 }
 
@@ -154,7 +160,7 @@ impl Engine {
         }
         let moves = self.moves(reading);
         for condition in side.forecasts().iter().copied() {
-            let Some(outlook) = Outlook::of(&self.policy, condition, side, reading) else { continue };
+            let Some(outlook) = self.outlook(condition, side, reading) else { continue };
             let idle = self.nothing_foreseen(condition);
             let far = moves.is_none_or(|moves| outlook.is_far(reading.glucose, moves.speed));
             if idle && far || side.is_beyond(reading.glucose, outlook.limit) {
@@ -230,7 +236,10 @@ impl Engine {
         }
         // After a clock was set back what lies ahead is as far off as what is long past.
         let apart = |last: Timestamp, span| at < last || at - last >= span;
-        let long_ago = |last: Option<Timestamp>, span| last.is_none_or(|last| apart(last, span));
+        // What is watched for is told anew, whatever was foreseen before.
+        let told_before = |last: &Timestamp| outlook.watched.is_some_and(|(_, since)| *last < since);
+        let long_ago =
+            |last: Option<Timestamp>, span| last.filter(|last| !told_before(last)).is_none_or(|last| apart(last, span));
         if let Some(open) = self.state.register.end_if(outlook.condition, |open| apart(open.since, STANDS)) {
             let reason = Reason::DidNotCome { limit: outlook.limit, since: open.since };
             turn.tell(What::Ended, outlook.condition, open.id, open.part_of, reason, false);
@@ -239,7 +248,10 @@ impl Engine {
         let anew = open.is_none() && long_ago(foresight.raised, STANDS) && long_ago(foresight.beyond, AFTER_BEYOND);
         let louder = open.is_some_and(|open| !open.has_rung() && !open.is_acknowledged());
         let Some(chance) = chance.filter(|_| anew || louder) else { return };
-        let sounds_from = foresight.tally.sounds_from(&outlook.policy);
+        let sounds_from = match outlook.watched {
+            Some(_) => outlook.policy.sound,
+            None => foresight.tally.sounds_from(&outlook.policy),
+        };
         let silent = if chance >= sounds_from { self.why_silent(turn, outlook, foresight) } else { None };
         let rings = chance >= sounds_from && silent.is_none();
         let mut open = open.unwrap_or_else(|| self.new_forecast(outlook));
@@ -251,16 +263,20 @@ impl Engine {
                 sounds_from,
                 moved: sounds_from != outlook.policy.sound,
                 noted: self.noted_lately(at),
-                came: foresight.tally.came(rings),
+                came: if outlook.watched.is_some() { Came::default() } else { foresight.tally.came(rings) },
+                watched: outlook.watched.map(|(watched, _)| watched),
             });
             let what = if anew { What::Raised } else { What::Repeated };
             turn.tell(what, outlook.condition, open.id, open.part_of, reason, rings);
         }
         if anew {
             foresight.raised = Some(at);
-            foresight.tally.wait_for(at, rings);
-        } else if rings {
-            foresight.tally.rings_now();
+        }
+        // What is watched for rings at another chance, and tells nothing of the one that moves.
+        match outlook.watched {
+            None if anew => foresight.tally.wait_for(at, rings),
+            None if rings => foresight.tally.rings_now(),
+            Some(_) | None => {}
         }
         if let Detail::Forecast { by, silence_told } = &mut open.detail {
             if let Some(reason) = silent.filter(|_| !*silence_told) {
@@ -294,7 +310,10 @@ impl Engine {
     /// Why one that is sure enough does not ring, if it does not.
     fn why_silent(&self, turn: &Turn, outlook: &Outlook, foresight: &Foresight) -> Option<Reason> {
         let at = outlook.measured;
-        if let Some(rang) = foresight.rang.filter(|rang| *rang <= at && at - *rang < RINGS_APART) {
+        let since = outlook.watched.map(|(_, since)| since);
+        let counts =
+            |rang: &Timestamp| *rang <= at && at - *rang < RINGS_APART && since.is_none_or(|since| *rang >= since);
+        if let Some(rang) = foresight.rang.filter(counts) {
             return Some(Reason::RangLately { rang });
         }
         let worse = self.state.register.of(Condition::ForecastVeryLow).filter(|worse| worse.has_rung());
@@ -303,7 +322,9 @@ impl Engine {
         }
         let (_, milder) = outlook.side.levels();
         let rang = |alert: &Alert| alert.has_rung() && alert.told_at.is_some_and(|told| turn.now - told < AFTER_LEVEL);
-        if self.state.register.of(milder).is_some_and(rang) {
+        // A low that is back has said what it had to say.
+        let is_back = matches!(outlook.watched, Some((Watched::AfterLow, _)));
+        if !is_back && self.state.register.of(milder).is_some_and(rang) {
             return Some(Reason::WorseActive { worse: milder });
         }
         let looks = match outlook.side {
@@ -313,18 +334,17 @@ impl Engine {
         if let Some(next) = looks {
             return Some(Reason::LookComes { next });
         }
-        turn.holds(outlook.policy.rings, priority::of_forecast(outlook.condition))
+        if let Some(reason) = self.fed(turn, outlook.side) {
+            return Some(reason);
+        }
+        match outlook.watched {
+            Some(_) => self.watch_waits(turn),
+            None => turn.holds(outlook.policy.rings, priority::of_forecast(outlook.condition)),
+        }
     }
 
     fn noted_lately(&self, at: Timestamp) -> Option<Timestamp> {
         self.state.foreseen.noted.filter(|noted| *noted <= at && at - *noted < LESS_SURE)
-    }
-
-    /// Food and insulin make what is foreseen less sure.
-    pub(super) fn remember_what_moves(&mut self, note: &Note) {
-        if matches!(note.kind, Kind::Insulin(_) | Kind::Carbohydrate(_)) {
-            self.state.foreseen.noted = self.state.foreseen.noted.max(Some(note.at));
-        }
     }
 
     /// Stretches are not to be counted, or count again. Nothing that alerts is touched.

@@ -2,6 +2,7 @@
 //! what is so far from the limit that it need not be worked out.
 
 use super::policy::{ForecastPolicy, LESS_SURE_TIMES, model};
+use super::watched::Watched;
 use crate::domain::glucose::{Glucose, MG_DL_MIN_HUNDREDTHS, Measured, Unit};
 use crate::domain::reading::Reading;
 use crate::domain::time::Timestamp;
@@ -39,6 +40,8 @@ pub(super) struct Outlook {
     pub(super) limit: Glucose,
     pub(super) policy: ForecastPolicy,
     pub(super) measured: Timestamp,
+    /// What it is watched for, and since when.
+    pub(super) watched: Option<(Watched, Timestamp)>,
 }
 
 impl Outlook {
@@ -46,7 +49,7 @@ impl Outlook {
     pub(super) fn of(policy: &Policy, condition: Condition, side: Side, reading: &Reading) -> Option<Self> {
         let limit = policy.levels.of(condition.foreseen()?)?.limit;
         let policy = *policy.forecasts.of(condition).filter(|policy| policy.rings != Rings::Never)?;
-        Some(Self { condition, side, limit, policy, measured: reading.measured })
+        Some(Self { condition, side, limit, policy, measured: reading.measured, watched: None })
     }
 
     /// Too far from the limit to be raised, at that speed.
@@ -101,7 +104,7 @@ impl Engine {
         let reading = self.state.window.newest()?;
         let (side, limit) = (condition.side()?, self.policy.levels.of(condition.foreseen()?)?.limit);
         let policy = *self.policy.forecasts.of(condition)?;
-        let outlook = Outlook { condition, side, limit, policy, measured: reading.measured };
+        let outlook = Outlook { condition, side, limit, policy, measured: reading.measured, watched: None };
         self.chance_of(&outlook, reading, self.moves(reading)?, UNLIKELY)
     }
 

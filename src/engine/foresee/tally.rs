@@ -53,7 +53,7 @@ pub struct Tally {
 }
 
 /// How many of the last forecasts like this one came true.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Came {
     /// Those that did.
     pub came: u32,
