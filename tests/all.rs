@@ -48,6 +48,7 @@ mod replay;
 mod responses;
 mod rise;
 mod sensor;
+mod set_back;
 mod states;
 mod storm;
 mod suggest;

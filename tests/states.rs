@@ -32,6 +32,12 @@ use std::path::{Path, PathBuf};
 
 /// Files whose continuation no longer holds, with the change of behaviour that is the reason.
 const SET_ASIDE: &[(&str, &str)] = &[
+    ("v1/05-low-treated-look-unseen", GROWS),
+    ("v2/05-low-treated-look-unseen", GROWS),
+    ("v1/08-low-over-unanswered", GROWS),
+    ("v2/08-low-over-unanswered", GROWS),
+    ("v1/32-two-signals-open", NEWEST),
+    ("v2/32-two-signals-open", NEWEST),
     ("v1/02-very-low-being-called", RINGS_ON),
     ("v1/03-low-somebody-has", RINGS_ON),
     ("v1/40-people-with-hours", RINGS_ON),
@@ -46,17 +52,11 @@ const SET_ASIDE: &[(&str, &str)] = &[
     ("v2/40-people-with-hours", RINGS_ON),
     ("v1/12-high-outlived-its-looks", ASKED_BY_THE_CLOCK),
     ("v2/12-high-outlived-its-looks", ASKED_BY_THE_CLOCK),
-    ("v1/05-low-treated-look-unseen", ONE_RING),
-    ("v1/08-low-over-unanswered", ONE_RING),
     ("v1/17-night-ring-held-digest-waits", ONE_RING),
     ("v1/25-hours-after-exercise", ONE_RING),
-    ("v1/32-two-signals-open", ONE_RING),
     ("v1/36-reminders", ONE_RING),
-    ("v2/05-low-treated-look-unseen", ONE_RING),
-    ("v2/08-low-over-unanswered", ONE_RING),
     ("v2/17-night-ring-held-digest-waits", ONE_RING),
     ("v2/25-hours-after-exercise", ONE_RING),
-    ("v2/32-two-signals-open", ONE_RING),
     ("v2/36-reminders", ONE_RING),
     ("v1/01-low-unanswered", ONE_STORY),
     ("v1/04-low-treated-look-planned", ONE_STORY),
@@ -92,6 +92,11 @@ const SET_ASIDE: &[(&str, &str)] = &[
 
 /// The promises O1 and O2: what rings in one moment is one message, and the rest waits while it is low.
 const ONE_RING: &str = "what rings in one moment is one message, and waits while it is low";
+/// The promise S2: when the signal is lost, rings about what is open become those of the lost signal, at growing spans.
+const GROWS: &str = "without a signal rings come at growing spans";
+
+/// The promise V1: of two signals each is judged by its newest value, and not by an older one that is lower.
+const NEWEST: &str = "of two signals the newest value of each counts";
 
 /// The promise C1: a call waits for the check after a treatment, by twenty minutes at most.
 const WAITS: &str = "a call waits for a value from after the treatment";

@@ -355,6 +355,7 @@ impl Engine {
         let Kind::Meter(said) = was.kind else { return };
         let value = |note: &Note| if let Kind::Meter(value) = note.kind { Some((note.at, value)) } else { None };
         let of_then = amended.others.iter().chain(amended.is).filter_map(value).find(|(at, _)| *at == was.at);
+        self.forget_denial(turn.now, was.at);
         self.amend_compared(was.at, of_then.map(|(_, value)| value));
         if self.state.meter == Some((was.at, said)) {
             self.state.meter = amended.others.iter().filter_map(value).max_by_key(|(at, _)| *at);

@@ -157,6 +157,8 @@ pub enum Doubt {
     Flat,
     /// The value changed faster than glucose does.
     Jump,
+    /// It is not of now, and none has come since.
+    Old,
 }
 
 /// One decision of the engine.

@@ -68,7 +68,7 @@ impl Engine {
         let Some(EveningCheck { id, treated }) = self.state.plan.take_evening() else { return };
         self.state.plan.stop(Job::EveningCheck);
         if let Some(at) = newest {
-            self.plan_evening_look(now, id, Treatment { at, value: self.value_at(at), ..treated });
+            self.plan_evening_look(now, id, self.treatment(at, treated.alert_since, treated.told));
         }
     }
 
@@ -88,7 +88,7 @@ impl Engine {
     pub(super) fn look_after_evening(&mut self, turn: &mut Turn) {
         let Some(EveningCheck { id, treated }) = self.state.plan.take_evening() else { return };
         turn.judged = self.lowest_latest(turn.now);
-        let reason = Reason::EveningLook { treated };
+        let reason = Reason::EveningLook { treated: self.by_one_signal(treated, turn.judged) };
         turn.tell(What::Look, Condition::RecheckHigh, id, None, reason.clone(), false);
         // What is low already, or treated as a low, is told and looked at as one.
         let low_is_told = self.root(Side::Low).is_some() || self.state.plan.low().is_some();
@@ -112,13 +112,14 @@ pub(super) fn goes_low(judged: Judged, works: bool) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::signal::Signal;
     use crate::engine::trend::Rate;
 
     #[test]
     fn it_rings_for_what_is_low_already_or_will_be() {
         let rings_at = |works: bool, value: i32, rate: Option<i32>| {
             let (glucose, at) = (Glucose::mg_dl(value), Timestamp::from_seconds(0));
-            goes_low(Judged { glucose, at, rate: rate.map(Rate) }, works)
+            goes_low(Judged { glucose, at, rate: rate.map(Rate), of: Signal::Meter }, works)
         };
         let rings = |value: i32, rate: Option<i32>| rings_at(true, value, rate);
         assert!(rings(99, Some(0)) && rings(99, None) && rings(150, Some(-100)));

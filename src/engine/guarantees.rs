@@ -130,8 +130,11 @@ impl Engine {
         let register = &self.state.register;
         let since = register.of(Condition::VeryLow)?.since;
         let limit = self.policy.levels.very_low.limit;
-        // One finger-prick that says otherwise ends nothing.
+        // One finger-prick that says otherwise ends nothing; two hold it for a while.
         let judged = self.lowest_of_sensors(turn.now).filter(|judged| Side::Low.is_beyond(judged.glucose, limit))?;
+        if let Some(until) = self.very_low_held(turn.now) {
+            return Some((until, judged));
+        }
         let rang = register.low_rang.filter(|rang| *rang >= since).unwrap_or(since);
         let treated = self.state.plan.low().and_then(|check| check.treated);
         // Symptoms, and a finger-prick, begin the same checks and are no treatment.

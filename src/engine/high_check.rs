@@ -37,17 +37,19 @@ impl Engine {
         let first_look = recheck.high_looks.get(1).is_none_or(|second| turn.now < treated.at + *second);
         let (high, very_high) = (self.policy.levels.high.limit, self.policy.levels.very_high.limit);
         let Some(judged) = turn.judged else {
-            let reason = Reason::NoFreshReading {
-                treated,
-                last: self.state.window.newest().map(|last| last.measured),
-                next: soon,
-            };
-            self.look_on(turn.now, care, treated, soon, asked_for, true);
-            self.look_told(turn, care, reason, true, wanted);
+            // Nothing new can be said while the lost signal rings.
+            let waits = self.waits_without_signal(turn);
+            let next = waits.unwrap_or(self.again_without_signal(turn.now));
+            let last = self.state.window.newest().map(|last| last.measured);
+            self.look_on(turn.now, care, treated, next, asked_for, true);
+            let prompts = waits.is_none() || wanted;
+            self.look_told(turn, care, Reason::NoFreshReading { treated, last, next }, prompts, wanted);
             return;
         };
         let in_question = self.state.doses.is_in_question(treated.at);
         let early = first_look && self.policy.therapy == Therapy::Injections && !in_question;
+        let kept = treated;
+        let treated = self.by_one_signal(treated, turn.judged);
         let found = self.found(turn, &treated, early);
         let next = next_scheduled.map_or(soon, |due| due.min(soon));
         match found.outcome {
@@ -59,23 +61,23 @@ impl Engine {
                 self.close_high(turn);
             }
             Outcome::FallingTooFast => {
-                self.look_on(turn.now, care, treated, next, asked_for, false);
+                self.look_on(turn.now, care, kept, next, asked_for, false);
                 self.look_told(turn, care, Reason::FallingTooFast { treated, next, found }, true, wanted);
             }
             Outcome::ComingDown if !wanted => {
-                self.look_on(turn.now, care, treated, next, asked_for, false);
+                self.look_on(turn.now, care, kept, next, asked_for, false);
                 self.look_told(turn, care, Reason::ComingDown { treated, next, found }, false, false);
             }
             Outcome::Slow | Outcome::NoResponse if !wanted && is_too_early(early, judged, very_high) => {
                 let next = next_scheduled.unwrap_or(soon);
-                self.look_on(turn.now, care, treated, next, asked_for, false);
+                self.look_on(turn.now, care, kept, next, asked_for, false);
                 self.look_told(turn, care, Reason::TooEarly { treated, next, found }, false, false);
             }
             // Not coming down, or the wearer wants to be asked whatever it does.
             _ => {
                 let next = match next_scheduled {
                     Some(next) => {
-                        self.look_on(turn.now, care, treated, next, asked_for, false);
+                        self.look_on(turn.now, care, kept, next, asked_for, false);
                         next
                     }
                     None => self.ask_later(turn.now, care.id, care.part_of, care.since, true, 0),

@@ -150,6 +150,15 @@ impl LevelFacts {
         self.rang = self.rang - long_ago;
     }
 
+    /// What was measured was measured by a clock that was set.
+    pub(super) fn shift(&mut self, by: Span) {
+        self.last = self.last + by;
+        self.rang = self.rang + by;
+        self.last_beyond = self.last_beyond + by;
+        self.past_deadband = self.past_deadband.map(|past| past + by);
+        self.row = self.row.map(|row| Row { since: row.since + by, ..row });
+    }
+
     /// Is the last value beyond the limit?
     #[must_use]
     pub const fn is_beyond(&self) -> bool {

@@ -15,8 +15,10 @@ mod amend;
 mod arrival;
 pub mod asked;
 pub mod bedtime;
+pub mod began;
 pub mod check;
 pub mod compare;
+pub mod denial;
 pub mod effect;
 pub mod evening;
 pub mod event;
@@ -38,6 +40,7 @@ pub mod morning;
 pub mod nadir;
 pub mod new_set;
 pub mod outcome;
+mod over;
 mod past;
 mod past_lows;
 pub mod plan;
@@ -54,8 +57,12 @@ pub mod saved;
 mod scan;
 pub mod service;
 pub mod session;
+mod set_back;
+mod settle;
 mod shape;
 pub mod side;
+pub mod signal;
+pub mod silence;
 pub mod source;
 mod state;
 pub mod story;
@@ -83,6 +90,7 @@ use plan::Job;
 use policy::Policy;
 pub use state::{SNAPSHOT_VERSION, State};
 use turn::Turn;
+use two_signals::doubt_with;
 
 /// A reading older than this, or than two cadences, is past: it says nothing about now.
 pub const PAST_MIN: i64 = 15;
@@ -205,6 +213,7 @@ impl Engine {
         self.keep_back(&mut turn);
         self.keep_guarantees(&mut turn);
         self.ring_once(&mut turn);
+        self.note_rings_without_signal(&turn);
         self.forget_returned(&turn);
         self.remember_night(&turn);
         self.note_switched_off(now);
@@ -228,6 +237,7 @@ impl Engine {
         let mut newest: Option<Reading> = None;
         let mut late: Vec<Reading> = Vec::new();
         let rows = self.without_clock_ahead(turn, source, rows);
+        turn.batch = self.is_batch(&rows);
         if !first_sight {
             self.record_lost(turn, source, known, &rows);
         }
@@ -247,6 +257,7 @@ impl Engine {
             self.source_gave(turn, reading, !past);
             self.notice_low(reading);
             self.notice_high(reading, turn.now);
+            self.follow_beginnings(reading);
             // One that is older than what was judged before is late, not new.
             if !past && known.is_none_or(|known| reading.measured > known) {
                 late.extend(newest.replace(*reading));
@@ -285,14 +296,16 @@ impl Engine {
         self.notice_two_signals(turn);
         let (doubt, cadence) = (self.doubt(turn.now), self.source(reading.source).cadence());
         let low_since = self.root(Side::Low).map(|root| root.since);
+        turn.flat_low = self.low_does_not_move(turn.now);
         let counts = doubt.is_none() && !self.is_left_out(reading.measured);
         self.follow_forecasts(reading, counts);
         if counts {
             self.follow_corrections(reading);
         }
         for side in [Side::Low, Side::High] {
-            turn.doubt = doubt.or_else(|| self.doubt_of_shape(side, reading));
+            turn.doubt = doubt_with(turn, doubt, self.doubt_of_shape(turn, side, reading));
             turn.judged = self.of_two_signals(side, turn.now).or(latest);
+            self.remember_signal_of_low(turn, side);
             let value = turn.judged.map_or(reading.glucose, |judged| judged.glucose);
             let first = turn.out.len();
             self.see_what_came(turn, side, reading);
@@ -353,6 +366,7 @@ impl Engine {
             Job::GapCall(source) => self.call_for_gap(turn, source),
             Job::OtherCalls => self.ring_waiting(turn),
             Job::Flood => self.look_at_flood(turn),
+            Job::SecondPrick => self.ask_for_second_prick(turn),
             Job::Off => self.remind_of_switched_off(turn),
             Job::Reminder(id) => self.reminder_comes(turn, id),
             Job::Mode(due) => self.mode_is_due(turn, due),
@@ -362,6 +376,7 @@ impl Engine {
     }
 
     fn clock_stepped(&mut self, turn: &Turn, by: Span) {
+        self.move_readings_back(turn.now, by);
         self.state.plan.shift(by);
         self.state.register.shift_calls(by);
         for quiet in &mut self.state.quiet {

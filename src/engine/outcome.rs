@@ -176,6 +176,7 @@ impl Engine {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::signal::Signal;
 
     fn of(value: i32, rate: i32, drop: Option<i32>, ahead: Option<i32>, early: bool) -> Outcome {
         outcome(&Facts {
@@ -210,7 +211,7 @@ mod tests {
     fn the_first_look_at_injected_insulin_asks_only_about_what_is_very_high_and_rises() {
         let too_early = |early: bool, value: i32, rate: Option<i32>| {
             let (glucose, at) = (Glucose::mg_dl(value), Timestamp::from_seconds(0));
-            is_too_early(early, Judged { glucose, at, rate: rate.map(Rate) }, Glucose::mg_dl(250))
+            is_too_early(early, Judged { glucose, at, rate: rate.map(Rate), of: Signal::Meter }, Glucose::mg_dl(250))
         };
         assert!(too_early(true, 220, Some(0)) && too_early(true, 220, Some(60)) && too_early(true, 220, None));
         assert!(too_early(true, 251, Some(0)) && too_early(true, 250, Some(60)));

@@ -12,7 +12,7 @@ use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 /// A break longer than this between two past readings ends a stretch.
-const BREAK_MIN: i64 = 35;
+const BREAK: Span = Span::minutes(35);
 
 /// Late readings are told of when none has come for this long.
 const QUIET_MIN: i64 = 1;
@@ -47,14 +47,23 @@ impl Engine {
         self.state.plan.set(Job::Past, turn.now + Span::minutes(QUIET_MIN));
     }
 
+    /// Do these rows come as several at once, or follow late ones without a hole?
+    pub(super) fn is_batch(&self, rows: &[Reading]) -> bool {
+        let before = self.state.past.last().map(|late| late.measured);
+        let follows = |first: &Reading| before.is_some_and(|before| first.measured - before <= BREAK);
+        rows.len() > 1 || rows.first().is_some_and(follows)
+    }
+
     /// Tells what late readings held. A stretch that runs into the newest reading is told by its alert.
     pub(super) fn tell_past(&mut self, turn: &mut Turn) {
         let mut past = std::mem::take(&mut self.state.past);
         past.sort_by_key(|reading| reading.measured);
         let last = past.last().map(|last| last.measured);
-        let following = self.state.window.newest().filter(|newest| {
-            last.is_some_and(|last| newest.measured > last && newest.measured - last <= Span::minutes(BREAK_MIN))
-        });
+        let following = self
+            .state
+            .window
+            .newest()
+            .filter(|newest| last.is_some_and(|last| newest.measured > last && newest.measured - last <= BREAK));
         let judged = following.copied();
         let (past, judged) = (past.as_slice(), judged.as_ref());
         let levels = &self.policy.levels;
@@ -100,7 +109,7 @@ fn stretches(readings: &[Reading], beyond: &impl Fn(&Reading) -> bool) -> Vec<(T
     let mut before: Option<Timestamp> = None;
     for reading in readings {
         let at = reading.measured;
-        let broken = before.is_some_and(|before| at - before > Span::minutes(BREAK_MIN));
+        let broken = before.is_some_and(|before| at - before > BREAK);
         before = Some(at);
         if !beyond(reading) {
             open = false;

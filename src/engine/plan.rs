@@ -48,6 +48,8 @@ pub enum Job {
     /// The next step for a low that nobody answers.
     #[serde(alias = "chain")]
     LowCalls,
+    /// Another finger-prick is asked for, where one denies a low.
+    SecondPrick,
     /// A low that lasts has been silent for as long as it may be.
     LowLasts,
     /// Others are to be called on for a very low, or whoever has it is to be asked.

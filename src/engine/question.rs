@@ -262,7 +262,8 @@ impl Engine {
         }
         let next = self.next_question(turn.now).unwrap_or(turn.now + WAITS);
         let before = turn.judged.replace(judged);
-        let treated = dose.map(|Given { at, value }| Treatment { at, value, alert_since: None, told: Began::Treated });
+        let treated =
+            dose.map(|Given { at, value }| Treatment { at, value, of: None, alert_since: None, told: Began::Treated });
         let found = treated.map(|treated| self.found(turn, &treated, false));
         let question = Question { why, since, dose, meal, latest, found, next };
         turn.tell(What::Prompt, Condition::RecheckHigh, id, part_of, Reason::HighStays(question), true);

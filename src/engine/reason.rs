@@ -208,6 +208,8 @@ pub enum Reason {
     NoSuchPerson { names: Vec<String> },
     /// The low that somebody was called for is over.
     LowOver { since: Timestamp },
+    /// The signal that was low gives nothing any more: its last low value, and when.
+    NoLongerWatched { last: Glucose, at: Timestamp },
     /// The wearer wants no ring of this until then.
     Quiet { until: Timestamp },
     /// A limited silence was noted; capped at the longest there is.
@@ -273,6 +275,10 @@ pub enum Reason {
     },
     /// A meter says low, and no alert of a sensor does: it is looked at again.
     LowByMeter { meter: Glucose, sensor: Option<Glucose>, next: Timestamp },
+    /// A finger-prick denied the low then, the sensor still says it, and nobody has measured since.
+    PrickAgain { measured: Timestamp, meter: Glucose },
+    /// Of two signals the lower is very low and a finger-prick is near the higher: a second one from then on decides.
+    SecondDecides { meter: Glucose, lower: Glucose, from: Timestamp },
     /// A look found no fresh reading: measure or scan.
     NoFreshReading { treated: Treatment, last: Option<Timestamp>, next: Timestamp },
     /// The treated value is back within range.

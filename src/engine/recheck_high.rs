@@ -92,8 +92,7 @@ impl Engine {
         }
         let root = self.root(Side::High).map(|root| (root.id, root.since));
         let ketones = self.ketones_asked();
-        let treated =
-            Treatment { at, value: self.value_at(at), alert_since: root.map(|(_, since)| since), told: Began::Treated };
+        let treated = self.treatment(at, root.map(|(_, since)| since), Began::Treated);
         self.landing_is_treated(treated);
         let (id, part_of, since) = match (self.state.plan.high(), root) {
             (Some(care), _) => (care.id, care.part_of, care.since),
@@ -166,6 +165,7 @@ impl Engine {
         if let Stage::Looking { treated, .. } = care.stage
             && !lands
         {
+            let treated = self.by_one_signal(treated, turn.judged);
             let low = self.policy.levels.low.limit.hundredths();
             // What has become a low is told as a low.
             let is_low = turn.judged.is_some_and(|judged| judged.glucose.hundredths() < low);

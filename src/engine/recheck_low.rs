@@ -12,12 +12,11 @@ use super::trend::Rate;
 use super::turn::{Judged, Turn};
 use crate::domain::glucose::Glucose;
 use crate::domain::mode::Mode;
-use crate::domain::time::{Span, Timestamp};
+use crate::domain::time::Timestamp;
 use serde::{Deserialize, Serialize};
 
-/// Without a reading it asks so often in a row, and then at longer spans: there is no news to tell.
-pub(super) const UNSEEN_IN_A_ROW: u32 = 3;
-const UNSEEN_LATER_MIN: i64 = 60;
+/// What only a meter saw is asked about so often in a row.
+const UNSEEN_IN_A_ROW: u32 = 3;
 
 /// A low that rises from this value on, in hundredths, is spared one ring: measured on open traces, it is back by the
 /// next in most (docs/alerts-measured.md).
@@ -54,6 +53,11 @@ pub struct LowCheck {
 }
 
 impl LowCheck {
+    /// Did only a meter see it, and has nobody been asked in vain so often that a sensor counts?
+    pub(super) const fn is_the_meters(&self) -> bool {
+        self.by_meter && self.unseen < UNSEEN_IN_A_ROW
+    }
+
     /// Is it the one look at a treated caution?
     pub(super) const fn is_cautious(&self) -> bool {
         self.cautious.is_some()
@@ -64,7 +68,7 @@ impl Engine {
     /// Starts, or re-plans, the looks of a treated low. Answers with what was understood.
     pub(super) fn treat_low(&mut self, turn: &mut Turn, at: Timestamp, told: Began) {
         let alert_since = self.root(Side::Low).map(|root| root.since);
-        let treated = Treatment { at, value: self.value_at(at), alert_since, told };
+        let treated = self.treatment(at, alert_since, told);
         // What is told late, or is no treatment, does not take the check of a treatment away.
         let known = self.state.plan.low().filter(|check| !check.is_cautious()).and_then(|check| check.treated);
         let stays = known.filter(|known| known.told == Began::Treated && (known.at > at || told != Began::Treated));
@@ -130,17 +134,32 @@ impl Engine {
     fn look_at_treated_low(&mut self, turn: &mut Turn, care: &LowCheck, treated: Treatment) {
         let (low, high) = (self.policy.levels.low.limit.hundredths(), self.policy.levels.high.limit.hundredths());
         let (look, very_low) = (self.policy.recheck.low_look, self.policy.levels.very_low.limit);
+        let kept = treated;
+        let treated = self.by_one_signal(treated, turn.judged);
         if self.look_at_caution(turn, care, treated) {
+            return;
+        }
+        if self.look_at_denied_low(turn, care, kept) {
             return;
         }
         let by_meter = self.waits_for_meter(turn, care);
         let treatments = self.state.register.story.times_treated();
+        if turn.judged.is_none()
+            && let Some(next) = self.waits_without_signal(turn)
+        {
+            // The lost signal rings meanwhile: this look is one without a word, and the next reading completes it.
+            let last = self.state.window.newest().map(|last| last.measured);
+            let reason = Reason::NoFreshReading { treated, last, next };
+            turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason, false);
+            self.state.plan.set(Job::LowCheck, next);
+            self.state.plan.look_at(Check::Low(LowCheck { unseen: care.unseen.max(1), ..care.clone() }));
+            return;
+        }
         let (reason, unseen) = match (turn.judged, by_meter) {
             (None, _) => {
-                let later =
-                    if care.unseen < UNSEEN_IN_A_ROW { look } else { look.max(Span::minutes(UNSEEN_LATER_MIN)) };
                 let last = self.state.window.newest().map(|last| last.measured);
-                (Reason::NoFreshReading { treated, last, next: turn.now + later }, care.unseen + 1)
+                let next = self.again_without_signal(turn.now);
+                (Reason::NoFreshReading { treated, last, next }, care.unseen + 1)
             }
             (Some(_), Some((measured, meter))) => {
                 (Reason::MeterAgain { measured, meter, next: turn.now + look }, care.unseen + 1)
@@ -154,10 +173,13 @@ impl Engine {
                 (Reason::StillLow { treated, lowest, treatments, next: turn.now + look }, 0)
             }
             (Some(judged), None) => {
-                // From a meter to a sensor there is no change to tell.
-                let by_same = !care.by_meter || self.state.meter.is_some_and(|(at, _)| at == judged.at);
-                let treated = Treatment { value: treated.value.filter(|_| by_same), ..treated };
-                let reason = Reason::Back { treated, found: None };
+                let reason = match (self.value_of_the_low(turn), self.state.register.low_seen) {
+                    (None, Some((_, at, last))) => Reason::NoLongerWatched { last, at },
+                    (own, _) => {
+                        turn.judged = own.or(turn.judged);
+                        Reason::Back { treated: self.by_one_signal(kept, turn.judged), found: None }
+                    }
+                };
                 turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason.clone(), false);
                 // A low that was no very low is back without a ring.
                 let was_very_low = care.lowest.is_some_and(|lowest| Side::Low.is_beyond(lowest.value, very_low));
@@ -198,6 +220,24 @@ impl Engine {
             let rises = judged.rate.is_some_and(|rate| rate.direction().rises());
             rises && (RISES_FROM..self.policy.levels.low.limit.hundredths()).contains(&value)
         })
+    }
+
+    /// A finger-prick holds what the sensor says: it is looked at without a word, and again when another finger-prick has
+    /// had its time. True when that is so.
+    fn look_at_denied_low(&mut self, turn: &mut Turn, care: &LowCheck, treated: Treatment) -> bool {
+        let low = self.policy.levels.low.limit;
+        let sensor = self.lowest_of_sensors(turn.now).filter(|judged| Side::Low.is_beyond(judged.glucose, low));
+        let Some(judged) = sensor else { return false };
+        let Some(until) = self.low_held(turn.now, Some(judged.glucose)) else { return false };
+        turn.judged = Some(judged);
+        let next = until + self.policy.recheck.low_look;
+        let treated = self.by_one_signal(treated, turn.judged);
+        let treatments = self.state.register.story.times_treated();
+        let reason = Reason::StillLow { treated, lowest: self.lowest_told(turn, care, judged), treatments, next };
+        turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason, false);
+        self.state.plan.set(Job::LowCheck, next);
+        self.state.plan.look_at(Check::Low(care.clone()));
+        true
     }
 
     /// The wearer was told that a low is back: if it is not, the next low reading rings, however soon.

@@ -178,7 +178,7 @@ impl Engine {
         {
             return;
         }
-        if let Some(doubt) = self.doubt_of_shape(Side::High, reading) {
+        if let Some(doubt) = self.doubt_of_shape(turn, Side::High, reading) {
             // What was before a jump is no value to rise from.
             if doubt == Doubt::Jump {
                 let floor = &mut self.source(reading.source).floor;

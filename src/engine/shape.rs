@@ -23,13 +23,29 @@ const NEXT_WITHIN: Span = Span::minutes(16);
 const FLAT_FOR: Span = Span::minutes(55);
 const FLAT_READINGS: usize = 5;
 
+/// A low is the same while it stays within this, in hundredths of a mg/dL, and is doubted after so long: ours. A reading
+/// may come a little early.
+const SAME_LOW: i32 = 200;
+const SAME_LOW_FOR: Span = Span::minutes(44);
+
+/// At the lowest a sensor can say, and below, flatness tells nothing: values are clipped there. 40 mg/dL is common
+/// practice, no source.
+const FLOOR_HUNDREDTHS: i32 = 4_000;
+
+/// A fall counts from a value at least this long before, and this high, that had been flat for half an hour: within 0.5
+/// mg/dL a minute either way. Ours.
+const FELL_WITHIN: Span = Span::minutes(11);
+const FELL_WITHIN_MOST: Span = Span::minutes(25);
+const FELL_FROM_HUNDREDTHS: i32 = 8_000;
+const FLAT_SPREAD_HUNDREDTHS: i32 = 1_500;
+
 /// What is odd about how the newest reading was come to, as far as it makes values of that side less sure.
 pub(super) fn doubt<'a>(side: Side, newest_first: impl Iterator<Item = &'a Reading> + Clone) -> Option<Doubt> {
     let newest = newest_first.clone().next()?;
     if jumped(newest_first.clone()) {
         return Some(Doubt::Jump);
     }
-    if is_flat(newest, newest_first.clone()) {
+    if is_flat(newest, newest_first.clone()) && !(side == Side::Low && is_at_floor(newest)) {
         return Some(Doubt::Flat);
     }
     (side == Side::Low && dips(newest, newest_first)).then_some(Doubt::Dip)
@@ -50,6 +66,35 @@ fn is_flat<'a>(newest: &Reading, newest_first: impl Iterator<Item = &'a Reading>
     let number = newest.glucose.measured() == Measured::Number;
     let (count, oldest) = same.by_ref().fold((0, newest), |(count, _), reading| (count + 1, reading));
     number && count >= FLAT_READINGS && newest.measured - oldest.measured >= FLAT_FOR
+}
+
+/// Has a low been the same for three quarters of an hour? One at the sensor's floor says nothing by that.
+pub(super) fn is_flat_low<'a>(newest_first: impl Iterator<Item = &'a Reading> + Clone) -> bool {
+    let Some(newest) = newest_first.clone().next() else { return false };
+    let value = newest.glucose.hundredths();
+    let same = newest_first.take_while(|reading| (reading.glucose.hundredths() - value).abs() <= SAME_LOW);
+    !is_at_floor(newest) && same.last().is_some_and(|oldest| newest.measured - oldest.measured >= SAME_LOW_FOR)
+}
+
+fn is_at_floor(reading: &Reading) -> bool {
+    reading.glucose.measured() != Measured::Number || reading.glucose.hundredths() <= FLOOR_HUNDREDTHS
+}
+
+/// Did it fall sharply from a steady value? That of whoever lies on their sensor does.
+pub(super) fn falls_from_steady<'a>(newest_first: impl Iterator<Item = &'a Reading> + Clone) -> bool {
+    let Some(newest) = newest_first.clone().next() else { return false };
+    let mut before = newest_first.clone().skip_while(|reading| newest.measured - reading.measured < FELL_WITHIN);
+    let Some(from) = before.clone().next().filter(|from| newest.measured - from.measured <= FELL_WITHIN_MOST) else {
+        return dips(newest, newest_first);
+    };
+    let value = from.glucose.hundredths();
+    let fell = value >= FELL_FROM_HUNDREDTHS && value - newest.glucose.hundredths() >= DIP_HUNDREDTHS;
+    let is_flat = before.by_ref().take_while(|reading| from.measured - reading.measured <= STEADY_OVER);
+    let (count, flat) = is_flat.fold((0, true), |(count, flat), reading| {
+        let near = (reading.glucose.hundredths() - value).abs() <= FLAT_SPREAD_HUNDREDTHS;
+        (count + 1, flat && near)
+    });
+    fell && flat && count > 2 || dips(newest, newest_first)
 }
 
 fn dips<'a>(newest: &Reading, newest_first: impl Iterator<Item = &'a Reading> + Clone) -> bool {

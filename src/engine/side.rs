@@ -3,10 +3,11 @@
 
 use super::alert::priority;
 use super::alert::{Alert, Because, Detail, Standing};
-use super::effect::{Audience, Condition, Decision, Id, Side, What};
+use super::effect::{Audience, Condition, Decision, Doubt, Id, Side, What};
 use super::level::{LevelFacts, Seen, Step};
 use super::policy::{LevelPolicy, Rings};
 use super::reason::Reason;
+use super::recheck_low::LowCheck;
 use super::turn::Turn;
 use super::{Engine, State};
 use crate::domain::time::Timestamp;
@@ -48,6 +49,7 @@ impl State {
         match step {
             Step::None => {}
             Step::Raise { since } => {
+                let since = self.began_in(turn, condition, since);
                 let id = self.take_id();
                 let (silent, part_of) = match (hidden_by, turn.check_speaks_for(condition)) {
                     (Some((worse, by)), _) => {
@@ -85,11 +87,22 @@ impl State {
                 });
             }
             Step::Anew { since } => {
+                let since = self.began_in(turn, condition, since);
                 self.again(turn, seen, condition, policy, hidden_by, Reason::NewEpisode { limit, since });
             }
             Step::Still { silent_since } => {
-                self.again(turn, seen, condition, policy, hidden_by, Reason::StillBeyond { limit, silent_since });
+                // Of a silence that late readings have filled it is known since when it is beyond.
+                let since = self.began_in(turn, condition, seen.measured);
+                let is_known = since > silent_since && since < seen.measured;
+                let reason = if is_known {
+                    Reason::NewEpisode { limit, since }
+                } else {
+                    Reason::StillBeyond { limit, silent_since }
+                };
+                self.again(turn, seen, condition, policy, hidden_by, reason);
             }
+            // What only a meter saw is not ended by a sensor that did not see it, before its checks were in vain.
+            Step::End { .. } if seen.side == Side::Low && self.plan.low().is_some_and(LowCheck::is_the_meters) => {}
             Step::End { since } => {
                 let ended = self.register.end_of(condition);
                 if let Some(alert) = ended.filter(|alert| !alert.is_spoken_for()) {
@@ -98,6 +111,11 @@ impl State {
                 }
             }
         }
+    }
+
+    /// Since when it is beyond, as readings that came at once show; one alone shows nothing of the time before it.
+    fn began_in(&self, turn: &Turn, condition: Condition, since: Timestamp) -> Timestamp {
+        if turn.batch { self.register.began.since(condition, since) } else { since }
     }
 
     /// A new episode under an alert that is open, or a value that is still beyond after a silence.
@@ -321,6 +339,11 @@ impl Turn {
         rings: bool,
     ) {
         let judged = self.judged;
+        // Of a value that is not of now nothing is said of how it moves, and neither of one whose signal is lost.
+        let is_old = judged.is_some_and(|judged| self.now - judged.at > self.fresh_for);
+        let is_lost = matches!(condition, Condition::Gap | Condition::SourceFailed);
+        let flat = Some(Doubt::Flat).filter(|_| self.flat_low && condition.side() == Some(Side::Low));
+        let doubt = if is_old { Some(Doubt::Old) } else { self.doubt.or(flat) };
         self.out.push(Decision {
             what,
             id,
@@ -330,8 +353,12 @@ impl Turn {
             rings,
             glucose: judged.map(|judged| judged.glucose),
             reading_at: judged.map(|judged| judged.at),
-            rate: judged.and_then(|judged| judged.rate),
-            doubt: self.doubt.filter(|_| {
+            rate: judged.and_then(|judged| judged.rate).filter(|_| !is_old && !is_lost),
+            doubt: doubt.filter(|_| {
+                // Whoever hears of two signals hears both values.
+                if condition == Condition::TwoSignals {
+                    return matches!(reason, Reason::Answered { .. });
+                }
                 // A reminder that says a value says its doubt as well, and so does the line before sleep.
                 condition.row().says_doubt && (condition.is_about_glucose() || judged.is_some())
             }),

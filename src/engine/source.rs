@@ -128,6 +128,13 @@ impl SourceState {
         self.session
     }
 
+    /// Its readings were measured by a clock that was set.
+    pub(super) fn move_times(&mut self, by: Span) {
+        for at in [&mut self.newest, &mut self.good_at, &mut self.judged].into_iter().flatten() {
+            *at = *at + by;
+        }
+    }
+
     /// Learns the cadence from one more reading.
     fn learn(&mut self, measured: Timestamp) {
         if let Some(before) = self.newest {
@@ -279,7 +286,7 @@ impl Engine {
         // One that was high is far from a low, however it falls.
         let high = Side::High.is_beyond(reading.glucose, self.policy.levels.high.limit);
         let falling = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.direction().falls()) && !high;
-        let aside = matches!(self.state.trust, Some(Trust::Source(source)) if source != reading.source);
+        let aside = self.state.trust.and_then(Trust::source).is_some_and(|source| source != reading.source);
         let grave = !aside && (reading.glucose.hundredths() < low_limit || falling);
         let gap = self.policy.gap;
         let state = self.source(reading.source);
@@ -317,6 +324,10 @@ impl Engine {
         }
         let state = self.source(source).clone();
         if !self.streams(source) {
+            return;
+        }
+        if let Some(later) = self.loss_waits(turn, state.newest) {
+            self.state.plan.set(Job::Gap(source), later);
             return;
         }
         let by_night = self.policy.escalation.gap_by_night;

@@ -1,5 +1,6 @@
 //! What a check looks back at: a treatment, symptoms, or a finger-prick, with the value there was then. Decides nothing.
 
+use super::signal::Signal;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -11,6 +12,9 @@ pub struct Treatment {
     pub at: Timestamp,
     /// The value then, if one was fresh.
     pub value: Option<Glucose>,
+    /// Whose value that is.
+    #[serde(default)]
+    pub of: Option<Signal>,
     /// When the alert that it belongs to began.
     pub alert_since: Option<Timestamp>,
     /// What the wearer told.

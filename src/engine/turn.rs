@@ -3,12 +3,13 @@
 use super::Engine;
 use super::effect::{Decision, Doubt};
 use super::rebound::AfterLow;
+use super::signal::Signal;
 use super::story::Covers;
 use super::trend::Rate;
 use crate::domain::glucose::Glucose;
 use crate::domain::local::Stretch;
 use crate::domain::mode::Mode;
-use crate::domain::time::Timestamp;
+use crate::domain::time::{Span, Timestamp};
 
 /// A value the turn looks at.
 #[derive(Debug, Clone, Copy)]
@@ -17,8 +18,10 @@ pub(super) struct Judged {
     pub(super) glucose: Glucose,
     /// When it was measured.
     pub(super) at: Timestamp,
-    /// How it was changing.
+    /// How it was changing; of a finger-prick nothing is known of that.
     pub(super) rate: Option<Rate>,
+    /// Whose value it is.
+    pub(super) of: Signal,
 }
 
 /// One turn.
@@ -36,6 +39,12 @@ pub(super) struct Turn {
     pub(super) judged: Option<Judged>,
     /// Why values are less sure at the moment.
     pub(super) doubt: Option<Doubt>,
+    /// The sensor has shown the same low for long.
+    pub(super) flat_low: bool,
+    /// Its readings came as several at once: what they hold of the time before is known.
+    pub(super) batch: bool,
+    /// For so long a value is about now.
+    pub(super) fresh_for: Span,
     /// The low that the high there is now came soon after.
     pub(super) after_low: Option<AfterLow>,
     /// A treated high is followed, and the check that speaks for it comes then.
@@ -66,6 +75,9 @@ impl Engine {
             very_high,
             judged: None,
             doubt: None,
+            flat_low: false,
+            batch: false,
+            fresh_for: self.fresh_for(),
             after_low: None,
             check_speaks: None,
             insulin: self.state.doses.last_by(now),
@@ -80,6 +92,7 @@ impl Engine {
     /// What is said of values goes with what is known around them. Readings that are judged find it out themselves.
     pub(super) fn look_around(&self, turn: &mut Turn) {
         (turn.doubt, turn.after_low) = (self.doubt(turn.now), self.after_low(turn.now));
+        turn.flat_low = self.low_does_not_move(turn.now);
     }
 
     /// The settings changed: what the turn knows of them is as they are now.

@@ -6,6 +6,7 @@ use super::alert::{Alert, Detail, Standing};
 use super::effect::{Condition, Doubt, Id, Side, What};
 use super::event::Trusted;
 use super::reason::Reason;
+use super::signal::Signal;
 use super::turn::{Judged, Turn};
 use super::{Engine, shape};
 use crate::domain::glucose::Glucose;
@@ -65,12 +66,27 @@ pub enum Trust {
         other: Glucose,
         /// When the other was last heard.
         other_at: Timestamp,
+        /// The source of the chosen one, where the other comes from another.
+        #[serde(default)]
+        source: Option<SourceId>,
     },
+}
+
+impl Trust {
+    /// The source that counts, where one alone does.
+    #[must_use]
+    pub const fn source(self) -> Option<SourceId> {
+        match self {
+            Self::Source(source) => Some(source),
+            Self::Signal { source, .. } => source,
+        }
+    }
 }
 
 impl Engine {
     /// Is this reading one of those the wearer does not want to count?
     pub(super) fn set_aside(&mut self, turn: &mut Turn, reading: &Reading) -> bool {
+        let very_low = self.policy.levels.very_low.limit;
         match &mut self.state.trust {
             None => false,
             Some(Trust::Source(source)) if reading.source == *source => false,
@@ -81,9 +97,14 @@ impl Engine {
                 }
                 !counts
             }
-            Some(Trust::Signal { ours, other, other_at }) => {
+            Some(Trust::Signal { ours, other, other_at, source }) => {
                 let value = reading.glucose;
-                let is_other = distance(value, *other) < distance(value, *ours);
+                let is_other = match source {
+                    Some(source) => reading.source != *source,
+                    None => distance(value, *other) < distance(value, *ours),
+                };
+                // One that was set aside and becomes very low since is no more the one that was chosen against.
+                let falls = is_other && Side::Low.is_beyond(value, very_low) && !Side::Low.is_beyond(*other, very_low);
                 let (last, its) = if is_other { (other, &*ours) } else { (ours, &*other) };
                 *last = value;
                 // Signals that have met may part again either way round: which is the chosen one is not known.
@@ -91,7 +112,7 @@ impl Engine {
                 if is_other {
                     *other_at = (*other_at).max(reading.measured);
                 }
-                if met || turn.now - *other_at > Span::minutes(QUIET_MIN) {
+                if falls || met || turn.now - *other_at > Span::minutes(QUIET_MIN) {
                     self.trust_all(turn);
                     return false;
                 }
@@ -111,7 +132,7 @@ impl Engine {
 
     /// A source that is set aside is still watched: its readings are known to come.
     pub(super) fn aside_gave(&mut self, turn: &mut Turn, reading: &Reading, current: bool) {
-        if matches!(self.state.trust, Some(Trust::Source(_))) {
+        if self.state.trust.is_some_and(|trust| trust.source().is_some()) {
             self.source_gave(turn, reading, current);
             if current {
                 self.watch_for_gap(turn, reading);
@@ -122,7 +143,7 @@ impl Engine {
     /// A source is lost: if it is the chosen one, or may hold the chosen signal, what was set aside is better
     /// than nothing.
     pub(super) fn end_trust_in(&mut self, turn: &mut Turn, lost: SourceId) {
-        if !matches!(self.state.trust, Some(Trust::Source(source)) if source != lost) {
+        if self.state.trust.and_then(Trust::source).is_none_or(|source| source == lost) {
             self.trust_all(turn);
         }
     }
@@ -176,22 +197,33 @@ impl Engine {
         turn.tell(What::Raised, Condition::TwoSignals, id, None, reason, rings);
     }
 
-    /// What two signals say about one side: the lower value for lows, the higher for highs, and no rate.
-    /// None when there is one signal.
+    /// What two signals say about one side: the lower value for lows, the higher for highs, and no rate. Of each source
+    /// its newest value; where one source holds both, the last two. None when there is one signal.
     pub(super) fn of_two_signals(&self, side: Side, now: Timestamp) -> Option<Judged> {
         self.state.register.two_signals()?;
-        let recent = self
-            .state
-            .window
-            .all_newest_first()
-            .filter(|reading| reading.measured <= now && now - reading.measured <= Span::minutes(RECENT_MIN));
+        let is_recent =
+            |reading: &&Reading| reading.measured <= now && now - reading.measured <= Span::minutes(RECENT_MIN);
+        let recent = || self.state.window.all_newest_first().filter(is_recent);
+        let newest = recent().next()?;
+        let is_alone = recent().all(|reading| reading.source == newest.source);
+        let each = if is_alone { 2 } else { 1 };
+        let counts = |place: usize, reading: &Reading| {
+            recent().take(place).filter(|newer| newer.source == reading.source).count() < each
+        };
+        let values =
+            recent().enumerate().filter(|(place, reading)| counts(*place, reading)).map(|(_, reading)| reading);
         let chosen = match side {
             Side::Low => {
-                recent.min_by_key(|reading| (reading.glucose.hundredths(), std::cmp::Reverse(reading.measured)))
+                values.min_by_key(|reading| (reading.glucose.hundredths(), std::cmp::Reverse(reading.measured)))
             }
-            Side::High => recent.max_by_key(|reading| (reading.glucose.hundredths(), reading.measured)),
+            Side::High => values.max_by_key(|reading| (reading.glucose.hundredths(), reading.measured)),
         };
-        chosen.map(|reading| Judged { glucose: reading.glucose, at: reading.measured, rate: None })
+        chosen.map(|reading| Judged {
+            glucose: reading.glucose,
+            at: reading.measured,
+            rate: None,
+            of: Signal::Sensor(reading.source),
+        })
     }
 
     /// Why what is said now is less sure.
@@ -208,18 +240,28 @@ impl Engine {
 
     /// The same from the shape that led to a reading; only near a limit is there anything to say.
     #[inline]
-    pub(super) fn doubt_of_shape(&self, side: Side, reading: &Reading) -> Option<Doubt> {
+    pub(super) fn doubt_of_shape(&self, turn: &Turn, side: Side, reading: &Reading) -> Option<Doubt> {
         let levels = &self.policy.levels;
         let value = reading.glucose.hundredths();
         let is_near = match side {
             Side::Low => value < levels.low.limit.hundredths() + NEAR_HUNDREDTHS,
             Side::High => value > levels.high.limit.hundredths(),
         };
-        if is_near { self.shape_of(side, reading) } else { None }
+        if is_near { self.shape_of(turn, side, reading) } else { None }
     }
 
-    fn shape_of(&self, side: Side, reading: &Reading) -> Option<Doubt> {
-        shape::doubt(side, self.state.window.newest_first(reading.source))
+    fn shape_of(&self, turn: &Turn, side: Side, reading: &Reading) -> Option<Doubt> {
+        let newest_first = self.state.window.newest_first(reading.source);
+        // By night whoever falls sharply from a steady value may lie on the sensor.
+        let lies = side == Side::Low && turn.night.inside && shape::falls_from_steady(newest_first.clone());
+        if lies { Some(Doubt::Dip) } else { shape::doubt(side, newest_first) }
+    }
+
+    /// A low that has been the same for long, at any time.
+    pub(super) fn low_does_not_move(&self, now: Timestamp) -> bool {
+        let low = self.policy.levels.low.limit;
+        let newest = self.fresh_reading(now).filter(|newest| Side::Low.is_beyond(newest.glucose, low));
+        newest.is_some_and(|newest| shape::is_flat_low(self.state.window.newest_first(newest.source)))
     }
 
     /// The wearer chose.
@@ -245,7 +287,7 @@ impl Engine {
                 };
                 let nearer = distance(value, lower) < distance(value, higher);
                 let (ours, other) = if nearer { (lower, higher) } else { (higher, lower) };
-                Some(Trust::Signal { ours, other, other_at: last })
+                Some(Trust::Signal { ours, other, other_at: last, source: self.source_of(ours, other) })
             }
         };
         self.state.trust = trust;
@@ -258,12 +300,30 @@ impl Engine {
         answer(turn, Reason::Trusts { trust });
     }
 
+    /// Where the two signals are those of two sources: the source whose newest value is the chosen one.
+    fn source_of(&self, ours: Glucose, other: Glucose) -> Option<SourceId> {
+        let newest = self.state.window.all_newest_first().next()?;
+        let before = self.state.window.all_newest_first().find(|reading| reading.source != newest.source)?;
+        if newest.measured - before.measured > Span::minutes(RECENT_MIN) {
+            return None;
+        }
+        let is_ours = |reading: &Reading| distance(reading.glucose, ours) < distance(reading.glucose, other);
+        match (is_ours(newest), is_ours(before)) {
+            (true, false) => Some(newest.source),
+            (false, true) => Some(before.source),
+            (_, _) => None,
+        }
+    }
+
     /// What does not count any more is no part of a trend.
     fn forget_set_aside(&mut self) {
         match self.state.trust {
             None => {}
             Some(Trust::Source(source)) => self.state.window.retain_newest_first(|reading| reading.source == source),
-            Some(Trust::Signal { ours, other, .. }) => {
+            Some(Trust::Signal { source: Some(source), .. }) => {
+                self.state.window.retain_newest_first(|reading| reading.source == source);
+            }
+            Some(Trust::Signal { ours, other, source: None, .. }) => {
                 let (mut ours, mut other) = (ours, other);
                 self.state.window.retain_newest_first(|reading| {
                     let kept = distance(reading.glucose, ours) <= distance(reading.glucose, other);
@@ -314,6 +374,14 @@ impl Engine {
             turn.tell(What::Told, Condition::TwoSignals, Id(0), None, Reason::WrittenTwice { by }, false);
         }
     }
+}
+
+/// What is said of a value that is less sure for several reasons: whoever may lie on the sensor is to turn over, whatever
+/// else makes it less sure.
+pub(super) fn doubt_with(turn: &Turn, doubt: Option<Doubt>, shape: Option<Doubt>) -> Option<Doubt> {
+    let lies = shape == Some(Doubt::Dip) && turn.night.inside;
+    let single = !matches!(doubt, Some(Doubt::TwoSignals { .. }));
+    if lies && single { shape } else { doubt.or(shape) }
 }
 
 /// When two signals last went back and forth.

@@ -2,15 +2,13 @@
 //! one at a time the wearer names. Judges nothing.
 
 use super::effect::Side;
+use super::signal::Signal;
 use super::source::SourceState;
 use super::turn::Judged;
 use super::{Engine, PAST_MIN, trend};
 use crate::domain::glucose::Glucose;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
-
-/// The value at a treatment is the last one within this before it.
-const VALUE_NEAR_MIN: i64 = 30;
 
 impl Engine {
     pub(super) fn newest_of(&self, source: SourceId) -> Option<Timestamp> {
@@ -28,11 +26,18 @@ impl Engine {
         let newest = newest_first.clone().next()?;
         let cadence = self.state.sources.get(usize::from(source.0)).map_or(Span::ZERO, SourceState::cadence);
         let rate = trend::rate(newest_first, cadence);
-        Some(Judged { glucose: newest.glucose, at: newest.measured, rate })
+        Some(Judged { glucose: newest.glucose, at: newest.measured, rate, of: Signal::Sensor(source) })
     }
 
-    /// The newest reading, if it is still about now.
-    fn fresh_reading(&self, now: Timestamp) -> Option<&Reading> {
+    /// For so long a value is said as one of now: the longer of 15 minutes and 1.7 cadences.
+    pub(super) fn fresh_for(&self) -> Span {
+        let source = self.state.window.newest().map(|newest| usize::from(newest.source.0));
+        let cadence = source.and_then(|source| self.state.sources.get(source)).map_or(Span::ZERO, SourceState::cadence);
+        Span::minutes(PAST_MIN).max(cadence.times(17, 10))
+    }
+
+    /// The newest reading, if it is not past: it may be judged a little longer than it is said as now.
+    pub(super) fn fresh_reading(&self, now: Timestamp) -> Option<&Reading> {
         self.state.window.newest().filter(|newest| {
             let cadence = self.state.sources.get(usize::from(newest.source.0)).map_or(Span::ZERO, SourceState::cadence);
             now - newest.measured <= Span::minutes(PAST_MIN).max(cadence.times(2, 1))
@@ -48,9 +53,9 @@ impl Engine {
     pub(super) fn latest(&self, now: Timestamp) -> Option<Judged> {
         let reading = self.fresh_reading(now).and_then(|newest| self.latest_of(newest.source));
         match (reading, self.fresh_meter(now)) {
-            (Some(reading), Some((at, glucose))) if at > reading.at => Some(Judged { glucose, at, rate: reading.rate }),
-            (None, Some((at, glucose))) => Some(Judged { glucose, at, rate: None }),
-            (reading, _) => reading,
+            (Some(reading), Some((at, _))) if at <= reading.at => Some(reading),
+            (_, Some((at, glucose))) => Some(Judged { glucose, at, rate: None, of: Signal::Meter }),
+            (reading, None) => reading,
         }
     }
 
@@ -81,15 +86,8 @@ impl Engine {
         self.latest_of(lowest.source)
     }
 
-    /// The value at a time the wearer names, if a reading or meter check was close before it.
+    /// The value at a time the wearer names, if a reading or a finger-prick was close before it.
     pub(super) fn value_at(&self, at: Timestamp) -> Option<Glucose> {
-        let near = |measured: Timestamp| measured <= at && at - measured <= Span::minutes(VALUE_NEAR_MIN);
-        let meter = self.state.meter.filter(|(measured, _)| near(*measured));
-        let reading = self.state.window.newest_before(at).filter(|reading| near(reading.measured));
-        match (reading, meter) {
-            (Some(reading), Some((measured, glucose))) if measured > reading.measured => Some(glucose),
-            (Some(reading), _) => Some(reading.glucose),
-            (None, meter) => meter.map(|(_, glucose)| glucose),
-        }
+        self.signal_at(at).map(|(glucose, _)| glucose)
     }
 }

@@ -108,6 +108,16 @@ impl Window {
         *self = Self::from(kept);
     }
 
+    /// The readings of one source were measured by a clock that was set.
+    pub fn shift(&mut self, source: SourceId, by: Span) {
+        let mut kept = self.all().to_vec();
+        kept.iter_mut().filter(|reading| reading.source == source).for_each(|reading| {
+            reading.measured = reading.measured + by;
+        });
+        kept.sort_by_key(|reading| reading.measured);
+        *self = Self::from(kept);
+    }
+
     /// Readings of one source, newest first.
     pub fn newest_first(&self, source: SourceId) -> impl Iterator<Item = &Reading> + Clone {
         self.all().iter().rev().filter(move |reading| reading.source == source)

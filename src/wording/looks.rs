@@ -88,6 +88,7 @@ impl Said<'_> {
             Reason::NoFreshReading { treated, last, next } => self.no_fresh(treated, *last, *next),
             Reason::MeterAgain { measured, meter, next } => self.measure_again(*measured, *meter, *next),
             Reason::Back { treated, found } => self.back(treated, found.as_ref()),
+            Reason::NoLongerWatched { last, at } => self.no_longer_watched(*last, *at),
             Reason::Mode { said: Why::StillBelow { treated, limit } } => self.still_below(treated, *limit),
             _ => (format!("{value}, {at}"), Vec::new()),
         }
@@ -208,9 +209,11 @@ pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::NoFreshReading { treated, next, .. } => {
             format!("no fresh reading to look at; treated at {}, next look {}", clock(treated.at), clock(*next))
         }
-        Reason::MeterAgain { .. } | Reason::MeterDisagrees { .. } | Reason::LowByMeter { .. } => {
-            super::meter::sentence(reason, voice)
-        }
+        Reason::MeterAgain { .. }
+        | Reason::MeterDisagrees { .. }
+        | Reason::PrickAgain { .. }
+        | Reason::SecondDecides { .. }
+        | Reason::LowByMeter { .. } => super::meter::sentence(reason, voice),
         Reason::Back { treated, found } => {
             let found = found.as_ref().map_or_else(String::new, |found| super::insulin::found(found, voice));
             format!("back within range; treated at {}{found}", clock(treated.at))

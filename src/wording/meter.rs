@@ -9,6 +9,21 @@ use crate::engine::policy::Policy;
 use crate::engine::reason::Reason;
 
 impl Said<'_> {
+    /// `Very low 50, 12:17. New finger-prick now`
+    pub(super) fn prick_again(&self, measured: Timestamp, meter: Glucose) -> Parts {
+        let low = if self.is_very_low() { "Very low" } else { "Low" };
+        let (meter, measured) = (self.voice.value(meter), self.voice.clock(measured));
+        let act = if self.is_very_low() {
+            "Do a finger-prick; if you cannot, treat by your plan now."
+        } else {
+            "Do a finger-prick; if you cannot, treat by your plan."
+        };
+        (
+            format!("{low} {}, {}. New finger-prick now", self.value_alone(), self.read_at()),
+            vec![act.to_owned(), format!("Your meter said {meter} at {measured}, and the sensor is still low.")],
+        )
+    }
+
     /// A check of a low that only a meter saw.
     pub(super) fn measure_again(&self, measured: Timestamp, meter: Glucose, next: Timestamp) -> Parts {
         let next = self.voice.clock(next);
@@ -41,6 +56,12 @@ pub(super) fn answer(reason: &Reason, policy: &Policy, voice: Voice) -> Option<S
                 None => format!("{both} {name} is made quiet by no check. Measure again, and follow your plan."),
             })
         }
+        Reason::SecondDecides { meter, lower, from } => Some(format!(
+            "Your meter says {}, near the higher of two signals; the lower says {}, and rings on. Measure again from {}: if that is near the higher one too, it alone counts.",
+            voice.value(*meter),
+            voice.value(*lower),
+            voice.clock(*from)
+        )),
         Reason::LowByMeter { meter, sensor, next } => {
             let sensor = beside(*sensor, voice);
             Some(format!(
@@ -70,6 +91,17 @@ pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
             };
             format!("{} {} is {follows}", both(*meter, *sensor, *sensor_at, voice), condition.name())
         }
+        Reason::PrickAgain { measured, meter } => format!(
+            "the meter said {} at {}, the sensor is still low, and nobody has measured since",
+            voice.value(*meter),
+            voice.clock(*measured)
+        ),
+        Reason::SecondDecides { meter, lower, from } => format!(
+            "the meter says {}, the lower of two signals {}: a second finger-prick from {} on decides",
+            voice.value(*meter),
+            voice.value(*lower),
+            voice.clock(*from)
+        ),
         Reason::LowByMeter { meter, sensor, next } => {
             let sensor = beside(*sensor, voice);
             format!("the meter says {}{sensor}; looks at {}", voice.value(*meter), voice.clock(*next))

@@ -19,6 +19,7 @@ mod looks;
 mod meter;
 pub mod mode;
 mod morning;
+mod old;
 mod past;
 pub mod people;
 mod pump;
@@ -33,6 +34,7 @@ mod service;
 pub mod steps;
 pub mod still_low;
 pub mod text;
+mod waits;
 mod watched;
 pub mod zone;
 

@@ -194,7 +194,7 @@ impl Said<'_> {
         (title, parts.into_iter().map(str::to_owned).chain([next]).collect())
     }
 
-    fn value_alone(&self) -> String {
+    pub(super) fn value_alone(&self) -> String {
         self.decision.glucose.map_or_else(|| "no value".to_owned(), |value| value.shown(self.voice.unit, self.limit()))
     }
 }

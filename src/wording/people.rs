@@ -4,7 +4,7 @@
 use super::text::{Parts, Said, Text, capital, fitting, sentences, shortened, text};
 use super::{Voice, since};
 use crate::domain::time::Timestamp;
-use crate::engine::effect::{Audience, Condition, Decision, Side, What};
+use crate::engine::effect::{Audience, Condition, Decision, Doubt, Side, What};
 use crate::engine::policy::{Line, PersonPolicy, Policy};
 use crate::engine::reason::Reason;
 
@@ -69,6 +69,10 @@ impl Said<'_> {
             ),
             (_, Reason::MistakenOver { at, taken_back }) => self.mistaken_over(*at, *taken_back),
             (_, Reason::RapidForLong { at, until, .. }) => self.rapid_for_long_to_others(*at, *until),
+            (_, Reason::NoLongerWatched { last, at }) => {
+                let (title, _) = self.no_longer_watched(*last, *at);
+                (title, "What the glucose is now is not known.".to_owned())
+            }
             (_, Reason::Arriving) => {
                 (format!("Readings of {} arrive again: {}", self.wearer(), self.bare_value()), self.full_value())
             }
@@ -232,6 +236,13 @@ impl Said<'_> {
     /// Somebody else has it.
     fn answered_for(&self, by: &str, at: Timestamp) -> Parts {
         let (has_it, value) = (self.has_it(by, at), format!("{}, {}", self.bare_value(), self.read_at()));
+        if let Some(Doubt::TwoSignals { lower, higher }) = self.decision.doubt
+            && self.decision.condition == Condition::TwoSignals
+        {
+            let (lower, higher) = (self.voice.value(lower), self.voice.value(higher));
+            let title = format!("{has_it}. Two signals: {lower} and {higher}");
+            return (title, vec!["Answered, which does not say how it goes on.".to_owned()]);
+        }
         let told = match (self.decision.condition.side(), self.decision.glucose) {
             (_, None) => String::new(),
             (Some(Side::Low), Some(_)) if self.is_very_low() => format!(". Very low {value}: treat now"),

@@ -53,6 +53,9 @@ pub(super) fn of_calls(reason: &Reason, voice: Voice) -> String {
             format!("high since {}, unanswered since {}: others are called", clock(*began), clock(*since))
         }
         Reason::Answered { at, by: who } => format!("answered {}{}", clock(*at), by(who)),
+        Reason::NoLongerWatched { last, at } => {
+            format!("the signal that was low gives nothing any more: last {} at {}", voice.value(*last), clock(*at))
+        }
         Reason::LowOver { since } => format!("the low of {} is over", clock(*since)),
         Reason::NoSuchPerson { names } => format!("no such person; there are: {}", names.join(", ")),
         other => other.word().replace('_', " "),

@@ -163,7 +163,7 @@ impl Said<'_> {
             Some(Doubt::Doubted | Doubt::Dip | Doubt::Flat | Doubt::Jump) => {
                 format!("High? {value}, {at}. Check with a meter")
             }
-            Some(Doubt::FirstDay) | None => format!("High? {value}, {at}. New sensor: check"),
+            Some(Doubt::FirstDay | Doubt::Old) | None => format!("High? {value}, {at}. New sensor: check"),
         }
     }
 
@@ -173,6 +173,11 @@ impl Said<'_> {
         let is_low = self.decision.condition.side() == Some(Side::Low);
         match doubt {
             _ if !self.decision.to.is_wearer() => Self::doubt_for_others(doubt),
+            // It is what the text is about.
+            Doubt::Old => String::new(),
+            Doubt::Dip if self.in_a_night(self.voice.now) => {
+                "Lying on the sensor? Turn over, and do a finger-prick now.".to_owned()
+            }
             Doubt::TwoSignals { lower, higher } => {
                 let (lower, higher) = (self.voice.value(lower), self.voice.value(higher));
                 format!("Two signals alternate, {lower} and {higher}: check with a meter.")
@@ -181,9 +186,9 @@ impl Said<'_> {
             Doubt::Doubted => "You doubt the sensor.".to_owned(),
             Doubt::FirstDay => "A sensor is less sure in its first day: check with a meter.".to_owned(),
             Doubt::Dip => "If you lie on the sensor, turn over; check with a meter now.".to_owned(),
-            Doubt::Flat if is_low => {
-                "The sensor says the same number for an hour: treat it as real until your meter says no.".to_owned()
-            }
+            // What to do says it.
+            Doubt::Flat if matches!(self.decision.condition, Condition::VeryLow | Condition::Low) => String::new(),
+            Doubt::Flat if is_low => "The same value for 45 min: do a finger-prick.".to_owned(),
             Doubt::Flat => "The sensor says the same number for an hour.".to_owned(),
             Doubt::Jump if is_low => {
                 "A jump like that may be the sensor: treat it as real until your meter says no.".to_owned()
@@ -198,7 +203,7 @@ impl Said<'_> {
                 "The value is less sure than others: somebody should measure with a meter.".to_owned()
             }
             // Whoever is called has to go, not to weigh what the shape of a line is worth.
-            Doubt::Dip | Doubt::Flat | Doubt::Jump => String::new(),
+            Doubt::Dip | Doubt::Flat | Doubt::Jump | Doubt::Old => String::new(),
         }
     }
 

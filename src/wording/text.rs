@@ -7,7 +7,8 @@ use super::Voice;
 use super::body::{BODY_CHARS_MAX, body};
 use crate::domain::mode::Mode;
 use crate::domain::time::Timestamp;
-use crate::engine::effect::{Condition, Decision, Side, What};
+use crate::engine::began::TOLD_FROM;
+use crate::engine::effect::{Condition, Decision, Doubt, Side, What};
 use crate::engine::event::Cause;
 use crate::engine::mode::profile::Profile;
 use crate::engine::policy::Policy;
@@ -39,6 +40,8 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
     let (title, parts) = match decision.condition {
         _ if !decision.to.is_wearer() => said.to_others(),
         _ if matches!(decision.reason, Reason::StillUnanswered { .. } | Reason::Answered { .. }) => said.of_answers(),
+        _ if let Reason::PrickAgain { measured, meter } = decision.reason => said.prick_again(measured, meter),
+        _ if said.is_old() => said.old_level(),
         Condition::VeryLow | Condition::Low | Condition::High | Condition::VeryHigh => said.level(),
         Condition::Caution => said.caution(),
         Condition::ForecastVeryLow | Condition::ForecastLow | Condition::ForecastHigh => said.forecast(),
@@ -182,14 +185,13 @@ impl Said<'_> {
         match self.decision.condition {
             // One that has risen above its limit since is said as what it is now.
             Condition::VeryLow if self.is_very_low() => {
-                (format!("{} {value}, {at}. Treat now", self.named_anew("Very low")), self.treat_now())
+                (self.low_title(&self.named_anew("Very low"), &["Treat now"]), self.treat_now())
             }
             Condition::Low if self.is_only_doubted() => self.doubtful_low(&at),
-            Condition::VeryLow | Condition::Low => {
-                let lows = [". Treat by your plan", ". Treat by plan"];
-                let name = self.named_anew("Low");
-                (fitting(&lows.map(|act| format!("{name} {value}, {at}{act}"))), self.treat_by_plan())
-            }
+            Condition::VeryLow | Condition::Low => (
+                self.low_title(&self.named_anew("Low"), &["Treat by your plan", "Treat by plan"]),
+                self.treat_by_plan(),
+            ),
             _ if is_high && self.decision.doubt.is_some() => (
                 self.doubtful_high(&value, &at),
                 vec!["Check with a meter before you do anything about it.".to_owned(), self.since_silence()],
@@ -222,10 +224,33 @@ impl Said<'_> {
         }
     }
 
+    /// `Low 62, falling, 12:05. Treat by your plan`; of one that began a while before, as late readings show, since when.
+    fn low_title(&self, name: &str, acts: &[&str]) -> String {
+        let (value, at) = (self.value_and_direction(), self.read_at());
+        let mut titles = Vec::new();
+        if let Reason::BeyondLimit { limit, since } | Reason::NewEpisode { limit, since } = &self.decision.reason
+            && (self.decision.what == What::Raised || matches!(self.decision.reason, Reason::NewEpisode { .. }))
+            && self.decision.reading_at.is_some_and(|read| read - *since >= TOLD_FROM)
+        {
+            let (limit, since) = (self.voice.limit(*limit), self.voice.clock(*since));
+            for act in acts {
+                titles.push(format!("{name} {value}, {at}; below {limit} since {since}. {act}"));
+                titles.push(format!("{name} {}, {at}; below {limit} since {since}. {act}", self.value_alone()));
+                titles.push(format!("{name} {}, {at}; low since {since}. {act}", self.value_alone()));
+            }
+            titles.push(format!("{name} {}; low since {since}", self.value_alone()));
+        } else {
+            titles.extend(acts.iter().map(|act| format!("{name} {value}, {at}. {act}")));
+        }
+        fitting(&titles)
+    }
+
     /// Whoever is very low acts, and does not read: no number stands before what to do.
     fn treat_now(&self) -> Vec<String> {
         let (known, emergency) = (self.what_happened(), self.emergency());
-        let act = if known.is_empty() {
+        let act = if self.decision.doubt == Some(Doubt::Flat) {
+            "Treat by your plan now, and do a finger-prick: the same value for 45 min.".to_owned()
+        } else if known.is_empty() {
             "Treat by your plan now, then press Treated; finger-prick when you can.".to_owned()
         } else {
             format!("Treat by your plan now; faint or cannot swallow: call {emergency}.")
@@ -240,6 +265,8 @@ impl Said<'_> {
         } else {
             ("Treat by your plan, then press Treated.", UNSURE)
         };
+        let flat = "Do a finger-prick: the same value for 45 min; treat by your plan.";
+        let act = if self.decision.doubt == Some(Doubt::Flat) { flat } else { act };
         vec![act.to_owned(), self.what_happened(), unsure.to_owned()]
     }
 

@@ -179,7 +179,8 @@ fn k2(sight: &Sight, verdicts: &mut Verdicts, at: Ms, note: &Note) {
 /// Insulin for a time when glucose was below 70.
 fn k3(sight: &Sight, verdicts: &mut Verdicts, noted: Ms, at: Ms, note: &Note) {
     let then = sight.at(at);
-    if !then.below(70.0) || at < sight.record.from {
+    // A signal that a finger-prick settled against tells nothing (V1).
+    if !then.below(70.0) || at < sight.record.from || super::lows::settled_against(sight, then) {
         return;
     }
     let text = said(sight, noted);

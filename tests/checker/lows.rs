@@ -101,6 +101,7 @@ fn l2(sight: &Sight, verdicts: &mut Verdicts) {
         let answered = sight.meters(now.at - 20 * MIN, now.at).next().is_some();
         if !begins
             || answered
+            || settled_against(sight, now)
             || asked_for_quiet(sight, now.at)
             || !limit_is_70(sight, now)
             || sight.known(now.at).any(|line| now.at - line.at < 4 * HOUR && line.note == Note::SensorOff)
@@ -137,8 +138,20 @@ fn l2(sight: &Sight, verdicts: &mut Verdicts) {
     );
 }
 
+/// Did a finger-prick of the last hours settle two signals for the other one (V1)?
+pub(crate) fn settled_against(sight: &Sight, now: &Now) -> bool {
+    sight.meters(now.at - 4 * HOUR, now.at).any(|(at, meter)| {
+        let away = |signal: u16| {
+            let own = sight.readings.iter().rev().find(|one| one.signal == signal && one.arrived <= at + MIN);
+            own.filter(|one| at - one.measured <= 15 * MIN).map(|one| (one.value - meter).abs())
+        };
+        let other = away(1 - now.signal.min(1));
+        away(now.signal).is_some_and(|far| far >= 40.0) && other.is_some_and(|near| near <= 20.0)
+    })
+}
+
 /// That the limit stays 70 in pregnancy is K5's to judge.
-fn limit_is_70(sight: &Sight, now: &Now) -> bool {
+pub(crate) fn limit_is_70(sight: &Sight, now: &Now) -> bool {
     now.value < 63.0 || !sight.record.settings.has("pregnancy")
 }
 
@@ -341,7 +354,9 @@ fn l5_lying(sight: &Sight, verdicts: &mut Verdicts) {
         }
         let before = sight.at(out.at - 11 * MIN);
         let fell = before.fresh && before.flat && before.value >= 80.0 && before.value - now.value >= 25.0;
-        if fell && now.signal == before.signal {
+        // A finger that was just pricked tells more than which side somebody lies on.
+        let measured = sight.meters(out.at - 15 * MIN, out.at + MIN).next().is_some();
+        if fell && !measured && now.signal == before.signal {
             verdicts.judge("L5.lying", out.at, words::turn_over(&words::all(out)), || {
                 format!("from a steady {:.0} to {}, by night: {}", before.value, shown(now), out.title)
             });

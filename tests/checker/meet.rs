@@ -3,7 +3,7 @@
 use super::glance::Sight;
 use super::highs::of_high;
 use super::ketones::red_flag;
-use super::lows::{forecast_of_low, of_low};
+use super::lows::{forecast_of_low, limit_is_70, of_low};
 use super::record::{HOUR, In, MIN, Ms, Note, Out, Side};
 use super::verdict::{Duty, Stake, Verdicts, shown, walk};
 use super::words;
@@ -36,7 +36,11 @@ fn m1(sight: &Sight, verdicts: &mut Verdicts) {
             continue;
         }
         let newer = sight.meters(line.at + 1, end).next().is_some();
-        if newer {
+        // A treatment has its own check a quarter of an hour later (L3), and that the limit stays 70 is K5's to judge.
+        let treated = sight.low_treatments(line.at, end).map(|line| line.at).max();
+        let end = treated.map_or(end, |treated| end.max(treated + 16 * MIN + cadence));
+        let pregnant = sight.record.settings.has("pregnancy") && meter >= 63.0;
+        if newer || pregnant || !sight.watched(at, end) {
             continue;
         }
         let now = sight.at(at);
@@ -46,7 +50,7 @@ fn m1(sight: &Sight, verdicts: &mut Verdicts) {
         });
         verdicts.judge("M1.checks", at, looked, || format!("meter {meter:.0} beside {}: no check follows", shown(now)));
         if meter < 54.0 {
-            let rang = wearers(sight).any(|out| of_low(out) && out.at >= at && out.at <= at + 16 * MIN);
+            let rang = wearers(sight).any(|out| of_low(out) && out.at >= at && out.at <= end);
             verdicts
                 .judge("M1.very_low", at, rang, || format!("meter {meter:.0} beside {}: nothing rings", shown(now)));
         }
@@ -63,8 +67,17 @@ fn m2(sight: &Sight, verdicts: &mut Verdicts) {
         if meter < 70.0 || !now.below(70.0) || at - line.at > 5 * MIN || !sight.watched(at, end) {
             continue;
         }
+        // A line that is deleted or moved meanwhile holds nothing (M3), and that the limit stays 70 is K5's to judge.
+        if line.to < end || sight.span(at, end).iter().any(|now| !limit_is_70(sight, now)) {
+            continue;
+        }
         if now.value >= 54.0 && sight.span(at, at + 15 * MIN).iter().all(|now| now.between(54.0, 70.0)) {
-            let rang = wearers(sight).find(|out| of_low(out) && out.at > at && out.at < at + 14 * MIN);
+            // Another finger-prick may say that it is a low.
+            let until = sight.meters(line.at, at + 14 * MIN).filter(|(_, meter)| *meter < 70.0).map(|(at, _)| at).min();
+            let until = until.unwrap_or(at + 14 * MIN);
+            // That somebody else has it is told because they said so.
+            let alone = |out: &&Out| of_low(out) && out.reason != "answered";
+            let rang = wearers(sight).filter(alone).find(|out| out.at > at && out.at < until);
             verdicts.judge("M2.holds", at, rang.is_none(), || {
                 format!(
                     "meter {meter:.0} at {}, and the low rings on: {}",
@@ -127,6 +140,12 @@ fn s1(sight: &Sight, verdicts: &mut Verdicts) {
         if now.fresh || now.measured == 0 || words::first_glucose(&out.title).is_none() {
             continue;
         }
+        // A finger-prick is a fresh value of its own.
+        let said = words::first_glucose(&out.title).unwrap_or(0);
+        let mut pricked = sight.meters(out.at - 15 * MIN, out.at + MIN);
+        if pricked.any(|(_, meter)| (super::texts::as_shown(meter) - said).abs() <= 1) {
+            continue;
+        }
         let kept = !words::still(&out.title) && !words::rising(&out.title) && !words::falling(&out.title);
         verdicts.judge("S1.words", out.at, kept, || format!("{}: {}", shown(now), out.title));
     }
@@ -157,10 +176,20 @@ fn s1(sight: &Sight, verdicts: &mut Verdicts) {
 fn s2(sight: &Sight, verdicts: &mut Verdicts) {
     let mut rings: Vec<Ms> = Vec::new();
     let about = |out: &Out| of_low(out) || of_high(out) || matches!(out.condition.as_str(), "gap" | "source_failed");
-    let all: Vec<Ms> = sight.record.out.iter().filter(|out| out.rings && about(out)).map(|out| out.at).collect();
+    // What answers a person in the moment in which they do something is no ring of the signal's loss.
+    let acted = |at: Ms| {
+        let of_a_person = |given: &super::record::Given| {
+            given.at == at && !matches!(given.what, In::Reading { .. } | In::Channels { .. })
+        };
+        sight.record.given.iter().any(of_a_person)
+    };
+    let rings_alone = |out: &&Out| out.rings && about(out) && out.reason != "answered" && !acted(out.at);
+    let all: Vec<Ms> = sight.record.out.iter().filter(rings_alone).map(|out| out.at).collect();
     let mut next = 0;
     for now in &sight.minutes {
-        if now.fresh || !now.watched {
+        // A finger-prick is a value, and not nothing.
+        let measured = sight.meters(now.at - 15 * MIN, now.at).next().is_some();
+        if now.fresh || !now.watched || measured {
             rings.clear();
         }
         while let Some(at) = all.get(next).filter(|at| **at <= now.at) {
@@ -317,8 +346,21 @@ fn o4(sight: &Sight, verdicts: &mut Verdicts) {
         // A finger-prick in range is a value, too.
         let measured = sight.meters(out.at - 15 * MIN, out.at).any(|(_, meter)| meter >= 70.0);
         let lowest = sight.readings.iter().rev().find(|one| one.arrived <= out.at && one.value < 70.0);
-        let same = lowest.is_none_or(|lowest| lowest.signal == now.signal || sight.record.settings.signals == 1);
-        let kept = measured || (now.at_least(70.0) && same);
+        // Of several signals the value that is said is what counts, and not the newest of any.
+        let said = words::first_glucose(&out.title);
+        let own = |lowest: &super::glance::Point| {
+            let newest = sight.readings.iter().rev().find(|one| one.signal == lowest.signal && one.arrived <= out.at);
+            newest.is_some_and(|one| {
+                let shown = said.is_none_or(|said| (super::texts::as_shown(one.value) - said).abs() <= 1);
+                one.value >= 70.0 && out.at - one.measured <= 20 * MIN && shown
+            })
+        };
+        let same = lowest
+            .is_none_or(|lowest| lowest.signal == now.signal || sight.record.settings.signals == 1 || own(lowest));
+        if !limit_is_70(sight, now) {
+            continue;
+        }
+        let kept = measured || (now.at_least(70.0) && same) || (same && lowest.is_some_and(own));
         verdicts.judge("O4", out.at, kept, || {
             let other = if same { "" } else { ", another signal" };
             format!("{}{other}: {}", shown(now), out.title)

@@ -52,7 +52,7 @@ fn t1(sight: &Sight, verdicts: &mut Verdicts) {
             || out.condition == "forecast_high"
             || out.condition == "morning";
         if let Some(said) = words::first_glucose(&out.title)
-            .filter(|_| about_value && now.fresh && !words::says(&out.title, &["meter said"]))
+            .filter(|_| about_value && now.fresh && !words::says(&out.title, &["meter said", "no longer watched"]))
         {
             verdicts
                 .judge("T1.fact", out.at, is_true(sight, now, said), || format!("it is {}: {}", shown(now), out.title));

@@ -148,8 +148,11 @@ fn v1(sight: &Sight, verdicts: &mut Verdicts) {
         if (one - other).abs() < 30.0 || !enough || !(says || words::change(&out.title).is_some()) {
             continue;
         }
+        // The rate of a signal is that of the time before its own newest reading.
         let moves = [0, 1].map(|signal| {
-            let own: Vec<f64> = before.iter().filter(|one| one.signal == signal).map(|one| one.value).collect();
+            let known = || sight.readings.iter().filter(|one| one.signal == signal && one.arrived <= out.at);
+            let newest = known().next_back().map_or(out.at, |one| one.measured);
+            let own: Vec<f64> = known().filter(|one| newest - one.measured <= reach).map(|one| one.value).collect();
             own.last().unwrap_or(&0.0) - own.first().unwrap_or(&0.0)
         });
         let agrees = if words::falling(&out.title) {

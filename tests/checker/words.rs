@@ -111,8 +111,8 @@ pub(crate) fn since(text: &str) -> Option<i64> {
     text.match_indices("since ").find_map(|(at, _)| {
         let start = (0..=at.saturating_sub(24)).rev().find(|start| text.is_char_boundary(*start))?;
         let before = &text[start..at];
-        let about =
-            says(before, &["low", "high", "below", "above", "still"]) && !says(before, &["reached", "answered"]);
+        let about = says(before, &["low", "high", "below", "above", "still"])
+            && !says(before, &["reached", "answered", "nothing"]);
         clock(text.get(at + 6..at + 11)?).filter(|_| about)
     })
 }

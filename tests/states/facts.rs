@@ -109,7 +109,7 @@ fn alerts(engine: &Engine, form: &Value) -> Vec<String> {
     let state = engine.snapshot();
     facts.extend(state.trust.map(|trust| match trust {
         Trust::Source(source) => format!("trust source {}", source.0),
-        Trust::Signal { ours, other, other_at } => {
+        Trust::Signal { ours, other, other_at, .. } => {
             format!("trust signal at {}, not at {} from {}", glucose(ours), glucose(other), clock(other_at))
         }
     }));

@@ -7,7 +7,6 @@ use super::Alert;
 use super::calls::{Calls, LowCalls};
 use super::people::About;
 use super::steps::{Due, Made, Step, next};
-use crate::domain::mode::Mode;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
 use crate::engine::effect::{Condition, Id, Side, What};
@@ -167,7 +166,12 @@ impl Engine {
         }
         let last = self.last_known(turn.now);
         let low = self.state.register.calls_of_low().map(|(_, low)| *low);
-        if self.is_back(last) || low.is_none_or(|low| self.is_doubted(&low, turn.now) || self.is_covered(&low)) {
+        if self.is_back(self.last_of_sensors(turn.now)) || low.is_none_or(|low| self.is_doubted(&low, turn.now) || self.is_covered(&low)) {
+            self.plan_chain(turn);
+            return;
+        }
+        if let Some(later) = self.calls_wait_without_signal(turn) {
+            self.state.plan.set(Job::LowCalls, later);
             return;
         }
         turn.judged = last;
@@ -175,7 +179,9 @@ impl Engine {
         let Some((calls, low)) = self.state.register.calls_of_low().map(|(calls, low)| (calls.clone(), *low)) else {
             return;
         };
-        let fresh = self.lowest_latest(turn.now);
+        // One finger-prick ends the calls of a very low no more than its rings.
+        let fresh =
+            if low.very_low.is_some() { self.lowest_of_sensors(turn.now) } else { self.lowest_latest(turn.now) };
         let waits = self.call_waits_until(&low, turn.now);
         let ahead = calls.ahead(&low, &self.policy.escalation, turn.night.inside, waits);
         let due: Vec<Next> = ahead.into_iter().filter(|(at, _)| *at <= turn.now).map(|(_, next)| next).collect();
@@ -234,7 +240,7 @@ impl Engine {
         let Some(calls) = self.state.register.take_calls_of_low() else { return };
         self.state.plan.stop(Job::LowCalls);
         self.state.plan.stop(Job::CallsLast);
-        tell_over(turn, calls.id, calls.since, &calls.told());
+        self.tell_over(turn, calls.id, calls.since, &calls.told());
     }
 
     /// The value has been back for an episode's length: whoever was called is told, once.
@@ -242,17 +248,27 @@ impl Engine {
         let Some(calls) = self.state.register.calls_of_low_mut() else { return };
         let back = calls.of_low().and_then(|low| low.back);
         if back.is_some_and(|back| turn.now - back >= Span::minutes(BACK_FOR_MIN)) {
-            let told = calls.told();
+            let (id, since, told) = (calls.id, calls.since, calls.told());
             (calls.called, calls.informed) = (Vec::new(), Vec::new());
-            tell_over(turn, calls.id, calls.since, &told);
+            self.tell_over(turn, id, since, &told);
         }
+    }
+
+    /// The low is over: whoever knows of it is told.
+    fn tell_over(&self, turn: &mut Turn, id: Id, since: Timestamp, told: &[(u8, Timestamp)]) {
+        let before = turn.judged;
+        let reason = if told.is_empty() { return } else { self.over_of_low(turn, since) };
+        for (person, _) in told {
+            turn.tell_on(*person, (Condition::Low, id, None), reason.clone());
+        }
+        turn.judged = before;
     }
 
     /// Sets the job of the next step; none while it rests, and that time does not count.
     pub(in crate::engine) fn plan_chain(&mut self, turn: &Turn) {
         let Some((_, low)) = self.state.register.calls_of_low() else { return };
         let is_doubted = self.is_doubted(low, turn.now) || self.is_covered(low);
-        let is_back = self.is_back(self.last_known(turn.now));
+        let is_back = self.is_back(self.last_of_sensors(turn.now));
         let is_over = is_back && self.is_back_for_good(low, turn.now);
         let Some(calls) = self.state.register.calls_of_low_mut() else { return };
         let Some(low) = calls.of_low_mut() else { return };
@@ -303,12 +319,6 @@ impl Engine {
         })
     }
 
-    /// Does only a sensor say that it is low that is doubted, or that a meter has just denied? It may be wrong, and
-    /// nobody is called for it; very low is never doubted away.
-    pub(in crate::engine) fn is_doubted(&self, low: &LowCalls, now: Timestamp) -> bool {
-        low.very_low.is_none() && (self.is_on(Mode::Doubted, now) || self.meter_denies_low(now))
-    }
-
     /// Does the value stay where it was, answered or not? One that rose from very low and is low for as long
     /// as an answered low may be stays as well.
     pub(super) fn stays(&self, low: &LowCalls, now: Timestamp, judged: Option<Judged>) -> bool {
@@ -344,11 +354,4 @@ fn begun_anew(before: Calls, id: Id, now: Timestamp) -> Calls {
         *low = LowCalls { waits_until, treated_at, called_at, has_it, ..*low };
     }
     calls
-}
-
-/// The low is over: whoever knows of it is told.
-fn tell_over(turn: &mut Turn, id: Id, since: Timestamp, told: &[(u8, Timestamp)]) {
-    for (person, _) in told {
-        turn.tell_on(*person, (Condition::Low, id, None), Reason::LowOver { since });
-    }
 }

@@ -125,6 +125,7 @@ impl Engine {
     /// After a turn's decisions: what does not ring after all, in quiet hours, because the wearer wants it silent, while
     /// it is low, or in a flood.
     pub(in crate::engine) fn keep_back(&mut self, turn: &mut Turn) {
+        self.hold_denied_low(turn);
         self.hold_in_quiet_hours(turn);
         self.keep_quiet(turn);
         self.wait_for_low(turn);

@@ -242,7 +242,7 @@ impl Engine {
         let decision = Decision { what, ..held.decision };
         let latest = self.latest_of_sensors(now).or_else(|| self.latest(now));
         match latest.filter(|_| decision.glucose.is_some() && !Condition::LEVELS.contains(&decision.condition)) {
-            Some(Judged { glucose, at, rate }) => {
+            Some(Judged { glucose, at, rate, .. }) => {
                 Decision { glucose: Some(glucose), reading_at: Some(at), rate, ..decision }
             }
             None => decision,

@@ -89,7 +89,7 @@ pub(in crate::engine) fn of(
             Reason::Unanswered { .. } | Reason::NotRecovering { .. } | Reason::StillCalled(_) | Reason::HowIsIt { .. },
             _,
         ) => Priority::High,
-        (Reason::Answered { .. } | Reason::LowOver { .. }, _) => Priority::Information,
+        (Reason::Answered { .. } | Reason::LowOver { .. } | Reason::NoLongerWatched { .. }, _) => Priority::Information,
         // It rings by night too, and of what is to be woken up for nothing is of low priority.
         (Reason::SlipsBack { .. } | Reason::Likely(Likely { watched: Some(_), .. }), Rule::Always(_)) => {
             Priority::Medium

@@ -146,12 +146,21 @@ impl Engine {
                 self.state.register.open().filter(|alert| alert.condition == *condition && rings_after_mute(alert))
             {
                 let Alert { id, part_of, since, .. } = *alert;
+                let unseen = condition.side().is_some() || alert.source().is_some();
+                if unseen && self.waits_without_signal(turn).is_some() {
+                    continue;
+                }
                 let checked = |judged: Judged| self.check_speaks(turn.now, judged.glucose).is_some();
                 let followed = condition.side() == Some(Side::High) && turn.judged.is_some_and(checked);
                 if followed || turn.out.iter().any(|told| told.rings && told.to.is_wearer() && told.id == id) {
                     continue;
                 }
-                turn.tell(What::Repeated, *condition, id, part_of, Reason::QuietOver { since }, true);
+                // Of two signals both values are said, as they are now.
+                let reason = match alert.two_signals() {
+                    Some((lower, higher)) => Reason::TwoSignals { lower, higher, since },
+                    None => Reason::QuietOver { since },
+                };
+                turn.tell(What::Repeated, *condition, id, part_of, reason, true);
             }
         }
     }

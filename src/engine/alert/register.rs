@@ -7,8 +7,12 @@ use super::{Alert, Detail};
 use crate::domain::glucose::Glucose;
 use crate::domain::reading::SourceId;
 use crate::domain::time::{Span, Timestamp};
+use crate::engine::began::Beginnings;
+use crate::engine::denial::Denials;
 use crate::engine::effect::{Id, Side};
 use crate::engine::level::Pending;
+use crate::engine::over::Seen;
+use crate::engine::silence::Silence;
 use crate::engine::story::Story;
 use serde::{Deserialize, Serialize};
 
@@ -34,6 +38,18 @@ pub struct Register {
     /// What is one story with the low there is.
     #[serde(default)]
     pub story: Story,
+    /// The last value of a low.
+    #[serde(default)]
+    pub(in crate::engine) low_seen: Option<Seen>,
+    /// When what is beyond a limit began.
+    #[serde(default)]
+    pub(in crate::engine) began: Beginnings,
+    /// Finger-pricks that deny the low there is.
+    #[serde(default)]
+    pub(in crate::engine) denials: Denials,
+    /// What rang since the signal was lost.
+    #[serde(default)]
+    pub(in crate::engine) silence: Option<Silence>,
 }
 
 /// The open alerts, in the order of the conditions, and of the sources where several are lost.
@@ -228,6 +244,13 @@ impl Register {
         self.pending.extend(pending);
     }
 
+    /// Values that wait were measured by a clock that was set.
+    pub(in crate::engine) fn shift_pending(&mut self, by: Span) {
+        for pending in &mut self.pending {
+            (pending.since, pending.last) = (pending.since + by, pending.last + by);
+        }
+    }
+
     /// The calls for the low there is, if there are any.
     #[must_use]
     pub fn calls_of_low(&self) -> Option<(&Calls, &LowCalls)> {
@@ -260,6 +283,8 @@ impl Register {
         self.low_rang = self.low_rang.map(|rang| rang + by);
         self.high_rang = self.high_rang.map(|rang| rang + by);
         self.story.shift(by);
+        self.denials.shift(by);
+        self.silence.iter_mut().for_each(|silence| silence.shift(by));
         self.calls.iter_mut().for_each(|calls| calls.shift(by));
     }
 

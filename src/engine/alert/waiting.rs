@@ -123,6 +123,9 @@ impl Engine {
             // It ended in this turn, and its calls end with the turn.
             return;
         }
+        if self.waits_for_a_signal(turn, calls).is_some() {
+            return;
+        }
         let policy = &self.policy.escalation.of_calls(calls.condition, priority).clone();
         let ahead = calls.made.ahead(policy, turn.night.inside, calls.since);
         let due: Vec<Due> = ahead.into_iter().filter(|(at, _)| *at <= turn.now).map(|(_, due)| due).collect();
@@ -228,6 +231,12 @@ impl Engine {
         !calls.is_answered() && now - calls.since < Span::hours(TOLD_ONCE_HOURS)
     }
 
+    /// A lost signal rings on at growing spans, together with what is open without it.
+    fn waits_for_a_signal(&self, turn: &Turn, calls: &Calls) -> Option<Timestamp> {
+        let is_lost = matches!(calls.condition, Condition::Gap | Condition::SourceFailed);
+        self.waits_without_signal(turn).filter(|_| is_lost)
+    }
+
     fn source_lost_as(&self, id: Id) -> Option<SourceId> {
         self.state.register.get(id)?.source()
     }
@@ -237,7 +246,8 @@ impl Engine {
         let due = self.state.register.calls.iter().filter(waits).filter_map(|calls| {
             let (priority, _) = calls.of_other()?;
             let policy = self.policy.escalation.of_calls(calls.condition, priority);
-            next(turn.night, |night| calls.made.ahead(policy, night, calls.since))
+            let at = next(turn.night, |night| calls.made.ahead(policy, night, calls.since))?;
+            Some(self.waits_for_a_signal(turn, calls).map_or(at, |waits| at.max(waits)))
         });
         match due.min() {
             // What is overdue waits as long as all timers do after a stretch without watching.

@@ -138,7 +138,7 @@ impl Engine {
         let Some(caution) = caution else { return false };
         caution.acknowledge();
         let (alert, since) = (caution.id, caution.since);
-        let treated = Treatment { at, value: self.value_at(at), alert_since: Some(since), told: Began::Treated };
+        let treated = self.treatment(at, Some(since), Began::Treated);
         let id = match self.state.plan.low() {
             Some(check) => check.id,
             None => self.take_id(),
