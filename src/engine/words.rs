@@ -4,7 +4,7 @@ use super::reason::Reason;
 
 impl Reason {
     /// Every word that [`Reason::word`] can answer; the behaviour documents show each of them.
-    pub const WORDS: [&'static str; 138] = [
+    pub const WORDS: [&'static str; 141] = [
         "beyond_limit",
         "new_episode",
         "still_beyond",

@@ -16,7 +16,7 @@ impl Said<'_> {
         if self.decision.glucose.is_none() {
             return format!("Call {name}: low, and no value is known");
         }
-        if self.is_old() {
+        if self.is_of_long_ago() {
             let was = format!("was {value} at {}", self.read_at());
             return fitting(&[format!("Call {name}: {was}, nothing since"), format!("Call {name}: {was}")]);
         }
@@ -28,7 +28,7 @@ impl Said<'_> {
     pub(super) fn facts_of_a_low(&self, reason: &Reason) -> String {
         let clock = |at| self.voice.clock(at);
         let who = |by: &Option<String>| by.as_deref().map_or_else(|| capital(self.wearer()), |by| self.named(by));
-        let nothing = self.decision.reading_at.filter(|_| self.is_old());
+        let nothing = self.decision.reading_at.filter(|_| self.is_of_long_ago());
         let nothing = nothing.map_or_else(String::new, |at| format!("nothing has come for {}, and ", self.lasts(at)));
         let (facts, told) = match reason {
             Reason::Unanswered { since, told, .. } => {
@@ -58,7 +58,7 @@ impl Said<'_> {
     /// Whoever has it is asked how it goes, before others are called.
     pub(super) fn asked_how_it_goes(&self, said: Timestamp, with: bool, next: Timestamp) -> (String, String) {
         let (name, at) = (self.wearer(), self.read_at());
-        let value = if self.is_old() {
+        let value = if self.is_of_long_ago() {
             format!("{} at {at}, nothing since", self.bare_value())
         } else {
             format!("Still {}, {at}", self.value_and_direction())
@@ -83,9 +83,8 @@ impl Said<'_> {
         };
         (title, sentences(&[&facts, &self.first_aid()]))
     }
-
     /// Is the value too old to be about now?
-    fn is_old(&self) -> bool {
+    fn is_of_long_ago(&self) -> bool {
         self.decision.reading_at.is_some_and(|at| self.voice.now - at > Span::minutes(FRESH_MIN))
     }
 

@@ -302,4 +302,3 @@ fn of_sensors(reason: &Reason, voice: Voice) -> String {
         other => other.word().replace('_', " "),
     }
 }
-

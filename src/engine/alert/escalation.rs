@@ -166,7 +166,9 @@ impl Engine {
         }
         let last = self.last_known(turn.now);
         let low = self.state.register.calls_of_low().map(|(_, low)| *low);
-        if self.is_back(self.last_of_sensors(turn.now)) || low.is_none_or(|low| self.is_doubted(&low, turn.now) || self.is_covered(&low)) {
+        if self.is_back(self.last_of_sensors(turn.now))
+            || low.is_none_or(|low| self.is_doubted(&low, turn.now) || self.is_covered(&low))
+        {
             self.plan_chain(turn);
             return;
         }
