@@ -375,34 +375,6 @@ impl Engine {
         }
     }
 
-    fn clock_stepped(&mut self, turn: &Turn, by: Span) {
-        self.move_readings_back(turn.now, by);
-        self.state.plan.shift(by);
-        self.state.register.shift_calls(by);
-        for quiet in &mut self.state.quiet {
-            quiet.shift(by);
-        }
-        self.state.off.iter_mut().for_each(|off| off.shift(by));
-        self.state.flood.shift(by);
-        self.state.moments.shift(by);
-        self.state.flaps.iter_mut().for_each(|flaps| flaps.shift(by));
-        self.state.modes.shift(by);
-        self.state.ketones.shift(by);
-        self.state.doses.shift(by);
-        self.state.past_lows.shift(by);
-        self.state.high.shift(by);
-        self.state.foreseen.shift(by);
-        self.state.high_looked = self.state.high_looked.map(|looked| looked + by);
-        self.keep_reminders_by(by, turn.now);
-        self.keep_bedtime_by(by, turn.now);
-        self.move_evening_look(turn.now, by);
-        for source in self.numbers() {
-            self.source(source).scan.shift(by);
-            self.plan_scan(turn.now, source);
-        }
-        self.plan_digest(turn);
-    }
-
     fn policy_changed(&mut self, turn: &mut Turn, policy: &Policy) {
         let moved = self.policy.zone != policy.zone;
         self.move_bedtime(turn.now, policy);

@@ -1,13 +1,44 @@
-//! A clock that was set back. Readings that lie ahead of it were measured by the clock that was wrong: they move with it,
+//! A clock that was set: every span keeps its length. Where it was set back, readings that lie ahead of it were measured
+//! by the clock that was wrong: they move with it,
 //! so that those which come next are taken for the new ones they are.
 
 use super::Engine;
 use super::alert::Detail;
+use super::turn::Turn;
 use crate::domain::time::{Span, Timestamp};
 
 impl Engine {
+    /// A clock was set: every span keeps its length.
+    pub(super) fn clock_stepped(&mut self, turn: &Turn, by: Span) {
+        self.move_readings_back(turn.now, by);
+        self.state.plan.shift(by);
+        self.state.register.shift_calls(by);
+        for quiet in &mut self.state.quiet {
+            quiet.shift(by);
+        }
+        self.state.off.iter_mut().for_each(|off| off.shift(by));
+        self.state.flood.shift(by);
+        self.state.moments.shift(by);
+        self.state.flaps.iter_mut().for_each(|flaps| flaps.shift(by));
+        self.state.modes.shift(by);
+        self.state.ketones.shift(by);
+        self.state.doses.shift(by);
+        self.state.past_lows.shift(by);
+        self.state.high.shift(by);
+        self.state.foreseen.shift(by);
+        self.state.high_looked = self.state.high_looked.map(|looked| looked + by);
+        self.keep_reminders_by(by, turn.now);
+        self.keep_bedtime_by(by, turn.now);
+        self.move_evening_look(turn.now, by);
+        for source in self.numbers() {
+            self.source(source).scan.shift(by);
+            self.plan_scan(turn.now, source);
+        }
+        self.plan_digest(turn);
+    }
+
     /// The clock was set back to `now`.
-    pub(super) fn move_readings_back(&mut self, now: Timestamp, by: Span) {
+    fn move_readings_back(&mut self, now: Timestamp, by: Span) {
         let is_ahead = |at: Option<Timestamp>| at.is_some_and(|at| at > now);
         let mut moved = false;
         for source in self.numbers() {
