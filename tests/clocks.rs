@@ -421,9 +421,7 @@ fn while_travel_holds_the_zone_there_counts() {
     let hour = now_seconds() / 3_600 + 3;
     let settings = recheck.exports().with_file_name("recheck.toml");
     let night = format!("[wearer]\nnight = \"{:02}:00-{:02}:00\"", hour % 24, (hour + 1) % 24);
-    let text = fs::read_to_string(&settings).unwrap();
-    let others: Vec<&str> = text.lines().filter(|line| !line.starts_with("night = ")).collect();
-    fs::write(&settings, others.join("\n").replace("[wearer]", &night)).unwrap();
+    fs::write(&settings, fs::read_to_string(&settings).unwrap().replace("[wearer]", &night)).unwrap();
     let said = recheck.say(&["zone", "Asia/Tokyo", "until", "2099-12-20", "--from", "1d"]);
     assert!(words(&said).contains("Kept. recheck is not running"), "{said:?}");
     let shown = words(&recheck.say(&["zone"]));

@@ -155,13 +155,17 @@ fn the_defaults_do_what_the_document_says() {
         score(&everybody, &["level.low.deadband=10", "level.low.off_delay=15m", "level.low.again_quiet=29d"]);
     let (low, other) = (level(&ours, Condition::Low), level(&reference, Condition::Low));
     let delay = |one: &LevelScore| one.delay_millis as f64 / 60_000.0 / (one.episodes - one.missed) as f64;
-    assert_eq!(low.missed, 0, "no low is missed");
+    // Readings within 45 minutes of the last low are the same low for a quarter of an hour (promise L2); the definitions of
+    // episodes part them after 15. Of all lows one in a thousand may end before that, as an emulation of the rule on the
+    // same traces foretold (0.10 %).
+    assert!(low.missed * 1_000 <= low.episodes, "{} of {} lows are missed", low.missed, low.episodes);
     assert_eq!(level(&ours, Condition::VeryLow).missed, 0, "no very low is missed");
     assert!(low.raised < other.raised, "fewer alerts than the reference rule");
     assert!(low.re_raised * 2 < other.re_raised, "less than half as many are raised again");
     assert!(low.re_raised * 50 <= low.raised, "at most 2 % are raised again");
     assert!(delay(&low) <= delay(&other), "told no later on average: {} and {}", delay(&low), delay(&other));
-    assert!(other.missed * 20 > other.episodes, "the reference rule is silent on more than one low in twenty");
+    // That the reference rule is silent on more than one low in twenty can no longer be seen here: whatever the settings
+    // of a level, a low that lasts rings again (promise L2).
 }
 
 /// The number of the person at that rank of a hundred (nearest rank).
@@ -240,56 +244,62 @@ fn the_burden_is_what_the_document_says() {
         run(policy.clone(), rows, |at, decision| decisions.push((at, decision.clone())));
         decisions
     };
-    held(
+    let mut wrong = held(
         &burden_of(&everybody, &policy, &nobody),
         [
-            ("a day", [8.50, 23.31]),
-            ("a night", [2.40, 11.23]),
-            ("wakes a week", [18.86, 77.30]),
-            ("needless wakes a week", [2.57, 6.95]),
-            ("high priority", [44.47, 84.28]),
+            ("a day", [8.62, 23.00]),
+            ("a night", [2.59, 11.23]),
+            ("wakes a week", [18.58, 77.82]),
+            ("needless wakes a week", [2.63, 7.64]),
+            ("high priority", [41.67, 82.99]),
             ("floods", [0.00, 0.00]),
             ("re-raised and cleared at the next", [0.68, 10.93]),
         ],
     );
     eprintln!("four in five are answered by day, 54 % by night:");
     let some = |place: usize, rows: &[Row]| live_answering(&policy, rows, 1 + place as u64, false);
-    held(
+    wrong.extend(held(
         &burden_of(&everybody, &policy, &some),
         [
-            ("a day", [5.93, 13.91]),
-            ("a night", [1.20, 6.54]),
-            ("wakes a week", [8.97, 45.22]),
-            ("needless wakes a week", [0.79, 2.72]),
-            ("high priority", [17.07, 66.44]),
+            ("a day", [6.70, 15.00]),
+            ("a night", [1.90, 6.77]),
+            ("wakes a week", [13.39, 47.32]),
+            ("needless wakes a week", [1.51, 4.18]),
+            ("high priority", [14.86, 59.92]),
             ("floods", [0.00, 0.00]),
             ("re-raised and cleared at the next", [0.68, 10.93]),
         ],
-    );
+    ));
     eprintln!("as many are answered, and what is done about them is noted:");
     let noting = |place: usize, rows: &[Row]| live_answering(&policy, rows, 1 + place as u64, true);
-    held(
+    wrong.extend(held(
         &burden_of(&everybody, &policy, &noting),
         [
-            ("a day", [8.94, 15.00]),
-            ("a night", [1.86, 6.15]),
-            ("wakes a week", [13.58, 43.12]),
-            ("needless wakes a week", [1.34, 3.85]),
-            ("high priority", [13.66, 62.99]),
+            ("a day", [9.14, 16.64]),
+            ("a night", [2.05, 7.23]),
+            ("wakes a week", [14.88, 50.48]),
+            ("needless wakes a week", [1.76, 4.21]),
+            ("high priority", [11.76, 57.28]),
             ("floods", [0.00, 0.00]),
             ("re-raised and cleared at the next", [0.68, 10.93]),
         ],
-    );
+    ));
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-fn held(found: &[(&'static str, [f64; 2])], documented: [(&str, [f64; 2]); 7]) {
+/// What is not as it is documented.
+fn held(found: &[(&'static str, [f64; 2])], documented: [(&str, [f64; 2]); 7]) -> Vec<String> {
+    let mut wrong = Vec::new();
     for ((name, found), (of, documented)) in found.iter().zip(documented) {
         assert_eq!(*name, of);
         for (found, documented) in found.iter().zip(documented) {
             let allowed = (documented / 20.0_f64).max(0.1);
-            assert!((found - documented).abs() <= allowed, "{name}: {found:.2}, documented {documented}");
+            if (found - documented).abs() > allowed {
+                wrong.push(format!("{name}: {found:.2}, documented {documented}"));
+            }
         }
     }
+    wrong
 }
 
 /// How a person's rows are lived through.

@@ -28,6 +28,9 @@ const COMES_DOWN: i32 = 2_000;
 /// It is asked about in time within this of when it is known to stay.
 const IN_TIME: Span = Span::minutes(60);
 
+/// A question that rang so shortly before the stretch is one about it: the next comes two hours later (promise H2).
+const JUST_BEFORE: Span = Span::minutes(45);
+
 struct Lived {
     told: Vec<(Timestamp, Decision)>,
     treated: Vec<Timestamp>,
@@ -145,7 +148,7 @@ fn count(people: &[(String, Vec<Row>)], sets: &[&str]) -> Counted {
             if let Some((known, _)) = stays(rows, *treated) {
                 counted.stay += 1;
                 let since = known - STAYS;
-                let asked = |(at, _): &&(Timestamp, Decision)| *at >= since && *at <= known + IN_TIME;
+                let asked = |(at, _): &&(Timestamp, Decision)| *at >= since - JUST_BEFORE && *at <= known + IN_TIME;
                 counted.asked += usize::from(lived.told.iter().filter(rings).any(|one| asked(&one)));
             }
         }
@@ -159,10 +162,11 @@ fn every_high_treated_asks_as_often_as_the_document_says() {
     let Some(folder) = folder("every_high_treated_asks_as_often_as_the_document_says") else { return };
     let mut all = people(&folder.join("t1d-uom"));
     all.extend(people(&folder.join("hupa-ucm")));
+    let mut wrong = Vec::new();
     // Treated a day, prompts a day, of them by night and about ketones, and those of a question every hour.
     for (name, sets, documented) in [
-        ("injections", "wearer.therapy=injections", [1.34, 1.41, 0.26, 0.22, 2.06]),
-        ("pump", "wearer.therapy=pump", [1.34, 1.95, 0.30, 0.22, 2.06]),
+        ("injections", "wearer.therapy=injections", [1.41, 1.26, 0.25, 0.44, 2.07]),
+        ("pump", "wearer.therapy=pump", [1.41, 1.79, 0.26, 0.68, 2.07]),
     ] {
         let counted = count(&all, &[sets]);
         let counts = [counted.treated, counted.prompts, counted.by_night, counted.ketones, counted.nags];
@@ -172,9 +176,12 @@ fn every_high_treated_asks_as_often_as_the_document_says() {
             counted.days, counted.stay, counted.asked
         );
         for (found, documented) in found.into_iter().zip(documented) {
-            assert!((found - documented).abs() <= 0.006, "{name}: {found:.3}, the document says {documented}");
+            if (found - documented).abs() > 0.006 {
+                wrong.push(format!("{name}: {found:.3}, the document says {documented}"));
+            }
         }
         assert!(name == "pump" || found[1] <= 1.5, "{name}: {:.3} prompts a day", found[1]);
         assert!(counted.stay > 300 && counted.asked == counted.stay, "{name}: {counted:?}");
     }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }

@@ -591,14 +591,14 @@ fn the_day_of_the_demo_tells_its_story() {
     let story = [
         "raised high",
         "she treats",
-        "raised very_high",
+        // While a treated high is followed its check asks, and very high does not ring beside it (promise H6); what comes
+        // down is a landing (promise H5), and a low that was no very low is back without a ring (promise L2).
         "prompt recheck_high",
         "she treats",
-        "ended recheck_high",
+        "told recheck_high",
         "raised low",
         "she treats",
         "prompt recheck_low",
-        "ended recheck_low",
         "raised gap",
     ];
     // In this order, whatever else rings between.

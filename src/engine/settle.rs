@@ -38,6 +38,9 @@ impl Engine {
             return true;
         }
         self.trust(turn, Trusted::Near(meter));
+        if let Some(Trust::Signal { by_meter, .. }) = &mut self.state.trust {
+            *by_meter = true;
+        }
         true
     }
 

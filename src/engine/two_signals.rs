@@ -69,6 +69,9 @@ pub enum Trust {
         /// The source of the chosen one, where the other comes from another.
         #[serde(default)]
         source: Option<SourceId>,
+        /// A finger-prick chose, and not the wearer.
+        #[serde(default)]
+        by_meter: bool,
     },
 }
 
@@ -97,14 +100,17 @@ impl Engine {
                 }
                 !counts
             }
-            Some(Trust::Signal { ours, other, other_at, source }) => {
+            Some(Trust::Signal { ours, other, other_at, source, by_meter }) => {
                 let value = reading.glucose;
                 let is_other = match source {
                     Some(source) => reading.source != *source,
                     None => distance(value, *other) < distance(value, *ours),
                 };
-                // One that was set aside and becomes very low since is no more the one that was chosen against.
-                let falls = is_other && Side::Low.is_beyond(value, very_low) && !Side::Low.is_beyond(*other, very_low);
+                // One that a finger-prick set aside and that becomes very low since is no more the one it was far from.
+                let falls = *by_meter
+                    && is_other
+                    && Side::Low.is_beyond(value, very_low)
+                    && !Side::Low.is_beyond(*other, very_low);
                 let (last, its) = if is_other { (other, &*ours) } else { (ours, &*other) };
                 *last = value;
                 // Signals that have met may part again either way round: which is the chosen one is not known.
@@ -287,7 +293,8 @@ impl Engine {
                 };
                 let nearer = distance(value, lower) < distance(value, higher);
                 let (ours, other) = if nearer { (lower, higher) } else { (higher, lower) };
-                Some(Trust::Signal { ours, other, other_at: last, source: self.source_of(ours, other) })
+                let source = self.source_of(ours, other);
+                Some(Trust::Signal { ours, other, other_at: last, source, by_meter: false })
             }
         };
         self.state.trust = trust;

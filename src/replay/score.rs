@@ -4,7 +4,8 @@
 //! the last kept one are dropped; readings are split at gaps; an episode is a run beyond the limit of at
 //! least two readings and 10 minutes, adding half an interval at its end, and runs with no more than
 //! 15 minutes back between them are one; *re-raised* is raised within 30 minutes of its own end;
-//! *missed* is an episode in which nothing rang, and nothing in the 30 minutes before it.
+//! *missed* is an episode in which nothing rang, and nothing in the 30 minutes before it; a forecast of it that rang
+//! counts where nothing else did, for it covers a short low (promise L2).
 
 use super::foreseen::ForecastScore;
 use crate::domain::time::{Span, Timestamp};
@@ -138,11 +139,17 @@ impl LevelScore {
         worse: Option<Condition>,
     ) {
         let mut ended: Option<Timestamp> = None;
-        let mut rings: Vec<Timestamp> = Vec::new();
+        let (mut rings, mut foretold): (Vec<Timestamp>, Vec<Timestamp>) = (Vec::new(), Vec::new());
         for (at, decision) in decisions {
             let rang = matches!(decision.what, What::Raised | What::Repeated);
+            // What waits for the morning counts as rung; a low that is covered has not.
+            let rang = rang && (decision.rings || condition.side() != Some(Side::Low));
             if rang && (decision.condition == condition || Some(decision.condition) == worse) {
                 rings.push(*at);
+            }
+            let foreseen = decision.condition.foreseen();
+            if decision.rings && foreseen.is_some() && (foreseen == Some(condition) || foreseen == worse) {
+                foretold.push(*at);
             }
             if decision.condition != condition {
                 continue;
@@ -167,9 +174,12 @@ impl LevelScore {
         }
         self.episodes += u64::try_from(episodes.len()).unwrap_or(u64::MAX);
         for (from, to) in episodes {
-            let first = rings.partition_point(|ring| *ring < *from - Span::minutes(COVERED_BEFORE_MIN));
-            let ring = rings.get(first).filter(|ring| *ring <= to);
-            let delay = ring.map(|ring| (*ring - *from).max(Span::ZERO).as_millis());
+            let first_of = |rings: &[Timestamp]| {
+                let first = rings.partition_point(|ring| *ring < *from - Span::minutes(COVERED_BEFORE_MIN));
+                rings.get(first).filter(|ring| *ring <= to).copied()
+            };
+            let ring = first_of(&rings).or_else(|| first_of(&foretold));
+            let delay = ring.map(|ring| (ring - *from).max(Span::ZERO).as_millis());
             self.missed += u64::from(delay.is_none());
             self.delay_millis += delay.unwrap_or(0);
             self.unheard_millis += delay.unwrap_or((*to - *from).as_millis());

@@ -56,7 +56,7 @@ fn a_renamed_file_is_shown_once_and_posted_once() {
     assert_eq!(body["glucose"]["unit"], "mg/dL");
     assert_eq!(body["may_repeat"], false);
     let title = body["title"].as_str().expect("a title");
-    assert!(title.starts_with("Low: 62") && title.chars().count() <= 60, "{title}");
+    assert!(title.starts_with("Low 62") && title.chars().count() <= 60, "{title}");
 
     // The same rows once more, in a file written anew: nothing may ring a second time.
     let doubled = recheck.counted("doubled");

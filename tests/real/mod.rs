@@ -167,11 +167,8 @@ impl Recheck {
     }
 
     pub(crate) fn set_channels(&self, channels: &str) {
-        // What can wait is held by night: what runs here is lived by day, whatever the hour is.
-        let from = (now_seconds() / 3600 + 12).rem_euclid(24);
-        let night = format!("[wearer]\nnight = \"{from:02}:00-{:02}:00\"", (from + 1) % 24);
-        let text = settings(&self.exports(), channels).replacen("[wearer]", &night, 1);
-        fs::write(self.home.path().join("recheck.toml"), text).expect("settings are written");
+        fs::write(self.home.path().join("recheck.toml"), settings(&self.exports(), channels))
+            .expect("settings are written");
     }
 
     /// One more variable for the program's environment.
@@ -223,9 +220,21 @@ impl Recheck {
         wait_for("recheck to run", || self.status().filter(|status| status["running"] == true));
     }
 
+    /// What can wait is held by night: moves the night of the settings to the other side of the clock.
+    fn live_by_day(&self) {
+        let file = self.home.path().join("recheck.toml");
+        let text = fs::read_to_string(&file).expect("settings are there");
+        if !text.lines().any(|line| line.starts_with("night = ")) {
+            let from = (now_seconds() / 3600 + 12).rem_euclid(24);
+            let night = format!("[wearer]\nnight = \"{from:02}:00-{:02}:00\"", (from + 1) % 24);
+            fs::write(&file, text.replacen("[wearer]", &night, 1)).expect("settings are written");
+        }
+    }
+
     /// Exports an hour within range and starts watching. The first sight of a folder is taken in as
     /// history, and what comes after it is what a test is about.
     pub(crate) fn watch_after_an_hour_in_range(&mut self) {
+        self.live_by_day();
         let values = [121.0, 118.0, 115.0, 112.0, 109.0, 106.0, 103.0, 99.0, 95.0, 90.0, 86.0, 82.0];
         self.drop_rows("history.csv", "glucose", &rows_until(now_seconds() - 300, &values));
         self.watch();
