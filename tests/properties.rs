@@ -591,7 +591,7 @@ fn no_low_that_nobody_answers_falls_silent_and_nobody_is_called_for_nothing() {
                         let was_called = called.iter().rev().skip(1).any(|(_, at)| *at > chain.since);
                         let goes_on = known < very_low && (was_called || chain.answered_by().is_some());
                         // One that was treated three times and stays calls somebody at its check (promise L3).
-                        let often = engine.snapshot().register.story.times_treated() >= TREATED_OFTEN;
+                        let often = engine.times_treated() >= TREATED_OFTEN;
                         assert!(!(rises && fresh) || goes_on || often, "seed {seed}: {chain:?} rises\n{}", tail());
                         // That it does not recover is not said before a treatment has its check (promise C1), and whoever
                         // has it is asked first (promise P2).

@@ -57,13 +57,13 @@ pub struct BackCheck {
     /// It was looked at.
     looked: bool,
     /// It slips, and something has kept that from being said.
-    owed: bool,
+    unsaid: bool,
 }
 
 impl BackCheck {
-    /// Does it slip, unsaid so far?
-    pub(super) const fn is_owed(&self) -> bool {
-        self.owed
+    /// Does it slip, and was that not said so far?
+    pub(super) const fn is_unsaid(&self) -> bool {
+        self.unsaid
     }
 
     /// The clock was set: every span keeps its length.
@@ -102,7 +102,7 @@ impl Engine {
         }
         if let Some(check) = self.state.plan.back().copied() {
             let since = turn.now - check.back;
-            if !check.looked && since >= CHECK_FROM || check.owed {
+            if !check.looked && since >= CHECK_FROM || check.unsaid {
                 let before = turn.judged.replace(judged);
                 self.look_at_back(turn, check);
                 turn.judged = before;
@@ -121,7 +121,7 @@ impl Engine {
 
     fn begin_back_check(&mut self, now: Timestamp, seen: Timestamp, thread: Id) {
         let id = self.take_id();
-        let check = BackCheck { id, part_of: Some(thread), back: now, seen, looked: false, owed: false };
+        let check = BackCheck { id, part_of: Some(thread), back: now, seen, looked: false, unsaid: false };
         self.state.plan.look_at(Check::Back(check));
         self.state.plan.set(Job::BackCheck, now + CHECK_BY);
     }
@@ -150,7 +150,7 @@ impl Engine {
             };
             turn.tell(What::Look, Condition::RecheckLow, check.id, check.part_of, reason, false);
         }
-        check.owed = match slips {
+        check.unsaid = match slips {
             Some(judged) => !self.say_that_it_slips(turn, &check, judged.at, self.falls(judged)),
             None => false,
         };

@@ -137,7 +137,7 @@ impl Engine {
         }
     }
 
-    /// A treatment of a low that is none was none of so many.
+    /// A treatment that was deleted or moved no longer counts where it stood.
     fn recount_treatments(&mut self, amended: Amended<'_>) {
         let counts = |note: &&Note| treats(note, Side::Low) && began(note) == Began::Treated;
         if amended.was.as_ref().is_some_and(counts) {

@@ -7,8 +7,9 @@ use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
-/// A low is back with two readings this far apart.
+/// A low is back with two readings this far apart that do not fall by this, in hundredths of a mg/dL per minute.
 const BACK_OVER: Span = Span::minutes(4);
+const BACK_FALLS_BY: i32 = -100;
 
 /// A beginning this long before what is told is said with it.
 pub const TOLD_FROM: Span = Span::minutes(10);
@@ -20,8 +21,8 @@ const LEVELS: [Condition; 2] = [Condition::VeryLow, Condition::Low];
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 struct Run {
     since: Timestamp,
-    /// The first and the last reading since that is not beyond it.
-    out: Option<(Timestamp, Timestamp)>,
+    /// The first reading since the last beyond it.
+    back: Option<Timestamp>,
 }
 
 /// The runs there are.
@@ -42,6 +43,11 @@ impl Beginnings {
         self.of(condition).map_or(known, |run| run.since.min(known))
     }
 
+    /// Since when it is low, until it is back.
+    pub(super) fn low_since(&self) -> Option<Timestamp> {
+        self.of(Condition::Low).map(|run| run.since)
+    }
+
     fn set(&mut self, condition: Condition, run: Option<Run>) {
         self.runs.retain(|(known, _)| *known != condition);
         self.runs.extend(run.map(|run| (condition, run)));
@@ -51,7 +57,7 @@ impl Beginnings {
     pub(super) fn shift(&mut self, by: Span) {
         for (_, run) in &mut self.runs {
             run.since = run.since + by;
-            run.out = run.out.map(|(first, last)| (first + by, last + by));
+            run.back = run.back.map(|back| back + by);
         }
         self.seen = self.seen.map(|seen| seen + by);
     }
@@ -59,22 +65,14 @@ impl Beginnings {
 
 impl Run {
     /// One more reading, measured after all others; none when it is over.
-    fn follow(run: Option<Self>, condition: Condition, beyond: bool, at: Timestamp) -> Option<Self> {
-        let Some(run) = run else { return beyond.then_some(Self { since: at, out: None }) };
-        let out = match (run.out, beyond) {
-            (known, true) => known,
-            (known, false) => Some((known.map_or(at, |(first, _)| first), at)),
-        };
-        let is_over = out.is_some_and(|(first, last)| match condition {
-            Condition::VeryLow => true,
-            _ => last - first >= BACK_OVER,
-        });
-        match (is_over, beyond) {
-            (true, true) => Some(Self { since: at, out: None }),
-            (true, false) => None,
-            (false, true) => Some(Self { out: None, ..run }),
-            (false, false) => Some(Self { out, ..run }),
+    fn follow(run: Option<Self>, condition: Condition, beyond: bool, falls: bool, at: Timestamp) -> Option<Self> {
+        let Some(run) = run else { return beyond.then_some(Self { since: at, back: None }) };
+        if beyond {
+            return Some(Self { back: None, ..run });
         }
+        let back = run.back.unwrap_or(at);
+        let is_over = condition == Condition::VeryLow || at - back >= BACK_OVER && !falls;
+        (!is_over).then_some(Self { back: Some(back), ..run })
     }
 }
 
@@ -96,11 +94,13 @@ impl Engine {
     }
 
     fn follow_each(&mut self, reading: &Reading) {
+        let rate = self.latest_of(reading.source).and_then(|judged| judged.rate);
+        let falls = rate.is_some_and(|rate| rate.0 <= BACK_FALLS_BY);
         for condition in LEVELS {
             let Some((level, side)) = self.policy.levels.of(condition).zip(condition.side()) else { continue };
             let beyond = side.is_beyond(reading.glucose, level.limit);
             let began = &mut self.state.register.began;
-            let run = Run::follow(began.of(condition), condition, beyond, reading.measured);
+            let run = Run::follow(began.of(condition), condition, beyond, falls, reading.measured);
             began.set(condition, run);
         }
     }
@@ -127,7 +127,8 @@ mod tests {
 
     fn since(condition: Condition, beyond: &[(i64, bool)]) -> Option<i64> {
         let at = |minute: i64| Timestamp::from_seconds(minute * 60);
-        let run = beyond.iter().fold(None, |run, (minute, beyond)| Run::follow(run, condition, *beyond, at(*minute)));
+        let run =
+            beyond.iter().fold(None, |run, (minute, beyond)| Run::follow(run, condition, *beyond, false, at(*minute)));
         run.map(|run| run.since.seconds() / 60)
     }
 

@@ -1,6 +1,6 @@
 //! What holds after every turn, whatever was pressed, noted or broken: functions over the register and the plan alone,
-//! in one place, so that no rule beside them has to be trusted for it. What a low or a high is owed rings from here, after
-//! everything that keeps a ring back; the rest is said by [`Engine::broken_guarantees`], and tests ask it after each turn.
+//! in one place, so that no rule beside them has to be trusted for it. What must ring about a low or a high rings from here,
+//! after everything that keeps a ring back; the rest is said by [`Engine::broken_guarantees`], and tests ask it after each turn.
 
 use super::Engine;
 use super::alert::Alert;
@@ -65,9 +65,9 @@ impl Guarantee {
 }
 
 impl Engine {
-    /// At the end of a turn, after all that keeps rings back: what is owed rings.
+    /// At the end of a turn, after all that keeps rings back: what must ring does.
     pub(super) fn keep_guarantees(&mut self, turn: &mut Turn) {
-        self.ask_what_is_owed(turn);
+        self.ask_due_questions(turn);
         self.call_for_high(turn);
         self.keep_high_in_sight(turn);
         self.keep_low_in_sight(turn);

@@ -1,5 +1,5 @@
-//! The checks of a treated high: what each finds, and whether it asks. What a very high stretch owes is asked by
-//! [`super::question`], and a check that falls upon it says nothing beside it.
+//! The checks of a treated high: what each finds, and whether it asks. The question about a high
+//! that stays is asked by [`super::question`], and a check that is due with it says nothing beside it.
 
 use super::Engine;
 use super::alert::priority;

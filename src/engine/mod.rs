@@ -361,7 +361,7 @@ impl Engine {
             Job::Unmute => self.quiet_is_over(turn),
             Job::Digest => self.quiet_hours_are_over(turn),
             Job::Bedtime => self.tell_bedtime(turn),
-            // What is owed is found when the turn ends.
+            // Whether they must ring is found when the turn ends.
             Job::LowLasts | Job::HighLasts | Job::HighQuestion | Job::HighCalls | Job::Moment | Job::CallsLast => {}
             Job::GapCall(source) => self.call_for_gap(turn, source),
             Job::OtherCalls => self.ring_waiting(turn),

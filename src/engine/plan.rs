@@ -83,7 +83,7 @@ pub enum Job {
     Mode(Due),
     /// What waits for its moment may ring.
     Moment,
-    /// A channel that comes and goes is told of.
+    /// The hourly message about a channel that comes and goes.
     Flaps,
     /// Ketones are asked about again.
     Ketones,

@@ -1,5 +1,5 @@
-//! The question that a high owes which stays: ketones, and pen or set. When it is due hangs on the stretch at the very
-//! high limit and on the doses that were noted for it, and on nothing that was answered or muted. It rings here; its
+//! The question about a high that stays: ketones, and pen or set. When it is due hangs on the stretch at the very high
+//! limit and on the doses that were noted for it, and on nothing that was answered or muted. It rings here; its
 //! words are for others, and how long a measured value answers it is asked in one place.
 
 use super::Engine;
@@ -84,7 +84,7 @@ pub struct Question {
 }
 
 /// What may be due, and when.
-type Owed = [Option<(Why, Timestamp)>; 3];
+type DueQuestions = [Option<(Why, Timestamp)>; 3];
 
 /// Does a mode ask for ketones, and rings?
 fn asks_for_ketones(decision: &Decision) -> bool {
@@ -99,8 +99,8 @@ fn no_lower(judged: Option<Judged>, then: &Given, by: i32) -> bool {
 }
 
 impl Engine {
-    /// At the end of a turn: what a very high stretch owes is asked, whatever keeps other rings back.
-    pub(super) fn ask_what_is_owed(&mut self, turn: &mut Turn) {
+    /// At the end of a turn: the questions that are due are asked, whatever keeps other rings back.
+    pub(super) fn ask_due_questions(&mut self, turn: &mut Turn) {
         if self.state.high.very_high.is_none() {
             return;
         }
@@ -130,7 +130,7 @@ impl Engine {
             return None;
         }
         let after_low = self.low_within(turn.now, AFTER_LOW);
-        let due = self.owed(turn.now, Some(judged)).into_iter().flatten().filter(|(_, due)| *due <= turn.now);
+        let due = self.due_questions(turn.now, Some(judged)).into_iter().flatten().filter(|(_, due)| *due <= turn.now);
         let may = due.filter(|(why, _)| !after_low || matches!(why, Why::FirstCheck | Why::NoResponse));
         may.map(|(why, _)| why).max().map(|why| (why, judged))
     }
@@ -162,8 +162,9 @@ impl Engine {
     /// The next time at which one falls due, or may be asked that was due before.
     pub(super) fn next_question(&self, now: Timestamp) -> Option<Timestamp> {
         let waits = self.state.high.waits_until;
-        let owed = self.owed(now, None).into_iter().flatten().map(|(_, due)| waits.map_or(due, |until| due.max(until)));
-        owed.filter(|due| *due > now).min()
+        let all = self.due_questions(now, None).into_iter().flatten();
+        let all = all.map(|(_, due)| waits.map_or(due, |until| due.max(until)));
+        all.filter(|due| *due > now).min()
     }
 
     /// Was it asked a short while ago about a value as high as this, or is it soon?
@@ -180,19 +181,19 @@ impl Engine {
     }
 
     /// What falls due when, by all that is known now; of a value that is not known nothing is left out.
-    fn owed(&self, now: Timestamp, judged: Option<Judged>) -> Owed {
+    fn due_questions(&self, now: Timestamp, judged: Option<Judged>) -> DueQuestions {
         let Some(stretch) = self.state.high.very_high else { return [None; 3] };
         [
-            Some(self.owed_by_the_clock(now, stretch.since, judged)),
-            self.owed_by_a_pump(now)
+            Some(self.due_by_the_clock(now, stretch.since, judged)),
+            self.due_by_a_pump(now)
                 .filter(|dose| no_lower(judged, dose, 0))
                 .map(|dose| (Why::FirstCheck, dose.at + FIRST_CHECK_OF_PUMP)),
-            self.owed_in_three_hours(now, judged).map(|due| (Why::NoResponse, due)),
+            self.due_in_three_hours(now, judged).map(|due| (Why::NoResponse, due)),
         ]
     }
 
     /// So long after the earlier of the stretch's start and the first dose for it, and then again and again.
-    fn owed_by_the_clock(&self, now: Timestamp, start: Timestamp, judged: Option<Judged>) -> (Why, Timestamp) {
+    fn due_by_the_clock(&self, now: Timestamp, start: Timestamp, judged: Option<Judged>) -> (Why, Timestamp) {
         let pump = self.policy.therapy != Therapy::Injections;
         let asked = self.state.high.asked_since(start);
         let (why, due) = if let Some(last) = asked.last() {
@@ -214,7 +215,7 @@ impl Engine {
     }
 
     /// An hour after a dose from a pump that nothing else was given or eaten beside: a set that fails is found early.
-    fn owed_by_a_pump(&self, now: Timestamp) -> Option<Given> {
+    fn due_by_a_pump(&self, now: Timestamp) -> Option<Given> {
         let story = &self.state.high;
         let dose = story.lone_dose(now, 3).filter(|_| self.policy.therapy == Therapy::Pump)?;
         let due = dose.at + FIRST_CHECK_OF_PUMP;
@@ -225,14 +226,14 @@ impl Engine {
 
     /// Three hours from the first dose without response; a later one without response has three hours of its own, where
     /// the care team was not named since.
-    fn owed_in_three_hours(&self, now: Timestamp, judged: Option<Judged>) -> Option<Timestamp> {
+    fn due_in_three_hours(&self, now: Timestamp, judged: Option<Judged>) -> Option<Timestamp> {
         let story = &self.state.high;
-        let owes = |dose: &&Given| {
+        let unanswered = |dose: &&Given| {
             let due = dose.at + CALLS_TEAM;
             let told = story.team.is_some_and(|told| told >= due - Span::hours(1));
             !told && now < due + Span::hours(1) && no_lower(judged, dose, RESPONSE)
         };
-        story.doses_of_stretch(now).find(owes).map(|dose| dose.at + CALLS_TEAM)
+        story.doses_of_stretch(now).find(unanswered).map(|dose| dose.at + CALLS_TEAM)
     }
 
     /// Until when the question is answered by what was measured: for the hours of its row, and by night for longer.

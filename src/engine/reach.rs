@@ -1,5 +1,5 @@
-//! Whether the wearer can be reached at all: one alert for all channels that fail. One that comes and goes is told of when
-//! it begins, and then once an hour, with how often it failed.
+//! Whether the wearer can be reached at all: one alert for all channels that fail. The first message about
+//! one that comes and goes is sent at once, and then one an hour, with how often it failed.
 
 use super::Engine;
 use super::State;

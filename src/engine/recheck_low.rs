@@ -143,7 +143,7 @@ impl Engine {
             return;
         }
         let by_meter = self.waits_for_meter(turn, care);
-        let treatments = self.state.register.story.times_treated();
+        let treatments = self.times_treated();
         if turn.judged.is_none()
             && let Some(next) = self.waits_without_signal(turn)
         {
@@ -232,7 +232,7 @@ impl Engine {
         turn.judged = Some(judged);
         let next = until + self.policy.recheck.low_look;
         let treated = self.by_one_signal(treated, turn.judged);
-        let treatments = self.state.register.story.times_treated();
+        let treatments = self.times_treated();
         let reason = Reason::StillLow { treated, lowest: self.lowest_told(turn, care, judged), treatments, next };
         turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason, false);
         self.state.plan.set(Job::LowCheck, next);

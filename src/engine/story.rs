@@ -29,10 +29,6 @@ const RANG_WITHIN: Span = Span::minutes(60);
 /// A covered low that is still one rings after this, whatever it was in between.
 const COVERED_AT_MOST: Span = Span::minutes(15);
 
-/// A low is back on two readings this far apart that do not fall, in hundredths of a mg/dL per minute.
-const BACK_APART: Span = Span::minutes(4);
-const BACK_FALLS_BY: i32 = -100;
-
 /// What is eaten before a low belongs to it for so long: ours.
 const EATEN_BEFORE: Span = Span::minutes(20);
 
@@ -55,12 +51,6 @@ pub struct Story {
     pub(in crate::engine) foretold: Option<(Timestamp, bool)>,
     /// The last reading below the low limit.
     pub(in crate::engine) last: Option<Timestamp>,
-    /// The first reading of the low there is: until two are back, some minutes apart, and not falling.
-    #[serde(default)]
-    began: Option<Timestamp>,
-    /// The first of the readings that are back.
-    #[serde(default)]
-    back: Option<Timestamp>,
     /// When it was treated, in order: what was eaten shortly before it is a treatment of it as well.
     #[serde(default)]
     treatments: Vec<Timestamp>,
@@ -84,38 +74,14 @@ impl Story {
         self.treatments.push(at);
         self.treatments.sort_unstable();
         self.treatments.dedup_by_key(|at| at.seconds().div_euclid(60));
-        let from = self.treatments_from();
-        let of_before = self.treatments.iter().filter(|known| from.is_some_and(|from| **known < from)).count();
         let more = self.treatments.len().saturating_sub(TREATMENTS_MAX);
-        self.treatments.drain(..more.max(of_before));
+        self.treatments.drain(..more);
     }
 
     /// These are the treatments that stand.
     pub(in crate::engine) fn treated_only(&mut self, times: impl Iterator<Item = Timestamp>) {
         self.treatments.clear();
         times.for_each(|at| self.treated(at));
-    }
-
-    /// How often the low there is was treated.
-    #[must_use]
-    pub fn times_treated(&self) -> u32 {
-        let from = self.treatments_from();
-        let of_it = self.treatments.iter().filter(|at| from.is_none_or(|from| **at >= from)).count();
-        u32::try_from(of_it).unwrap_or(u32::MAX)
-    }
-
-    fn treatments_from(&self) -> Option<Timestamp> {
-        self.began.map(|began| began - EATEN_BEFORE)
-    }
-
-    fn follow(&mut self, at: Timestamp, beyond: bool, falls: bool) {
-        if beyond {
-            (self.last, self.back) = (Some(at), None);
-            self.began = self.began.or(Some(at));
-        } else if self.began.is_some() && at - *self.back.get_or_insert(at) >= BACK_APART && !falls {
-            (self.began, self.back) = (None, None);
-            self.treatments.retain(|treated| at - *treated <= EATEN_BEFORE);
-        }
     }
 
     /// The clock was set: every span keeps its length.
@@ -128,6 +94,17 @@ impl Story {
 }
 
 impl Engine {
+    /// How often the low there is was treated; one that only a finger-prick or symptoms tell of began with its check.
+    #[must_use]
+    pub fn times_treated(&self) -> u32 {
+        let register = &self.state.register;
+        let Some(began) = register.began.low_since().or(self.state.plan.low().map(|check| check.since)) else {
+            return 0;
+        };
+        let of_it = register.story.treatments.iter().filter(|at| **at >= began - EATEN_BEFORE).count();
+        u32::try_from(of_it).unwrap_or(u32::MAX)
+    }
+
     /// What covers a low reading, and until when at the latest; nothing, for most that are graver.
     pub(super) fn covered_by(&self, turn: &Turn, seen: &Seen) -> Option<(Covers, Timestamp)> {
         let falls = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.0 <= FALLS_BY);
@@ -174,8 +151,9 @@ impl Engine {
         if let Some(until) = self.covered_until() {
             self.state.plan.set(Job::LowCalls, until);
         }
-        let falls = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.0 <= BACK_FALLS_BY);
-        self.state.register.story.follow(seen.measured, beyond, falls);
+        if beyond {
+            self.state.register.story.last = Some(seen.measured);
+        }
     }
 
     /// When what is covered rings at the latest, whether a reading comes or not.

@@ -107,7 +107,7 @@ pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
         Reason::SlipsBack { back, falls: false } => {
             format!("back since {}, only just above the limit and not rising", clock(*back))
         }
-        Reason::LookComes { next } => format!("the low is treated, and looked at again at {}", clock(*next)),
+        Reason::LookComes { next } => format!("it was treated, and is checked again at {}", clock(*next)),
         other => other.word().replace('_', " "),
     }
 }

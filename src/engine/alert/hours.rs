@@ -246,7 +246,7 @@ impl Engine {
             (Reason::Meant { kind, at, odd: Some(_), .. }, _) if kind.is_insulin() => state.doses.is_in_question(*at),
             (Reason::Mode { said: Why::Over { mode, .. } }, _) => self.running(*mode).is_none(),
             (_, Condition::Scan) => state.sources.iter().any(|source| source.is_called_for(id)),
-            // What a very high stretch owes is owed while it lasts, whatever check there is.
+            // A question about a very high stretch stands while that lasts, whatever check there is.
             (Reason::HighStays(_), _) => state.high.very_high.is_some(),
             (_, Condition::RecheckHigh) => {
                 !is_over(Side::High) && state.plan.high().is_some_and(|check| check.id == id)

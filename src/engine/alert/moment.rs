@@ -107,9 +107,9 @@ fn always_rings(decision: &Decision, very_low: Glucose) -> bool {
             && matches!(decision.reason, Reason::NewEpisode { .. } | Reason::StillBeyond { .. });
     let is_low = decision.condition.side() == Some(Side::Low);
     let is_very_low = decision.glucose.is_some_and(|glucose| Side::Low.is_beyond(glucose, very_low));
-    // What a high owes comes hours apart, and waits for nothing that rang a moment ago.
-    let owed = matches!(decision.reason, Reason::HighStays(_));
-    owed || is_news && is_worse || is_low && is_very_low || decision.priority == Priority::High && !is_low
+    // A question about a high that stays comes hours apart, and does not wait for what rang a moment ago.
+    let stays = matches!(decision.reason, Reason::HighStays(_));
+    stays || is_news && is_worse || is_low && is_very_low || decision.priority == Priority::High && !is_low
 }
 
 /// Is the value that it is about very low, in whichever alert or check of it?
@@ -191,7 +191,7 @@ impl Engine {
         (turn.now, turn.night, turn.quiet) = (now, night, quiet);
     }
 
-    /// What is only owed by a time is found when the turn ends; calls for an answered low ring for others alone; and that
+    /// Deadlines of guarantees are checked when the turn ends; calls for an answered low ring for others alone; and that
     /// nobody answers what rings just now cannot be said yet.
     fn may_come_early(&self, job: Job, now: Timestamp) -> bool {
         let calls = || self.state.register.calls.iter().filter(|calls| !calls.is_answered());

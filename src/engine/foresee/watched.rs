@@ -115,7 +115,7 @@ impl Engine {
         let watched = Some((Watched::AfterLow, check.back));
         let outlook = Outlook { condition, side, limit, policy, measured: at, watched };
         if let Some(reason) = self.why_silent(turn, &outlook, &Foresight::default()) {
-            if !check.is_owed() {
+            if !check.is_unsaid() {
                 turn.tell(What::Withheld, Condition::RecheckLow, check.id, check.part_of, reason, false);
             }
             return false;

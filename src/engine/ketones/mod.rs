@@ -1,6 +1,6 @@
 //! Ketones: what was noted is held against the one table ([`crate::domain::ketone_table`]), said at once, asked about
-//! again after its row's span, and an emergency calls until a person answers. What a high owes by itself is asked in
-//! [`super::recheck_high`]; how long a value answers that question is said here. It never names an amount.
+//! again after its row's span, and an emergency calls until a person answers. The question about a high that stays is
+//! asked in [`super::question`]; how long a value answers that question is said here. It never names an amount.
 
 mod emergency;
 pub mod reason;
