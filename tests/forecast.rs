@@ -109,8 +109,8 @@ fn forecasts_take_nothing_from_levels_but_a_quarter_of_an_hour_from_a_low() {
             let about = |one: &Decision| {
                 one.rings && one.condition.side() == Some(Side::Low) && one.condition.foreseen().is_none()
             };
-            let rang = life.told.iter().filter(|(_, one)| about(one)).map(|(rang, _)| *rang - *at);
-            let first = rang.filter(|after| (Span::ZERO..=Span::minutes(15)).contains(after)).min();
+            let after = life.told.iter().filter(|(_, one)| about(one)).map(|(rang, _)| *rang - *at);
+            let first = after.filter(|after| (Span::ZERO..=Span::minutes(15)).contains(after)).min();
             assert!(!stays || !one.rings || first.is_some(), "seed {seed}: {at:?}");
             later += usize::from(stays && first.is_some_and(|after| after > Span::ZERO));
         }

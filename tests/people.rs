@@ -155,8 +155,8 @@ fn no_two_rings_in_a_row_say_the_same() {
             }
         }
         // Hours after the signal was lost, calls are spaced out (promise S1), and rings come at growing spans (S2).
-        let least = if silent { 15 } else { 50 };
-        assert!(rings > least, "{value} {silent}: {rings}");
+        let enough = if silent { 15 } else { 50 };
+        assert!(rings > enough, "{value} {silent}: {rings}");
         let mine = &last.iter().find(|(to, _)| to.is_wearer()).unwrap().1;
         assert!(mine.body.contains("Nobody has answered for ") && mine.body.contains("(told: Sam, "), "{mine:?}");
     }

@@ -6,7 +6,6 @@ use crate::domain::time::Timestamp;
 use crate::engine::effect::{Audience, Condition, Decision, Id, What};
 use crate::engine::outcome::Outcome;
 use crate::engine::policy::Policy;
-use crate::engine::question::Question;
 use crate::engine::reason::Reason;
 use crate::outbox::reached::reached;
 use crate::wording::text::text;
@@ -130,7 +129,7 @@ const fn beyond(glucose: Glucose) -> Option<&'static str> {
 }
 
 /// What a look at a treated high found.
-const fn outcome(decision: &Decision) -> Option<Outcome> {
+fn outcome(decision: &Decision) -> Option<Outcome> {
     if !matches!(decision.condition, Condition::RecheckHigh) {
         return None;
     }
@@ -140,7 +139,7 @@ const fn outcome(decision: &Decision) -> Option<Outcome> {
         | Reason::NotComingDown { found, .. }
         | Reason::FallingTooFast { found, .. }
         | Reason::Back { found: Some(found), .. } => Some(found.outcome),
-        Reason::HighStays(Question { found: Some(found), .. }) => Some(found.outcome),
+        Reason::HighStays(question) => question.found.map(|found| found.outcome),
         Reason::NoFreshReading { .. } => Some(Outcome::Unseen),
         _ => None,
     }

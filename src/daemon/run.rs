@@ -47,7 +47,7 @@ pub enum Heard {
     /// New readings were taken in.
     Readings(Vec<Reading>),
     /// Something was decided.
-    Decided(Timestamp, Decision),
+    Decided(Timestamp, Box<Decision>),
     /// A message was accepted by a channel.
     Delivered {
         /// The channel.
@@ -228,7 +228,7 @@ impl Daemon {
                 "{}",
                 reason::line(&decision, voice)
             );
-            self.hear(Heard::Decided(now, decision));
+            self.hear(Heard::Decided(now, Box::new(decision)));
         }
         Ok(())
     }

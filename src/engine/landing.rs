@@ -69,16 +69,12 @@ impl Engine {
 
     #[cold]
     fn may_land(&mut self, turn: &mut Turn, reading: &Reading) {
-        match (self.state.plan.landing(), self.state.plan.high()) {
-            (Some(landing), _) if landing.unseen => self.look_at_landing(turn),
-            (Some(_), _) => {}
-            (None, Some(check)) => {
-                let check = check.clone();
-                if let Some(judged) = self.latest_of(reading.source) {
-                    self.land(turn.now, &check, judged);
-                }
+        if let Some(landing) = self.state.plan.landing() {
+            if landing.unseen {
+                self.look_at_landing(turn);
             }
-            (None, None) => {}
+        } else if let Some((check, judged)) = self.state.plan.high().cloned().zip(self.latest_of(reading.source)) {
+            self.land(turn.now, &check, judged);
         }
     }
 

@@ -267,7 +267,7 @@ impl Engine {
             dose.map(|Given { at, value }| Treatment { at, value, of: None, alert_since: None, told: Began::Treated });
         let found = treated.map(|treated| self.found(turn, &treated, false));
         let question = Question { why, since, dose, meal, latest, found, next };
-        turn.tell(What::Prompt, Condition::RecheckHigh, id, part_of, Reason::HighStays(question), true);
+        turn.tell(What::Prompt, Condition::RecheckHigh, id, part_of, Reason::HighStays(Box::new(question)), true);
         turn.judged = before;
         self.mark_held_as_rung(turn.now);
         if let Some(check) = self.state.plan.high_mut() {

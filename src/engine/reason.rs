@@ -110,7 +110,7 @@ pub enum Reason {
         found: Found,
     },
     /// A very high one stays: ketones, and pen or set, are asked about.
-    HighStays(Question),
+    HighStays(Box<Question>),
     /// A look found it falling so fast that a low may follow.
     FallingTooFast { treated: Treatment, next: Timestamp, found: Found },
     /// A high that was treated in the evening was looked at in the small hours.

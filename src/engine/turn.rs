@@ -26,6 +26,7 @@ pub(super) struct Judged {
 
 /// One turn.
 #[derive(Debug)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a fact about the turn by itself, and any goes with any")]
 pub(super) struct Turn {
     /// The time of the turn.
     pub(super) now: Timestamp,

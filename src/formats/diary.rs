@@ -235,7 +235,7 @@ fn excursion(text: &str) -> Option<Option<Excursion>> {
 pub(super) fn is_kind(word: &str) -> bool {
     let word = word.trim();
     let is = |answer: &&str| answer.eq_ignore_ascii_case(word);
-    kind_named(word).is_some() || ANSWERS.iter().chain([&MEANT]).any(|answer| is(answer))
+    kind_named(word).is_some() || ANSWERS.iter().chain([&MEANT]).any(is)
 }
 
 fn json_cells(text: &[u8], line: u64) -> Result<Cells, RowError> {

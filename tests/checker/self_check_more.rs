@@ -177,7 +177,9 @@ const MORE: &[Case] = &[
         b.flat(0, 120, 62);
         let until = b.at(60);
         b.give(10, In::Mute { condition: Some("low"), until });
-        b.silent(30, "withheld", "low");
+        // What is withheld for a mute says so.
+        let withheld = b.out(30, "withheld", "low", "");
+        (withheld.rings, withheld.reason) = (false, "quiet".to_owned());
         if kept {
             b.out(60, "repeated", "low", "Still low: 62");
         }

@@ -196,9 +196,14 @@ impl Engine {
     fn may_come_early(&self, job: Job, now: Timestamp) -> bool {
         let calls = || self.state.register.calls.iter().filter(|calls| !calls.is_answered());
         match job {
-            Job::LowLasts | Job::HighLasts | Job::HighQuestion | Job::HighCalls | Job::Moment => false,
-            // Until then somebody wants it silent.
-            Job::Unmute | Job::Digest => false,
+            // The last two: until then somebody wants it silent.
+            Job::LowLasts
+            | Job::HighLasts
+            | Job::HighQuestion
+            | Job::HighCalls
+            | Job::Moment
+            | Job::Unmute
+            | Job::Digest => false,
             // Nobody else is called twice within minutes for it.
             Job::LowCalls => calls().any(|calls| {
                 let lately = calls.called.iter().any(|(_, at)| now - *at < CALLED_LATELY);

@@ -151,8 +151,8 @@ impl Engine {
     /// A question about ketones rings elsewhere: whoever is prone to them is asked again, whatever the glucose does.
     pub(super) fn ketones_question_rang(&mut self, now: Timestamp) {
         self.state.ketones.asked = Some(now);
-        let measures = self.policy.ketone_test != KetoneTest::None;
-        if measures && self.is_ketone_prone() && self.state.register.of(Condition::Ketones).is_none() {
+        let has_test = self.policy.ketone_test != KetoneTest::None;
+        if has_test && self.is_ketone_prone() && self.state.register.of(Condition::Ketones).is_none() {
             self.state.ketones.wanted.get_or_insert(now);
             self.state.plan.set(Job::Ketones, now + WANTED_AGAIN);
         }
@@ -228,8 +228,8 @@ impl Engine {
     pub(super) fn symptoms_want_ketones(&mut self, turn: &mut Turn, at: Timestamp) {
         let asks_itself = self.state.register.of(Condition::Ketones).is_some();
         let measured = asks_itself || self.ketones_answered_until().is_some_and(|until| until > turn.now);
-        let measures = self.policy.ketone_test != KetoneTest::None;
-        if !measures || !self.is_ketone_prone() || measured || turn.now - at > CURRENT {
+        let has_test = self.policy.ketone_test != KetoneTest::None;
+        if !has_test || !self.is_ketone_prone() || measured || turn.now - at > CURRENT {
             return;
         }
         let next = turn.now + WANTED_AFTER_SYMPTOMS;
