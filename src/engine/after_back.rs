@@ -176,7 +176,9 @@ impl Engine {
     pub(super) fn pace(&self, judged: Judged) -> Option<Rate> {
         let newest = self.state.window.newest().filter(|newest| newest.measured == judged.at);
         let Some(source) = newest.map(|newest| newest.source) else { return judged.rate };
-        let sparse = self.state.sources.get(usize::from(source.0)).is_some_and(SourceState::is_sparse);
+        // The rate of a sensor that gives a value every ten minutes, or seldomer, is one over three quarters of an hour.
+        let cadence = self.state.sources.get(usize::from(source.0)).map_or(Span::ZERO, SourceState::cadence);
+        let sparse = trend::is_sparse(cadence);
         match judged.rate {
             Some(rate) if !sparse => Some(rate),
             _ => trend::pace(self.state.window.newest_first(source), if sparse { 2 } else { 3 }),

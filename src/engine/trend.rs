@@ -152,6 +152,11 @@ impl Sums {
     }
 }
 
+/// Are readings so far apart that a rate is one over a longer stretch?
+pub(super) fn is_sparse(cadence: Span) -> bool {
+    cadence >= Span::minutes(SPARSE_CADENCE_MIN)
+}
+
 /// The least-squares slope of the last stretch, or nothing when fewer than three readings are in it.
 /// `newest_first` are readings of one source.
 #[must_use]
@@ -163,7 +168,7 @@ pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Sp
     if !number(newest) {
         return None;
     }
-    let sparse = cadence >= Span::minutes(SPARSE_CADENCE_MIN);
+    let sparse = is_sparse(cadence);
     let from = newest.measured - Span::minutes(if sparse { STRETCH_SPARSE_MIN } else { STRETCH_MIN });
     let mut sums = Sums::default();
     sums.add(Span::ZERO, newest.glucose);
