@@ -109,7 +109,10 @@ fn by(rank: Rank, reason: &Reason, judged: Option<Judged>, very_high: Glucose) -
         Rank::CheckOfLow => match reason {
             Reason::StillLow { .. } if rises => Priority::Medium,
             Reason::StillLow { .. } | Reason::NoFreshReading { .. } => Priority::High,
-            Reason::MeterAgain { .. } | Reason::Mode { said: Why::StillBelow { .. } } => Priority::Medium,
+            // What a finger-prick held is low still, by night as well.
+            Reason::PrickAgain { .. } | Reason::MeterAgain { .. } | Reason::Mode { said: Why::StillBelow { .. } } => {
+                Priority::Medium
+            }
             _ => Priority::Information,
         },
         Rank::CheckOfHigh => match reason {
