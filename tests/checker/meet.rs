@@ -175,7 +175,11 @@ fn s1(sight: &Sight, verdicts: &mut Verdicts) {
 /// Without a signal, rings come at growing spans.
 fn s2(sight: &Sight, verdicts: &mut Verdicts) {
     let mut rings: Vec<Ms> = Vec::new();
-    let about = |out: &Out| of_low(out) || of_high(out) || matches!(out.condition.as_str(), "gap" | "source_failed");
+    // Ketones are measured without the signal, and are asked about at the times of their own table (K1).
+    let about = |out: &Out| {
+        out.condition != "ketones" && (of_low(out) || of_high(out))
+            || matches!(out.condition.as_str(), "gap" | "source_failed")
+    };
     // What answers a person in the moment in which they do something is no ring of the signal's loss.
     let acted = |at: Ms| {
         let of_a_person = |given: &super::record::Given| {
