@@ -290,8 +290,10 @@ impl<'a> Sight<'a> {
         if self.hidden_lows(at) || self.effect_to_come(at) > 0.5 {
             return false;
         }
+        // One that says that it is low takes back what those before it said.
+        let low = self.meters(at - 2 * HOUR, at).filter(|(_, meter)| *meter < 70.0).map(|(when, _)| when).max();
         let denials: Vec<Ms> = self
-            .meters(at - 2 * HOUR, at)
+            .meters(low.map_or(at - 2 * HOUR, |low| low + 1), at)
             .filter(|(when, meter)| {
                 let sensor = self.at(*when);
                 *meter >= 80.0 && sensor.fresh && *meter >= sensor.value + 20.0

@@ -1,6 +1,7 @@
 //! The promises about lows, L1 to L6. Judges a record, and knows nothing of the program.
 
 use super::glance::{Now, Sight, minutes};
+use super::people::held_until;
 use super::record::{HOUR, In, MIN, Ms, Note, Out, Side};
 use super::verdict::{Duty, Verdicts, shown, walk};
 use super::words;
@@ -88,7 +89,9 @@ fn l1_first(sight: &Sight, verdicts: &mut Verdicts) {
 
 /// From 54 to below 70: at the first reading, and again within 30 minutes.
 fn l2(sight: &Sight, verdicts: &mut Verdicts) {
-    let rings = sight.rings(of_low);
+    // One moment is one ring (O1): an emergency that says the low beside it has told of it.
+    let beside = |out: &Out| out.condition == "ketones" && words::says(&out.body, &["low", "below range"]);
+    let rings = sight.rings(|out| of_low(out) || beside(out));
     let foreseen = sight.rings(forecast_of_low);
     let mut before: Option<&Now> = None;
     for now in &sight.minutes {
@@ -206,11 +209,12 @@ fn treatments(sight: &Sight, now: &Now) -> usize {
 /// The words of a check that finds it still low.
 fn l3_words(sight: &Sight, verdicts: &mut Verdicts) {
     let prompts = sight.record.out.iter().filter(|out| out.rings && out.to.is_none() && out.condition == "recheck_low");
-    for out in prompts.filter(|out| out.event == "prompt") {
+    // What M2 asks for is no check of a treatment.
+    for out in prompts.filter(|out| out.event == "prompt" && out.reason != "prick_again") {
         let now = sight.at(out.at);
         let count = treatments(sight, now);
         let text = words::all(out);
-        if !now.below(70.0) || count == 0 || words::says(&text, &["meter said"]) {
+        if !now.fresh || !now.below(70.0) || count == 0 || words::says(&text, &["meter said"]) {
             continue;
         }
         if count < 3 {
@@ -224,13 +228,22 @@ fn l3_words(sight: &Sight, verdicts: &mut Verdicts) {
             }
             continue;
         }
-        let counted = words::says(&text, &[&format!("{count} treatments")]) && words::help(&text);
+        // What is said in the very moment of a check may come after it.
+        let at_once = sight.low_treatments(now.low_since.unwrap_or(now.at) - 20 * MIN, out.at);
+        let at_once = at_once.filter(|line| line.from == out.at).count();
+        let says = |count: usize| words::says(&text, &[&format!("{count} treatments")]) && words::help(&text);
+        let counted = (count - at_once.min(count)..=count).any(says) || count - at_once.min(count) < 3;
         verdicts.judge("L3.third", out.at, counted, || {
             format!("treatment {count} and {}: not counted, no help named: {}", shown(now), out.title)
         });
-        if sight.record.settings.reachable(out.at) {
+        // Whoever has it holds calls for 20 minutes (P2), or 30 if they are there (P1): somebody knows, and is at it.
+        let is_held = held_until(sight, out.at - HOUR, out.at) > out.at;
+        // For a sensor in doubt, or denied by two finger-pricks (M2), nobody is called unless lows are hidden (G2).
+        let doubted = sight.denied(out.at) || sight.mode("doubted", out.at) && !sight.hidden_lows(out.at);
+        if sight.record.settings.reachable(out.at) && !is_held && !doubted && count - at_once.min(count) >= 3 {
+            // Somebody who was called since the third, or within the 20 minutes after which calls go on (P1).
             let third = sight.low_treatments(now.low_since.unwrap_or(now.at) - 20 * MIN, out.at).nth(2);
-            let since = third.map_or(out.at, |third| third.at);
+            let since = third.map_or(out.at, |third| third.at).min(if count > 3 { out.at - 20 * MIN } else { out.at });
             let called = called_between(sight, since, out.at + 2 * MIN);
             verdicts.judge("L3.second", out.at, called, || {
                 format!("treatment {count} and {}: the second person is not called", shown(now))

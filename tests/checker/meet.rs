@@ -50,7 +50,10 @@ fn m1(sight: &Sight, verdicts: &mut Verdicts) {
         });
         verdicts.judge("M1.checks", at, looked, || format!("meter {meter:.0} beside {}: no check follows", shown(now)));
         if meter < 54.0 {
-            let rang = wearers(sight).any(|out| of_low(out) && out.at >= at && out.at <= end);
+            // Where it was rung as very low just before, L1 says when again.
+            let very_low = |out: &Out| out.at >= at || out.condition == "very_low" || now.below(54.0);
+            let rang =
+                wearers(sight).any(|out| of_low(out) && very_low(out) && out.at >= at - 15 * MIN && out.at <= end);
             verdicts
                 .judge("M1.very_low", at, rang, || format!("meter {meter:.0} beside {}: nothing rings", shown(now)));
         }
@@ -75,8 +78,12 @@ fn m2(sight: &Sight, verdicts: &mut Verdicts) {
             // Another finger-prick may say that it is a low.
             let until = sight.meters(line.at, at + 14 * MIN).filter(|(_, meter)| *meter < 70.0).map(|(at, _)| at).min();
             let until = until.unwrap_or(at + 14 * MIN);
-            // That somebody else has it is told because they said so.
-            let alone = |out: &&Out| of_low(out) && out.reason != "answered";
+            // That somebody else has it is told because they said so; the second finger-prick may be asked for two
+            // minutes early, in one moment with something else (O1).
+            let alone = |out: &&Out| {
+                let early = out.reason == "prick_again" && out.at >= at + 13 * MIN;
+                of_low(out) && out.reason != "answered" && !early
+            };
             let rang = wearers(sight).filter(alone).find(|out| out.at > at && out.at < until);
             verdicts.judge("M2.holds", at, rang.is_none(), || {
                 format!(
@@ -89,7 +96,11 @@ fn m2(sight: &Sight, verdicts: &mut Verdicts) {
         let stays = sight.span(at, end).iter().all(|now| now.below(70.0));
         let another = sight.meters(line.at + 1, end).next().is_some();
         let second = sight.meters(at - HOUR, at - 10 * MIN).any(|(_, meter)| meter >= 80.0);
-        if stays && !another && !second {
+        // Who mutes the checks of lows is asked in them no more; L1 rings on.
+        let muted = sight.record.given.iter().any(|given| {
+            matches!(given.what, In::Mute { condition: Some("recheck_low"), until } if until > at && given.at <= end)
+        });
+        if stays && !another && !second && !muted {
             let asked =
                 wearers(sight).any(|out| words::prick(&words::all(out)) && out.at >= at + 10 * MIN && out.at <= end);
             verdicts.judge("M2.second", at, asked, || {
@@ -292,7 +303,11 @@ fn o1(sight: &Sight, verdicts: &mut Verdicts) {
             sight.record.given.iter().any(|given| {
                 given.at > pair[0].at && given.at <= pair[1].at && !matches!(given.what, In::Reading { .. })
             });
-        let kept = stands || acted || apart > 2 * MIN;
+        // Two things that a person does, or one and a reading, may come at the same instant, and each is answered.
+        let here = || sight.record.given.iter().filter(|given| given.at == pair[1].at);
+        let together = here().count() > 1 && here().any(|given| !matches!(given.what, In::Reading { .. }));
+        let several = apart == 0 && together && pair[0].reason != pair[1].reason && always(sight, pair[1]);
+        let kept = stands || acted || several || apart > 2 * MIN;
         verdicts.judge("O1.one", pair[1].at, kept, || {
             format!("two rings within {} s: {} | {}", apart / 1_000, pair[0].title, pair[1].title)
         });
@@ -319,13 +334,17 @@ fn o2(sight: &Sight, verdicts: &mut Verdicts) {
         if !now.below(70.0) || !now.watched {
             continue;
         }
-        let grave = sight.ketones(out.at).is_some_and(|(at, value)| value > 150 && out.at - at < 6 * HOUR)
+        let grave = sight.ketones(out.at).is_some_and(|(at, value)| value > 150 && out.at - at < 12 * HOUR)
+            || sight
+                .known(out.at)
+                .any(|line| matches!(line.note, Note::Urine("moderate" | "large")) && out.at - line.at < 12 * HOUR)
             || sight.known(out.at).any(|line| matches!(line.note, Note::Symptoms(words) if red_flag(words)));
         let concerns = of_low(out)
             || forecast_of_low(out)
             || matches!(out.condition.as_str(), "not_watching" | "two_signals" | "mode" | "sensor" | "gap" | "flood")
             || (out.condition == "channel_failed" && words::says(&out.title, &["nothing can", "a way"]))
             || (words::ketones(out) && grave)
+            || words::emergency(&out.title)
             // What is asked about its treatment.
             || out.reason == "treated_before";
         verdicts.judge("O2", out.at, concerns, || format!("at {}: {} {}", shown(now), out.condition, out.title));

@@ -23,7 +23,7 @@ fn is_call(out: &Out) -> bool {
 }
 
 /// Who came last, by "I have it" or "I am with them", and until when that holds calls.
-fn held_until(sight: &Sight, from: Ms, at: Ms) -> Ms {
+pub(crate) fn held_until(sight: &Sight, from: Ms, at: Ms) -> Ms {
     let held =
         sight.record.given.iter().filter(|given| given.at >= from && given.at <= at).map(|given| match given.what {
             In::Seen { by: Some(_) } => given.at + 20 * MIN,

@@ -79,11 +79,12 @@ fn t2(sight: &Sight, verdicts: &mut Verdicts) {
     for out in sight.record.out.iter().filter(|out| out.rings && !out.body.is_empty()) {
         let longer =
             words::emergency(&out.title) || words::says(&out.title, &["since"]) || out.condition == "while_away";
-        // What somebody is told who is called for a low is an emergency, and P5 alone asks for some 140 characters of it.
-        let is_call = out.to.is_some() && of_low(out) && (out.event == "called" || out.condition == "very_low");
+        // A call is an emergency, which may be longer: P5 alone says some 140 characters to whoever is called, and that the
+        // wearer may be driving, or that the value is less sure, is one sentence more.
+        let is_call = out.to.is_some() && (out.event == "called" || out.condition == "very_low");
         if !longer {
             let most = if is_call { 330 } else { 165 };
-            let kept = out.body.chars().count() <= most && words::sentences(&out.body) <= 2;
+            let kept = out.body.chars().count() <= most && words::sentences(&out.body) <= if is_call { 3 } else { 2 };
             verdicts.judge("T2.body", out.at, kept, || {
                 format!(
                     "{} characters, {} sentences: {}",

@@ -27,7 +27,13 @@ pub(crate) fn rate(own: &[Point], cadence: Ms) -> Option<f64> {
 }
 
 pub(crate) fn same_since(known: &[Point], newest: Point) -> Ms {
-    let same = known.iter().rev().take_while(|one| (one.value - newest.value).abs() <= 2.0);
+    // Of what nobody saw nobody knows that it was the same, and at its floor a sensor says nothing by it.
+    let mut seen = newest.measured;
+    let same = known.iter().rev().take_while(|one| {
+        let is_seen = seen - one.measured < 35 * MIN;
+        seen = one.measured;
+        is_seen && (one.value - newest.value).abs() <= 2.0 && !one.floor
+    });
     same.last().map_or(newest.measured, |first| first.measured)
 }
 
