@@ -186,7 +186,13 @@ impl Engine {
 
     /// It is time for another finger-prick, if the sensor is still low and nobody has measured since.
     pub(super) fn ask_for_second_prick(&mut self, turn: &mut Turn) {
-        let Some((measured, meter)) = self.state.register.denials.asks.take() else { return };
+        let denials = &mut self.state.register.denials;
+        let Some((measured, meter)) = denials.asks.take() else { return };
+        // What two of them would hold but for insulin, or alcohol, they hold as soon as that has passed.
+        if let Some(until) = denials.second().map(|second| second.at + TWO_HOLD).filter(|until| *until > turn.now) {
+            denials.asks = Some((measured, meter));
+            self.state.plan.set(Job::SecondPrick, until);
+        }
         self.plan_chain(turn);
         let low = self.policy.levels.low.limit;
         let sensor = self.lowest_of_sensors(turn.now).filter(|judged| Side::Low.is_beyond(judged.glucose, low));

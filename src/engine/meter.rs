@@ -125,6 +125,13 @@ impl Engine {
         self.state.meter.is_some_and(|(_, glucose)| self.measured_just_now(now) && glucose.hundredths() >= low)
     }
 
+    /// Has a check just now found it low?
+    pub(super) fn low_by_meter_now(&self, now: Timestamp) -> Option<Judged> {
+        let low = self.policy.levels.low.limit;
+        let (at, glucose) = self.state.meter.filter(|_| self.measured_just_now(now))?;
+        Side::Low.is_beyond(glucose, low).then_some(Judged { glucose, at, rate: None, of: Signal::Meter })
+    }
+
     /// Was there a check just now?
     pub(super) fn measured_just_now(&self, now: Timestamp) -> bool {
         let just_now = |at: Timestamp| (Span::ZERO..Span::minutes(SAME_TIME_MIN)).contains(&(now - at));
@@ -171,10 +178,15 @@ impl Engine {
             let nothing_newer = judged.at == *at && turn.now - *at >= Span::minutes(SAME_TIME_MIN);
             let no_sensor_sees = nothing_newer || judged.glucose.hundredths() >= low;
             // Once it is treated, a sensor that saw it too tells when it is back.
+            // One that had risen by then, or jumped, cannot.
             let is_seen = |(of, seen, _): (Signal, Timestamp, Glucose)| {
-                of != Signal::Meter && seen + Span::minutes(SAME_TIME_MIN) >= *at
+                let Signal::Sensor(source) = of else { return false };
+                let mut until = self.state.window.newest_first(source).skip_while(|reading| reading.measured > *at);
+                let saw_it = until.next().is_none_or(|reading| reading.measured <= seen);
+                saw_it && seen + Span::minutes(SAME_TIME_MIN) >= *at
             };
-            let sensor_tells = care.treated.is_some_and(|treated| treated.told == Began::Treated)
+            let sensor_tells = turn.now - *at >= Span::minutes(SAME_TIME_MIN - 2)
+                && care.treated.is_some_and(|treated| treated.told == Began::Treated)
                 && self.state.register.low_seen.is_some_and(is_seen);
             care.is_the_meters() && no_sensor_sees && !sensor_tells
         })

@@ -47,7 +47,8 @@ pub struct Lowest {
     pub ago: Span,
     /// How long after it lows like it were back.
     pub usual: Option<Span>,
-    /// A finger-prick is asked for: it was below 54, the low is not back in time, and nobody has just measured.
+    /// A finger-prick is asked for: a sensor is below 54, or was and the low is not back in time and nobody has just
+    /// measured.
     pub prick: bool,
 }
 
@@ -115,7 +116,11 @@ impl Engine {
         let since = care.treated.map_or(care.since, |treated| treated.at);
         let is_low = judged.glucose.hundredths() < self.policy.levels.low.limit.hundredths();
         let in_time = turn.now - since < Span::minutes(BACK_BY_MIN - EARLY_MIN);
-        let prick = nadir.was_very_low() && is_low && !in_time && !self.measured_just_now(turn.now);
+        // A sensor that is very low beside a meter that is not asks for one more.
+        let sensor = self.lowest_of_sensors(turn.now).map(|sensor| sensor.glucose);
+        let sees_very_low = sensor.is_some_and(|sensor| sensor.hundredths() < VERY_LOW_HUNDREDTHS);
+        let not_back = nadir.was_very_low() && !in_time && !self.measured_just_now(turn.now);
+        let prick = is_low && (sees_very_low || not_back);
         let ago = (turn.now - nadir.at).max(Span::ZERO);
         Some(Lowest { value: nadir.value, at: nadir.at, ago, usual: nadir.usual(by_night), prick })
     }

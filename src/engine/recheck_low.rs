@@ -12,8 +12,11 @@ use super::trend::Rate;
 use super::turn::{Judged, Turn};
 use crate::domain::glucose::Glucose;
 use crate::domain::mode::Mode;
-use crate::domain::time::Timestamp;
+use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
+
+/// A check is brought forward by no more than this. Ours, as what is of one moment.
+const JUST_MEASURED: Span = Span::minutes(2);
 
 /// What only a meter saw is asked about so often in a row.
 const UNSEEN_IN_A_ROW: u32 = 3;
@@ -160,6 +163,15 @@ impl Engine {
                 let last = self.state.window.newest().map(|last| last.measured);
                 let next = self.again_without_signal(turn.now);
                 (Reason::NoFreshReading { treated, last, next }, care.unseen + 1)
+            }
+            // What a finger-prick has just said no sensor takes back: its own check does.
+            (Some(_), Some((measured, _))) if turn.now + JUST_MEASURED < measured + look => {
+                let treatments = self.times_treated();
+                let reason = Reason::StillLow { treated, lowest: None, treatments, next: measured + look };
+                turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason, false);
+                self.state.plan.set(Job::LowCheck, measured + look);
+                self.state.plan.look_at(Check::Low(care.clone()));
+                return;
             }
             (Some(_), Some((measured, meter))) => {
                 (Reason::MeterAgain { measured, meter, next: turn.now + look }, care.unseen + 1)

@@ -26,6 +26,9 @@ const FLAT_READINGS: usize = 5;
 /// A low is the same while it stays within this, in hundredths of a mg/dL, and is doubted after so long: ours. A reading
 /// may come a little early.
 const SAME_LOW: i32 = 200;
+/// What was seen at one reading is said at the next ring, which is no more than half an hour later.
+const SAYS_SO_FOR: Span = Span::minutes(30);
+const LOW_HUNDREDTHS: i32 = 7_000;
 const SAME_LOW_FOR: Span = Span::minutes(44);
 
 /// At the lowest a sensor can say, and below, flatness tells nothing: values are clipped there. 40 mg/dL is common
@@ -68,8 +71,24 @@ fn is_flat<'a>(newest: &Reading, newest_first: impl Iterator<Item = &'a Reading>
     number && count >= FLAT_READINGS && newest.measured - oldest.measured >= FLAT_FOR
 }
 
-/// Has a low been the same for three quarters of an hour? One at the sensor's floor says nothing by that.
+/// Has a low been the same for three quarters of an hour, now or at a reading of the last half hour? One at the sensor's
+/// floor says nothing by that.
 pub(super) fn is_flat_low<'a>(newest_first: impl Iterator<Item = &'a Reading> + Clone) -> bool {
+    let Some(newest) = newest_first.clone().next() else { return false };
+    let mut from = newest_first;
+    while let Some(reading) = from.clone().next().filter(|reading| newest.measured - reading.measured <= SAYS_SO_FOR) {
+        if is_at_floor(reading) || reading.glucose.hundredths() >= LOW_HUNDREDTHS {
+            return false;
+        }
+        if is_the_same(from.clone()) {
+            return true;
+        }
+        from.next();
+    }
+    false
+}
+
+fn is_the_same<'a>(newest_first: impl Iterator<Item = &'a Reading> + Clone) -> bool {
     let Some(newest) = newest_first.clone().next() else { return false };
     let value = newest.glucose.hundredths();
     let same = newest_first.take_while(|reading| (reading.glucose.hundredths() - value).abs() <= SAME_LOW);

@@ -6,11 +6,10 @@ use super::Engine;
 use super::alert::{Alert, Because, Standing, priority};
 use super::effect::{Condition, Side, What};
 use super::level::Seen;
-use super::mode::profile::Profile;
 use super::plan::Job;
 use super::reason::Reason;
+use super::trend;
 use super::turn::Turn;
-use crate::domain::mode::Mode;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -107,9 +106,12 @@ impl Engine {
 
     /// What covers a low reading, and until when at the latest; nothing, for most that are graver.
     pub(super) fn covered_by(&self, turn: &Turn, seen: &Seen) -> Option<(Covers, Timestamp)> {
-        let falls = turn.judged.and_then(|judged| judged.rate).is_some_and(|rate| rate.0 <= FALLS_BY);
-        if seen.side != Side::Low || seen.value.hundredths() < COVERED_FROM || falls || self.may_not_feel_lows(turn.now)
-        {
+        // Where there is no rate yet, two readings tell how fast it falls.
+        let newest = self.state.window.newest().map(|newest| newest.source);
+        let rate = turn.judged.and_then(|judged| judged.rate);
+        let rate = rate.or_else(|| trend::pace(self.state.window.newest_first(newest?), 2));
+        let falls = rate.is_some_and(|rate| rate.0 <= FALLS_BY);
+        if seen.side != Side::Low || seen.value.hundredths() < COVERED_FROM || falls || self.may_miss_lows(turn.now) {
             return None;
         }
         let story = &self.state.register.story;
@@ -128,11 +130,6 @@ impl Engine {
         }
         let rang = self.state.register.low_rang.is_some_and(|rang| turn.now - rang <= RANG_WITHIN);
         story.last.filter(|last| rang && lately(*last, SAME_LOW)).map(|_| (Covers::SameLow, until))
-    }
-
-    /// Lows that may not be felt are never covered: by profile, and after alcohol.
-    pub(super) fn may_not_feel_lows(&self, now: Timestamp) -> bool {
-        self.policy.profiles.contains(&Profile::ImpairedAwareness) || self.is_on(Mode::Alcohol, now)
     }
 
     /// After the levels of a low reading were judged: what was covered rings when nothing covers it any more.
@@ -197,7 +194,8 @@ impl Engine {
             if alert.is_covered() {
                 alert.told_as(None);
             }
-            return;
+            let thread = alert.thread();
+            return self.begin_answered_calls(turn, thread);
         }
         let (id, part_of) = (alert.id, alert.part_of);
         let reason = Reason::BeyondLimit { limit: policy.limit, since: alert.since };

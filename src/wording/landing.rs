@@ -11,7 +11,7 @@ impl Said<'_> {
         let (value, next) = (self.value_and_direction(), self.voice.clock(next));
         let acting = if acts { ", insulin still acting" } else { "" };
         let title = fitting(&[format!("{value}{acting}. Next check {next}"), format!("{value}. Next check {next}")]);
-        let what = "Coming down: checked every half hour until it is level. You hear if a low is likely.";
+        let what = "Coming down: checked every half hour until level; you hear if a low is likely.";
         (title, vec![what.to_owned()])
     }
 }

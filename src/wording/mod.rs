@@ -2,6 +2,7 @@
 //! names no amount, and never says that all is well.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+mod also;
 pub mod answer;
 mod asked;
 mod bedtime;

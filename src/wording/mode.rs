@@ -62,7 +62,8 @@ impl Said<'_> {
     pub(super) fn doubtful_low(&self, at: &str) -> Parts {
         let value = self.decision.glucose.map_or_else(String::new, |value| value.shown(self.voice.unit, self.limit()));
         let act = "This low may not be one: check with a meter first.";
-        (format!("Low? {value}, {at}. Check with a meter"), vec![act.to_owned()])
+        let since = self.below_since().map_or_else(String::new, |since| format!("; low since {since}"));
+        (format!("Low? {value}, {at}{since}. Check with a meter"), vec![act.to_owned()])
     }
 
     /// `Caution: 78, falling, 14:10. Follow your plan`, `Do not drive yet: 84, falling, 14:10; below 90`

@@ -12,7 +12,7 @@ use crate::engine::reason::Reason;
 const EMERGENCY: &str = "the emergency number";
 
 /// An answer is not a recovery.
-const ANSWERED: &str = "Answered, which does not say how it goes on.";
+const ANSWERED: &str = "Answered, but not over yet";
 
 /// The text where values are hidden; none where the condition says enough.
 #[must_use]
@@ -54,8 +54,8 @@ impl Said<'_> {
             (What::Raised | What::Repeated, reason) => self.first_line(reason),
             (_, Reason::Answered { at, by }) => {
                 let goes_on = match self.decision.condition.side() {
-                    Some(Side::Low) => " If the value stays low, others may be called again.",
-                    _ => "",
+                    Some(Side::Low) => "; if it stays low, others may be called again.",
+                    _ => ".",
                 };
                 let title = match by {
                     Some(by) => format!("{}: {}", self.has_it(by, *at), self.wearer()),
@@ -93,22 +93,26 @@ impl Said<'_> {
         let (title, facts) = match reason {
             Reason::HighUnanswered { began, since, told } => {
                 let (title, facts) = self.call_for_a_high(*began, *since);
-                (title, sentences(&[&facts, &self.who_knows(told)]))
+                (title, format!("{facts}{}", self.also_told(told)))
             }
             Reason::StillUnanswered { since, of, told, .. } => {
                 let (title, fact) = self.called_for(of);
-                let unanswered = format!("Nobody has answered since {}.", self.voice.clock(*since));
-                (title, sentences(&[&fact, &unanswered, &self.who_knows(told)]))
+                let unanswered = format!("; nobody has answered since {}", self.voice.clock(*since));
+                (title, format!("{}{unanswered}{}", fact.trim_end_matches('.'), self.also_told(told)))
             }
             other => self.called_for(other),
         };
-        (title, sentences(&[&facts, "Call, then go there.", &self.first_aid()]))
+        let act = match reason {
+            Reason::HighUnanswered { .. } => format!("{facts}."),
+            _ => format!("{}; call, then go there.", facts.trim_end_matches('.')),
+        };
+        (title, sentences(&[&act, &self.first_aid()]))
     }
 
     fn call_for_a_high(&self, began: Timestamp, since: Timestamp) -> (String, String) {
         let (name, value, at) = (self.wearer(), self.bare_value(), self.read_at());
         let facts = format!(
-            "Glucose is high since {}, and asked about since {} without a reply. Ask about ketones, and about set or pen; vomiting, fast breathing or drowsy: emergency help now.",
+            "High since {}, no reply since {}: call, go there, ask about ketones, set or pen; vomiting, fast breathing or drowsy: emergency help now",
             self.voice.clock(began),
             self.voice.clock(since)
         );
@@ -199,7 +203,7 @@ impl Said<'_> {
         if self.is_very_low() {
             return sentences(&[format!("{told}: call, then go there."), self.first_aid()]);
         }
-        format!("{told}. Ask how it is; if you hear nothing, call, then go there.")
+        format!("{told}: ask how it is; if you hear nothing, call, then go there.")
     }
 
     fn first_line_title(&self) -> String {
@@ -241,7 +245,7 @@ impl Said<'_> {
         {
             let (lower, higher) = (self.voice.value(lower), self.voice.value(higher));
             let title = format!("{has_it}. Two signals: {lower} and {higher}");
-            return (title, vec!["Answered, which does not say how it goes on.".to_owned()]);
+            return (title, vec!["Answered, but not over yet.".to_owned()]);
         }
         let told = match (self.decision.condition.side(), self.decision.glucose) {
             (_, None) => String::new(),
@@ -253,7 +257,7 @@ impl Said<'_> {
             Some(Side::Low) if self.is_low() || self.decision.glucose.is_none() => {
                 ("Treat by your plan, then press Treated.", "Answered, but still low: others may be called again.")
             }
-            _ => ("", "Answered, which does not say how it goes on."),
+            _ => ("", "Answered, but not over yet."),
         };
         (fitting(&[format!("{has_it}{told}"), has_it]), vec![first.to_owned(), last.to_owned()])
     }
@@ -325,10 +329,10 @@ impl Said<'_> {
         self.decision.to == Audience::Person(person)
     }
 
-    /// `Told before you: Sam, 02:10.`
-    fn who_knows(&self, told: &[(u8, Timestamp)]) -> String {
-        let all = self.listed(told);
-        if all.is_empty() { all } else { format!("Told before you: {all}.") }
+    /// `; told before you: Sam, 02:10`, within a sentence.
+    fn also_told(&self, told: &[(u8, Timestamp)]) -> String {
+        let all = self.listed(told).replace("; ", " and ");
+        if all.is_empty() { all } else { format!("; told before you: {all}") }
     }
 
     /// `Sam, 02:10; Kim, 02:25`, without whom this is for.

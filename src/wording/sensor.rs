@@ -176,7 +176,7 @@ impl Said<'_> {
             // It is what the text is about.
             Doubt::Old => String::new(),
             Doubt::Dip if self.in_a_night(self.voice.now) => {
-                "Lying on the sensor? Turn over, and do a finger-prick now.".to_owned()
+                "If you are lying on the sensor, turn over; do a finger-prick now.".to_owned()
             }
             Doubt::TwoSignals { lower, higher } => {
                 let (lower, higher) = (self.voice.value(lower), self.voice.value(higher));
@@ -200,7 +200,7 @@ impl Said<'_> {
     fn doubt_for_others(doubt: Doubt) -> String {
         match doubt {
             Doubt::TwoSignals { .. } | Doubt::FirstDay | Doubt::Doubted => {
-                "The value is less sure than others: somebody should measure with a meter.".to_owned()
+                "The value is less sure: somebody should do a finger-prick.".to_owned()
             }
             // Whoever is called has to go, not to weigh what the shape of a line is worth.
             Doubt::Dip | Doubt::Flat | Doubt::Jump | Doubt::Old => String::new(),

@@ -8,7 +8,7 @@ use super::body::{BODY_CHARS_MAX, body};
 use crate::domain::mode::Mode;
 use crate::domain::time::Timestamp;
 use crate::engine::began::TOLD_FROM;
-use crate::engine::effect::{Condition, Decision, Doubt, Side, What};
+use crate::engine::effect::{Condition, Decision, Doubt, What};
 use crate::engine::event::Cause;
 use crate::engine::mode::profile::Profile;
 use crate::engine::policy::Policy;
@@ -148,35 +148,10 @@ impl Said<'_> {
     fn in_order(&self, mut parts: Vec<String>) -> Vec<String> {
         let rest = parts.split_off(parts.len().min(1));
         let room = BODY_CHARS_MAX.saturating_sub(parts.first().map_or(0, |act| act.chars().count() + 1));
-        parts.extend([self.also(room), self.driving(), self.doubt()]);
+        parts.extend([self.prick_too(), self.also(room), self.driving(), self.doubt()]);
         parts.extend(rest);
         parts.extend([self.after_low(), self.insulin()]);
         parts
-    }
-
-    /// `Also: High 260, rising, 12:00; no readings since 11:40.`: what would have rung in the same moment, as far as there
-    /// is room. Of a low everything is said already.
-    fn also(&self, room: usize) -> String {
-        let is_low = |one: &Decision| one.condition.side() == Some(Side::Low);
-        let others = self.decision.also.iter().filter(|one| !(is_low(self.decision) && is_low(one)));
-        let facts: Vec<(String, &str)> = others
-            .map(|one| {
-                let title = text(one, self.policy, self.voice.now).title;
-                // What leads with the value now has its news behind it.
-                let several = matches!(one.condition, Condition::Morning | Condition::Digest);
-                let fact = if several { title.rsplit(". ").next() } else { title.split(". ").next() };
-                (fact.unwrap_or_default().to_owned(), one.condition.row().short)
-            })
-            .collect();
-        let Some((_, short)) = facts.first() else { return String::new() };
-        let said = |count: usize| {
-            let told: Vec<&str> = facts.iter().take(count).map(|(fact, _)| fact.as_str()).collect();
-            let left = facts.len() - count;
-            let more = if left > 0 { format!("; and {left} more") } else { String::new() };
-            format!("Also: {}{more}.", told.join("; "))
-        };
-        let fits = (1..=facts.len()).rev().map(said).find(|words| words.chars().count() <= room);
-        fits.unwrap_or_else(|| format!("Also: {short}."))
     }
 
     fn level(&self) -> Parts {
@@ -201,7 +176,8 @@ impl Said<'_> {
                 self.high_title(&self.named_anew("Very high"), &format!("{value}, {at}")),
                 vec![
                     if self.adjusts() {
-                        format!("{} Very high for two hours or feeling ill: check ketones.", super::pump::SEE)
+                        "See on the pump what it has given; very high for two hours or feeling ill: check ketones."
+                            .to_owned()
                     } else {
                         "Follow your plan, then press Treated; very high for two hours or feeling ill: check ketones."
                             .to_owned()
@@ -228,11 +204,10 @@ impl Said<'_> {
     fn low_title(&self, name: &str, acts: &[&str]) -> String {
         let (value, at) = (self.value_and_direction(), self.read_at());
         let mut titles = Vec::new();
-        if let Reason::BeyondLimit { limit, since } | Reason::NewEpisode { limit, since } = &self.decision.reason
-            && (self.decision.what == What::Raised || matches!(self.decision.reason, Reason::NewEpisode { .. }))
-            && self.decision.reading_at.is_some_and(|read| read - *since >= TOLD_FROM)
+        if let (Some(since), Reason::BeyondLimit { limit, .. } | Reason::NewEpisode { limit, .. }) =
+            (self.below_since(), &self.decision.reason)
         {
-            let (limit, since) = (self.voice.limit(*limit), self.voice.clock(*since));
+            let limit = self.voice.limit(*limit);
             for act in acts {
                 titles.push(format!("{name} {value}, {at}; below {limit} since {since}. {act}"));
                 titles.push(format!("{name} {}, {at}; below {limit} since {since}. {act}", self.value_alone()));
@@ -243,6 +218,16 @@ impl Said<'_> {
             titles.extend(acts.iter().map(|act| format!("{name} {value}, {at}. {act}")));
         }
         fitting(&titles)
+    }
+
+    /// Since when one has been low that began a while before it is told.
+    pub(super) fn below_since(&self) -> Option<String> {
+        let (Reason::BeyondLimit { since, .. } | Reason::NewEpisode { since, .. }) = &self.decision.reason else {
+            return None;
+        };
+        let begins = self.decision.what == What::Raised || matches!(self.decision.reason, Reason::NewEpisode { .. });
+        let long_ago = self.decision.reading_at.is_some_and(|read| read - *since >= TOLD_FROM);
+        (begins && long_ago).then(|| self.voice.clock(*since))
     }
 
     /// Whoever is very low acts, and does not read: no number stands before what to do.

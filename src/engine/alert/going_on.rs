@@ -255,6 +255,11 @@ impl Engine {
         at.max(if has_value { ready.min(latest) } else { ready })
     }
 
+    /// Is the check after the latest treatment still to come?
+    pub(super) fn is_before_check(&self, low: &LowCalls, now: Timestamp) -> bool {
+        self.known_of_low(now).is_some_and(|known| self.after_check(low, known, now, now) > now)
+    }
+
     /// When it was last treated, in whatever order that was said.
     fn last_treated(&self, low: &LowCalls, now: Timestamp) -> Option<Timestamp> {
         self.low_treated(now).max(low.treated_at)
@@ -293,7 +298,7 @@ impl Engine {
     }
 
     /// When the low there is was last treated; symptoms and finger-pricks begin the same checks and are no treatment.
-    fn low_treated(&self, now: Timestamp) -> Option<Timestamp> {
+    pub(super) fn low_treated(&self, now: Timestamp) -> Option<Timestamp> {
         let treated = self.state.plan.low()?.treated?;
         (treated.told == Began::Treated && treated.at <= now).then_some(treated.at)
     }

@@ -41,6 +41,11 @@ impl HasIt {
         self.at + if self.with { IS_WITH_THEM } else { HAS_IT }
     }
 
+    /// Were they?
+    pub(in crate::engine) const fn was_asked(&self) -> bool {
+        self.asked.is_some()
+    }
+
     /// From when on others may be called.
     pub(in crate::engine) fn others_from(self) -> Timestamp {
         self.asked.map_or(self.until, |asked| self.until.max(asked + ASKED))

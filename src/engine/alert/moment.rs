@@ -12,10 +12,12 @@ use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
 use crate::engine::effect::{Condition, Decision, Id, Priority, Side, What};
 use crate::engine::event::Event;
+use crate::engine::ketones::reason::KetoneWhy;
 use crate::engine::mode::reason::{Asks, Why};
 use crate::engine::nadir::VERY_LOW;
 use crate::engine::plan::Job;
 use crate::engine::reason::Reason;
+use crate::engine::recheck_low::TREATED_OFTEN;
 use crate::engine::turn::{Judged, Turn};
 use serde::{Deserialize, Serialize};
 
@@ -109,7 +111,8 @@ fn always_rings(decision: &Decision, very_low: Glucose) -> bool {
     let is_very_low = decision.glucose.is_some_and(|glucose| Side::Low.is_beyond(glucose, very_low));
     // A question about a high that stays comes hours apart, and does not wait for what rang a moment ago.
     let stays = matches!(decision.reason, Reason::HighStays(_));
-    stays || is_news && is_worse || is_low && is_very_low || decision.priority == Priority::High && !is_low
+    let is_grave = decision.priority == Priority::High && !is_low && !asks_again(decision);
+    stays || is_news && is_worse || is_low && is_very_low || is_grave
 }
 
 /// Is the value that it is about very low, in whichever alert or check of it?
@@ -117,29 +120,40 @@ fn is_very_low(decision: &Decision) -> bool {
     decision.glucose.is_some_and(|glucose| Side::Low.is_beyond(glucose, VERY_LOW))
 }
 
+/// Are ketones to be measured once more?
+fn asks_again(decision: &Decision) -> bool {
+    matches!(&decision.reason, Reason::Ketones { said: KetoneWhy::Again { .. } })
+}
+
 /// The worst of one moment is the largest.
-fn gravity(decision: &Decision) -> (Priority, u8, bool, std::cmp::Reverse<u32>) {
+fn gravity(decision: &Decision) -> (bool, u8, Priority, bool, std::cmp::Reverse<u32>) {
     // A question about a rise, or about ketones and pen or set, asks more than that it is high now.
     let stays = matches!(decision.reason, Reason::HighStays(_));
     let asks = decision.condition == Condition::UnnotedRise || stays;
     let priority = if asks { decision.priority.max(Priority::Low) } else { decision.priority };
-    // An emergency of ketones is said before a low, but not before a very low.
+    // An emergency of ketones is said before a low, but not before a very low; that they are to be measured again is not.
+    let is_worst = decision.condition == Condition::VeryLow
+        || decision.condition.side() == Some(Side::Low) && is_very_low(decision);
     let danger = match decision.condition {
-        Condition::VeryLow => 3,
-        condition if condition.side() == Some(Side::Low) && is_very_low(decision) => 3,
-        Condition::Ketones if priority == Priority::High => 2,
-        condition if condition.side() == Some(Side::Low) => 1,
+        Condition::Ketones if priority == Priority::High && !asks_again(decision) => 2,
+        condition if condition.side() == Some(Side::Low) && priority >= Priority::Medium => 1,
         _ => 0,
     };
     let first = asks || Condition::LEVELS.contains(&decision.condition);
-    (priority, danger, first, std::cmp::Reverse(if stays { 0 } else { decision.condition.row().order }))
+    (is_worst, danger, priority, first, std::cmp::Reverse(if stays { 0 } else { decision.condition.row().order }))
 }
 
-/// The place of the worst of those that ring. Of a low its alert says it, and not the check of it.
+/// The place of the worst of those that ring. Of a low its alert says it, and not the check of it, unless that counts
+/// treatments.
 fn worst(out: &[Decision]) -> Option<usize> {
     let all = || out.iter().enumerate().filter(|(_, one)| rings(one));
     let (place, lead) = all().min_by_key(|(_, one)| std::cmp::Reverse(gravity(one)))?;
-    let is_alert = |one: &Decision| matches!(one.condition, Condition::VeryLow | Condition::Low);
+    // That it was treated three times is more than that it is low, unless that begins.
+    let counts = matches!(lead.reason, Reason::StillLow { treatments, .. } if treatments >= TREATED_OFTEN);
+    let is_alert = |one: &Decision| {
+        let of_low = matches!(one.condition, Condition::VeryLow | Condition::Low);
+        of_low && (!counts || one.what == What::Raised)
+    };
     let of_low = all().filter(|(_, one)| lead.condition == Condition::RecheckLow && is_alert(one));
     Some(of_low.min_by_key(|(_, one)| std::cmp::Reverse(gravity(one))).map_or(place, |(place, _)| place))
 }
@@ -260,8 +274,10 @@ impl Engine {
         let falls = |judged: &Judged| judged.rate.is_some_and(|rate| rate.direction().falls());
         let is_open = self.root(Side::Low).is_some();
         let is_low = |judged: &Judged| Side::Low.is_beyond(judged.glucose, limit) || is_open && falls(judged);
-        // One finger-prick that says otherwise ends no low.
-        self.lowest_latest(now).filter(is_low).or_else(|| self.lowest_of_sensors(now).filter(is_low))
+        // One finger-prick that says otherwise ends no low, and no sensor ends at once what a finger-prick says.
+        self.low_by_meter_now(now)
+            .or_else(|| self.lowest_latest(now).filter(is_low))
+            .or_else(|| self.lowest_of_sensors(now).filter(is_low))
     }
 
     /// While it is low the rest waits for its end; that a high is over is not said while a low is looked after.

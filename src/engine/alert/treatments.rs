@@ -1,11 +1,12 @@
 //! What calls for a low make of treatments: one that was treated three times and stays calls somebody, and one that
 //! rises is spared a ring once.
 
-use super::calls::{Calls, LowCalls};
+use super::calls::{Answered, Calls, LowCalls};
 use super::people::is_called;
 use super::steps::Step;
 use crate::domain::time::{Span, Timestamp};
 use crate::engine::Engine;
+use crate::engine::effect::Id;
 use crate::engine::plan::Job;
 use crate::engine::policy::{Ways, Whom};
 use crate::engine::recheck_low::TREATED_OFTEN;
@@ -26,13 +27,17 @@ impl Engine {
         };
         let again = treatments > TREATED_OFTEN;
         let lately = calls.called.iter().any(|(_, at)| *at >= last || again && turn.now - *at < CALLED_WITHIN);
-        // Whoever has it is given the time (promise P2).
-        if lately || self.is_doubted(&low, turn.now) || self.call_waits_until(&low, turn.now).is_some() {
+        // Whoever has it is given the time (promise P2), until they were asked how it goes.
+        let has_it = low.has_it.filter(|has_it| !has_it.was_asked());
+        let waits = has_it.is_some_and(|has_it| has_it.asks_at() > turn.now) || self.is_before_check(&low, turn.now);
+        if lately || waits || self.is_doubted(&low, turn.now) {
             return;
         }
         let about = self.speaking(calls.id);
         let reason = self.why_called(turn.now, &calls, turn.judged, Step::Second, calls.told(), Ways::All);
-        let Some(person) = self.person(Whom::Second, &calls.made.people, turn.now) else { return };
+        // Where only one may be called, as for a child whose carer was rung first, it is that one.
+        let second = self.person(Whom::Second, &calls.made.people, turn.now);
+        let Some(person) = second.or_else(|| self.reachable(turn.now).next()) else { return };
         let Some(known) = self.state.register.calls_of_low_mut() else { return };
         if is_called(&mut known.called, person, turn.now) {
             if !known.made.people.contains(&person) {
@@ -42,6 +47,17 @@ impl Engine {
                 low.called(turn.now);
             }
             turn.call(person, about, reason);
+            self.plan_chain(turn);
+        }
+    }
+
+    /// What was covered has been told by a check: from then on somebody may be called for it as for any that was answered
+    /// when it was treated.
+    pub(in crate::engine) fn begin_answered_calls(&mut self, turn: &Turn, thread: Id) {
+        if self.state.register.calls_of_low().is_none() {
+            let at = self.low_treated(turn.now);
+            let answer = at.map(|at| Answered { at, by: None });
+            self.state.register.calls.push(Calls { answer, ..Calls::for_low(thread, turn.now) });
             self.plan_chain(turn);
         }
     }
