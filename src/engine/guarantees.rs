@@ -76,7 +76,7 @@ impl Engine {
 
     fn keep_high_in_sight(&mut self, turn: &mut Turn) {
         if turn.out.iter().any(|decision| rings_about(decision, Side::High)) {
-            self.state.register.high_rang = Some(turn.now);
+            self.note_ring_about_high(turn);
         }
         let Some(since) = self.state.high.very_high.map(|stretch| stretch.since) else { return };
         let judged = self.very_high_now(turn);
@@ -93,12 +93,26 @@ impl Engine {
                 let reason = Reason::StillHigh { since, marked: true, next };
                 turn.tell(What::Prompt, Condition::RecheckHigh, id, part_of, reason, true);
                 turn.judged = before;
-                self.state.register.high_rang = Some(turn.now);
+                self.note_ring_about_high(turn);
                 self.state.plan.set(Job::HighLasts, next);
             }
             // Without a value that is still there the next reading tells.
             _ if due <= turn.now => self.state.plan.stop(Job::HighLasts),
             _ => self.state.plan.set(Job::HighLasts, due),
+        }
+    }
+
+    pub(super) fn note_ring_about_high(&mut self, turn: &mut Turn) {
+        let before = self.state.register.high_rang.replace(turn.now);
+        turn.high_rang = before.filter(|before| *before != turn.now).or(turn.high_rang);
+    }
+
+    /// What was to ring about a high waits a moment: until it does, the four hours count from the ring before it.
+    pub(super) fn high_has_not_rung(&mut self, turn: &Turn, until: Timestamp) {
+        let rang_now = self.state.register.high_rang == Some(turn.now);
+        if let Some(before) = turn.high_rang.filter(|_| rang_now) {
+            self.state.register.high_rang = Some(before);
+            self.state.plan.set(Job::HighLasts, (before + VERY_HIGH_EVERY).max(until + Span::minutes(1)));
         }
     }
 

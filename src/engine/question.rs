@@ -255,7 +255,7 @@ impl Engine {
         let dose = dose.or_else(|| story.first_dose(turn.now)).or_else(|| story.lone_dose(turn.now, 3));
         let meal = dose.and_then(|dose| story.meal_of(dose.at, turn.now));
         let latest = story.given_by(turn.now).last().map(|given| given.at);
-        self.state.register.high_rang = Some(turn.now);
+        self.note_ring_about_high(turn);
         self.ketones_question_rang(turn.now);
         if let Stage::Asking { marked, asked } = stage {
             // What would ask about it as about any high has been asked.

@@ -42,6 +42,8 @@ pub(super) struct Turn {
     pub(super) doubt: Option<Doubt>,
     /// The sensor has shown the same low for long.
     pub(super) flat_low: bool,
+    /// When something rang about a high before this turn, where something does in it.
+    pub(super) high_rang: Option<Timestamp>,
     /// Its readings came as several at once: what they hold of the time before is known.
     pub(super) batch: bool,
     /// For so long a value is about now.
@@ -77,6 +79,7 @@ impl Engine {
             judged: None,
             doubt: None,
             flat_low: false,
+            high_rang: None,
             batch: false,
             fresh_for: self.fresh_for(),
             after_low: None,

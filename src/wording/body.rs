@@ -4,6 +4,9 @@
 /// Most characters of a body: what a phone shows at a glance.
 pub const BODY_CHARS_MAX: usize = 160;
 
+/// Most characters of what somebody else is told: as much again for what helps whoever does not wake.
+const CALL_CHARS_MAX: usize = 2 * BODY_CHARS_MAX;
+
 /// Most sentences of it.
 const SENTENCES_MAX: usize = 2;
 
@@ -19,6 +22,18 @@ pub(super) fn body(parts: &[String]) -> String {
         }
     }
     said.join(" ")
+}
+
+/// The first of these, and whatever else there is room for.
+pub(super) fn call_body(parts: &[String]) -> String {
+    let mut said = String::new();
+    for part in parts.iter().map(|part| part.trim()).filter(|part| !part.is_empty()) {
+        let space = if said.is_empty() { "" } else { " " };
+        if said.is_empty() || said.chars().count() + 1 + part.chars().count() <= CALL_CHARS_MAX {
+            said = format!("{said}{space}{part}");
+        }
+    }
+    said
 }
 
 /// One line for each that there is room for beside `end`, and how many more there are.

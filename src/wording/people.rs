@@ -165,7 +165,7 @@ impl Said<'_> {
             Reason::BeyondLimit { limit, since }
             | Reason::NewEpisode { limit, since }
             | Reason::NoLongerWorse { limit, since } => {
-                format!("Glucose is {} {} since {}.", self.beyond(), self.voice.limit(*limit), self.voice.clock(*since))
+                format!("{} {} since {}.", capital(self.beyond()), self.voice.limit(*limit), self.voice.clock(*since))
             }
             Reason::StillBeyond { limit, silent_since } => format!(
                 "Glucose is {} {}; nothing had come since {}.",

@@ -4,7 +4,7 @@
 use super::Voice;
 use super::text::{Parts, Said, fitting};
 use crate::domain::time::Timestamp;
-use crate::engine::effect::Decision;
+use crate::engine::effect::{Decision, Doubt};
 use crate::engine::nadir::{Lowest, VERY_LOW};
 use crate::engine::reason::{Began, Reason, Treatment};
 use crate::engine::recheck_low::TREATED_OFTEN;
@@ -36,7 +36,8 @@ impl Said<'_> {
             );
         }
         let rises = self.direction().is_some_and(Direction::rises);
-        let prick = self.is_very_low() || lowest.is_some_and(|lowest| lowest.prick);
+        let flat = self.decision.doubt == Some(Doubt::Flat);
+        let prick = flat || self.is_very_low() || lowest.is_some_and(|lowest| lowest.prick);
         let again = if treated.told == Began::Treated { "Treat again" } else { "Treat" };
         let how = if self.is_very_low() { "very low" } else { "low" };
         let bare = self.decision.glucose.map_or_else(String::new, |value| value.shown(self.voice.unit, self.limit()));

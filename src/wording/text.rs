@@ -4,7 +4,7 @@
 //! then one thing to do. A body is what to do and the one fact that matters most ([`super::body`]).
 
 use super::Voice;
-use super::body::{BODY_CHARS_MAX, body};
+use super::body::{BODY_CHARS_MAX, body, call_body};
 use crate::domain::mode::Mode;
 use crate::domain::time::Timestamp;
 use crate::engine::began::TOLD_FROM;
@@ -64,7 +64,7 @@ pub fn text(decision: &Decision, policy: &Policy, now: Timestamp) -> Text {
     };
     let parts = said.by_the_pumps_plan(said.in_order(parts));
     // Whoever is called has the time to read, and nothing else to look at.
-    let body = if decision.to.is_wearer() { body(&parts) } else { sentences(&parts) };
+    let body = if decision.to.is_wearer() { body(&parts) } else { call_body(&parts) };
     Text { title: shortened(&title), body }
 }
 

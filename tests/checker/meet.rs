@@ -307,7 +307,10 @@ fn o1(sight: &Sight, verdicts: &mut Verdicts) {
         let here = || sight.record.given.iter().filter(|given| given.at == pair[1].at);
         let together = here().count() > 1 && here().any(|given| !matches!(given.what, In::Reading { .. }));
         let several = apart == 0 && together && pair[0].reason != pair[1].reason && always(sight, pair[1]);
-        let kept = stands || acted || several || apart > 2 * MIN;
+        // That somebody else has it is told because they say so.
+        let said =
+            pair[1].reason == "answered" && here().any(|given| matches!(given.what, In::Seen { .. } | In::With { .. }));
+        let kept = stands || acted || several || said || apart > 2 * MIN;
         verdicts.judge("O1.one", pair[1].at, kept, || {
             format!("two rings within {} s: {} | {}", apart / 1_000, pair[0].title, pair[1].title)
         });
@@ -334,7 +337,9 @@ fn o2(sight: &Sight, verdicts: &mut Verdicts) {
         if !now.below(70.0) || !now.watched {
             continue;
         }
-        let grave = sight.ketones(out.at).is_some_and(|(at, value)| value > 150 && out.at - at < 12 * HOUR)
+        // In pregnancy each value is a row worse (K5).
+        let above = if sight.record.settings.has("pregnancy") { 59 } else { 150 };
+        let grave = sight.ketones(out.at).is_some_and(|(at, value)| value > above && out.at - at < 12 * HOUR)
             || sight
                 .known(out.at)
                 .any(|line| matches!(line.note, Note::Urine("moderate" | "large")) && out.at - line.at < 12 * HOUR)

@@ -30,6 +30,9 @@ const CALLED_LATELY: Span = Span::minutes(8);
 /// What is no longer of the same moment.
 pub(in crate::engine) const NEXT_MOMENT: Span = Span::seconds(121);
 
+/// Without a signal it is low for so long. Ours, as long as the calls of a very low go on.
+const LOW_FOR: Span = Span::hours(2);
+
 /// Most rings ...
 const RINGS_MAX: usize = 6;
 
@@ -109,10 +112,8 @@ fn always_rings(decision: &Decision, very_low: Glucose) -> bool {
             && matches!(decision.reason, Reason::NewEpisode { .. } | Reason::StillBeyond { .. });
     let is_low = decision.condition.side() == Some(Side::Low);
     let is_very_low = decision.glucose.is_some_and(|glucose| Side::Low.is_beyond(glucose, very_low));
-    // A question about a high that stays comes hours apart, and does not wait for what rang a moment ago.
-    let stays = matches!(decision.reason, Reason::HighStays(_));
     let is_grave = decision.priority == Priority::High && !is_low && !asks_again(decision);
-    stays || is_news && is_worse || is_low && is_very_low || is_grave
+    is_news && is_worse || is_low && is_very_low || is_grave
 }
 
 /// Is the value that it is about very low, in whichever alert or check of it?
@@ -274,10 +275,12 @@ impl Engine {
         let falls = |judged: &Judged| judged.rate.is_some_and(|rate| rate.direction().falls());
         let is_open = self.root(Side::Low).is_some();
         let is_low = |judged: &Judged| Side::Low.is_beyond(judged.glucose, limit) || is_open && falls(judged);
-        // One finger-prick that says otherwise ends no low, and no sensor ends at once what a finger-prick says.
+        // Nor does it end because nothing has come for a while. One finger-prick that says otherwise ends no low, and no sensor ends at once what a finger-prick says.
+        let last = || self.last_known(now).filter(|last| is_open && now - last.at < LOW_FOR);
         self.low_by_meter_now(now)
             .or_else(|| self.lowest_latest(now).filter(is_low))
             .or_else(|| self.lowest_of_sensors(now).filter(is_low))
+            .or_else(|| last().filter(is_low))
     }
 
     /// While it is low the rest waits for its end; that a high is over is not said while a low is looked after.
@@ -341,6 +344,7 @@ impl Engine {
             decision.rings = false;
             withheld.push(Decision { what: What::Withheld, reason: Reason::RangJustNow { until }, ..decision.clone() });
         }
+        self.high_has_not_rung(turn, until);
         turn.out.extend(withheld);
         self.state.plan.set(Job::Moment, until);
     }
