@@ -2,20 +2,24 @@
 //! `RECHECK_OPEN_CGM` names no folder with them. Prints the tables of docs/forecast-measured.md.
 //!
 //! The reference figures were measured on t1d-uom by an independent program in another language, with the definitions
-//! of `recheck::replay::foreseen`.
+//! of `recheck::replay::foreseen`; with the model of before it is within 0.01 of the reference that stood here then.
 
 use super::open_data::{Person, folder, people, person, score};
 use recheck::config::meant::{Purpose, settings};
 use recheck::domain::local::Zone;
 use recheck::domain::reading::{Reading, SourceId};
-use recheck::domain::time::Span;
+use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
-use recheck::engine::effect::Condition;
+use recheck::engine::effect::{Condition, Side, What};
 use recheck::engine::event::Event;
+use recheck::engine::foresee::watched::Watched;
 use recheck::engine::policy::{Policy, SourceKind, SourcePolicy};
+use recheck::engine::reason::{Likely, Reason};
 use recheck::formats::rows::Row;
 use recheck::replay::foreseen::ForecastScore;
+use recheck::replay::run::run;
 use recheck::replay::score::Score;
+use std::collections::BTreeMap;
 use std::path::Path;
 
 type People = Vec<Person>;
@@ -99,8 +103,8 @@ fn figures(name: &str, all: &Score, one: &ForecastScore) -> [f64; 4] {
 const HEAD: &str =
     "| chance | episodes | raised/day | false/day | detected | 15 min before | precision | lead p25 | p50 |";
 
-/// The reference counts the same 987 lows. Ours finds a point or two less of them at the same rate of false alerts:
-/// two points of detection are allowed, 0.03 false a day, three points of precision.
+/// The reference counts 951 lows with 20 minutes of readings before them, ours 981, and finds a point less of them at the
+/// same rate of false alerts: two points of detection are allowed, 0.03 false a day, three points of precision.
 #[test]
 fn low_forecasts_give_the_reference_figures() {
     let Some(folder) = folder("low_forecasts_give_the_reference_figures") else { return };
@@ -108,10 +112,10 @@ fn low_forecasts_give_the_reference_figures() {
     assert_eq!((people.len(), points.len()), (17, 22));
     eprintln!("low, t1d-uom\n{HEAD}");
     for (chance, reference) in [
-        (0.45, [0.536, 0.195, 0.301, 0.610]),
-        (0.30, [0.728, 0.340, 0.538, 0.552]),
-        (0.17, [0.867, 0.562, 0.996, 0.454]),
-        (0.08, [0.946, 0.749, 1.932, 0.337]),
+        (0.45, [0.603, 0.198, 0.349, 0.598]),
+        (0.30, [0.747, 0.352, 0.575, 0.539]),
+        (0.17, [0.881, 0.584, 1.050, 0.446]),
+        (0.08, [0.954, 0.754, 1.978, 0.332]),
     ] {
         let all = score(&people, &raised_from("low", chance));
         let found = figures(&chance.to_string(), &all, of(&all, Condition::ForecastLow));
@@ -135,8 +139,8 @@ fn forecasts_do_what_the_document_says() {
         ("readings every 15 minutes", people.iter().filter(|(_, rows)| !five(rows)).chain(&points).collect()),
     ];
     for (level, condition, chances, documented) in [
-        ("low", Condition::ForecastLow, [0.45, 0.30, 0.17, 0.08], [[0.910, 0.54], [0.503, 0.45]]),
-        ("very_low", Condition::ForecastVeryLow, [0.40, 0.20, 0.10, 0.05], [[0.921, 0.23], [0.364, 0.21]]),
+        ("low", Condition::ForecastLow, [0.45, 0.30, 0.17, 0.08], [[0.917, 0.60], [0.517, 0.44]]),
+        ("very_low", Condition::ForecastVeryLow, [0.26, 0.15, 0.08, 0.04], [[0.908, 0.15], [0.495, 0.30]]),
         ("high", Condition::ForecastHigh, [0.60, 0.40, 0.25, 0.15], [[0.945, 0.74], [0.534, 0.55]]),
     ] {
         for ((name, group), documented) in groups.iter().zip(documented) {
@@ -192,7 +196,7 @@ fn what_is_likely_comes_as_often_as_said() {
             }
         }
         eprintln!("{}\n| chance | readings | said | came |", condition.name());
-        assert!(bins.iter().map(|(n, ..)| n).sum::<u64>() > 20_000, "{bins:?}");
+        assert!(bins.iter().map(|(n, ..)| n).sum::<u64>() > 19_000, "{bins:?}");
         for (place, (n, came, said)) in bins.into_iter().enumerate().filter(|(_, (n, ..))| *n > 0) {
             let (said, found) = (said / n as f64, share(came, n));
             eprintln!("| {}-{} | {n} | {said:.3} | {found:.3} |", place * 10, place * 10 + 10);
@@ -231,18 +235,102 @@ fn forecasts_ring_seldom_by_default() {
     assert!(person(&rang, 50) >= 0.2, "{:.2}", person(&rang, 50));
 }
 
-/// Rings a day that nothing followed, by default, as this test counts them on all 39 people: 0.1410 of a low and 0.0134 of
-/// a very low. Other weights or chances may ring for nothing no more often.
+/// Rings a day that nothing followed, by default, as this test counts them on all 39 people: 0.1340 of a low and 0.0075 of
+/// a very low; with the model of before 0.1410 and 0.0098. Other weights or chances may ring for nothing no more often.
 #[test]
 #[expect(clippy::cast_precision_loss, reason = "counts are small")]
 fn rings_come_to_nothing_no_more_often_than_measured() {
     let Some(folder) = folder("rings_come_to_nothing_no_more_often_than_measured") else { return };
     let (people, points) = tune(&folder);
     let all = score(people.iter().chain(&points), &[AFTER_LOW_OFF, LANDING_OFF]);
-    for (condition, measured) in [(Condition::ForecastLow, 0.1415), (Condition::ForecastVeryLow, 0.0135)] {
+    for (condition, measured) in [(Condition::ForecastLow, 0.1345), (Condition::ForecastVeryLow, 0.0080)] {
         let one = of(&all, condition);
         let wrong = one.rang_false as f64 / all.days();
         eprintln!("{}: {:.3} rings a day, {wrong:.4} come to nothing", condition.name(), one.rang as f64 / all.days());
         assert!(wrong <= measured, "{}: {wrong:.4}, measured {measured}", condition.name());
     }
 }
+
+/// What is watched for on one person: rings after a low and in a landing, and how many of each a low followed.
+#[derive(Debug, Default)]
+struct OfWatched {
+    slips: [u64; 2],
+    landings: [u64; 2],
+    lands_low: [u64; 2],
+    slips_back: [u64; 2],
+}
+
+fn watched(policy: &Policy, rows: &[Row]) -> OfWatched {
+    let (mut rang, mut began): (Vec<(Timestamp, Watched)>, BTreeMap<u64, Timestamp>) = Default::default();
+    run(policy.clone(), rows, |at, decision| match decision.reason.first() {
+        Reason::Landing { .. } if decision.what == What::Look => {
+            began.entry(decision.id.0).or_insert(at);
+        }
+        Reason::Likely(Likely { watched: Some(watched), .. }) if decision.rings => rang.push((at, *watched)),
+        Reason::SlipsBack { .. } if decision.rings => rang.push((at, Watched::AfterLow)),
+        _ => {}
+    });
+    let is_low = |row: &Row| Side::Low.is_beyond(row.glucose, policy.levels.low.limit);
+    let lows: Vec<Timestamp> = rows.iter().filter(|row| is_low(row)).map(|row| row.measured).collect();
+    let next = |at: Timestamp, within: i64| {
+        let low = lows.get(lows.partition_point(|low| *low <= at)).copied();
+        low.filter(|low| *low - at <= Span::minutes(within))
+    };
+    let said =
+        |of: Watched, from: Timestamp, to: Timestamp| rang.iter().any(|(at, by)| *by == of && *at >= from && *at < to);
+    let mut found = OfWatched::default();
+    for (at, by) in &rang {
+        let (of, within) = match by {
+            Watched::AfterLow => (&mut found.slips, 45),
+            Watched::Landing => (&mut found.landings, 90),
+        };
+        *of = [of[0] + 1, of[1] + u64::from(next(*at, within).is_some())];
+    }
+    for began in began.values() {
+        let of = &mut found.lands_low;
+        let Some(low) = next(*began, 90) else { continue };
+        *of = [of[0] + 1, of[1] + u64::from(said(Watched::Landing, *began, low))];
+    }
+    for three in rows.windows(3) {
+        let is_over = is_low(&three[0]) && !is_low(&three[1]) && !is_low(&three[2]);
+        let back = three[2].measured;
+        let low = next(back, 45).filter(|_| is_over && back - three[0].measured < Span::minutes(40));
+        let Some(low) = low else { continue };
+        let of = &mut found.slips_back;
+        *of = [of[0] + 1, of[1] + u64::from(said(Watched::AfterLow, back, low))];
+    }
+    found
+}
+
+/// After a low, and in a landing: rings a day, of these right within 45 and 90 minutes, and the share of lows that were
+/// rung for, of those that came again within 45 minutes and of those within 90 minutes of the first look at a landing.
+#[test]
+#[expect(clippy::cast_precision_loss, reason = "counts are small")]
+fn what_is_watched_for_rings_as_documented() {
+    let Some(folder) = folder("what_is_watched_for_rings_as_documented") else { return };
+    let (people, points) = tune(&folder);
+    let policy = settings("", None, &[], Purpose::Replay, Zone::UTC).unwrap().policy;
+    let each: Vec<OfWatched> = people.iter().chain(&points).map(|(_, rows)| watched(&policy, rows)).collect();
+    let days = score(people.iter().chain(&points), &[""; 0]).days();
+    let sum = |of: fn(&OfWatched) -> [u64; 2]| {
+        each.iter().map(of).fold([0, 0], |sum, one| [sum[0] + one[0], sum[1] + one[1]])
+    };
+    let of = |[of, n]: [u64; 2]| share(n, of);
+    for (name, rings, lows, [a_day, precise, sensitive]) in [
+        ("after a low", sum(|one| one.slips), sum(|one| one.slips_back), AFTER_A_LOW),
+        ("landing", sum(|one| one.landings), sum(|one| one.lands_low), IN_A_LANDING),
+    ] {
+        let found = [rings[0] as f64 / days, of(rings), of(lows)];
+        eprintln!(
+            "{name}: {:.3} rings a day, right {:.3}, rung for {:.3} of {}",
+            found[0], found[1], found[2], lows[0]
+        );
+        assert!((found[0] - a_day).abs() <= 0.01, "{name}: {:.3} rings a day, documented {a_day}", found[0]);
+        assert!((found[1] - precise).abs() <= 0.02, "{name}: {:.3} right, documented {precise}", found[1]);
+        assert!((found[2] - sensitive).abs() <= 0.02, "{name}: {:.3} rung for, documented {sensitive}", found[2]);
+    }
+}
+
+/// As docs/forecast-measured.md has them.
+const AFTER_A_LOW: [f64; 3] = [0.199, 0.452, 0.460];
+const IN_A_LANDING: [f64; 3] = [0.178, 0.628, 0.742];

@@ -32,6 +32,7 @@ use std::path::{Path, PathBuf};
 
 /// Files whose continuation no longer holds, with the change of behaviour that is the reason.
 const SET_ASIDE: &[(&str, &str)] = &[
+    ("v2/43-forecast-over-rang-lately", TOO_NEAR),
     ("v1/05-low-treated-look-unseen", GROWS),
     ("v2/05-low-treated-look-unseen", GROWS),
     ("v1/08-low-over-unanswered", GROWS),
@@ -89,6 +90,9 @@ const SET_ASIDE: &[(&str, &str)] = &[
     ("v2/31-two-signals-and-a-choice", LANDS),
     ("v2/38-forecast-silent", LOOKED_AT_ONCE_MORE),
 ];
+
+const TOO_NEAR: &str =
+    "A forecast of a low rings only at 74 or more, by another model, and does not say why it is silent nearer.";
 
 /// The promises O1 and O2: what rings in one moment is one message, and the rest waits while it is low.
 const ONE_RING: &str = "what rings in one moment is one message, and waits while it is low";

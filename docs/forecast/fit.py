@@ -15,7 +15,6 @@ import sys
 import numpy as np
 
 TAU, SIGMA, NOISE = 15.0, 0.4, 4.0
-HORIZON = 20
 EPOCH = dt.datetime(2000, 1, 1)
 
 # Files whose 15-minute points cannot be told from what was interpolated between them.
@@ -90,8 +89,9 @@ def slope(times, values, span=30.0):
     return out
 
 
-def features(values, speed, trend, limit, side):
-    """`side` is 1 for a limit below, -1 for one above: both are the same seen in a mirror."""
+def features(values, speed, trend, limit, side, fastest):
+    """`side` is 1 for a limit below, -1 for one above: both are the same seen in a mirror. An approach counts up to
+    `fastest`."""
     distance = np.clip(side * (values - limit), 0, 130) / 10
     speed, trend = side * speed, side * trend
     return np.stack(
@@ -99,7 +99,7 @@ def features(values, speed, trend, limit, side):
             np.ones(len(values)),
             distance,
             np.sqrt(distance + 0.1),
-            np.clip(speed, -4, 0),
+            np.clip(speed, -fastest, 0),
             np.clip(speed, 0, 1.5),
             np.clip(trend, -3, 1.5),
         ],
@@ -121,7 +121,7 @@ def logistic(rows, labels):
     raise SystemExit("it does not settle")
 
 
-def examples(people, limit, side, horizon):
+def examples(people, limit, side, horizon, fastest):
     """Features and labels of every reading on which an alert could be raised."""
     rows, labels = [], []
     for times, values, speed, trend in (stretch for person in people for stretch in person):
@@ -134,14 +134,14 @@ def examples(people, limit, side, horizon):
         known = soon | (times[-1] - times >= horizon - 0.5)
         # Within the limit, for 15 minutes or more, after three readings.
         use = known & ~beyond & (since > 15) & (times - times[0] >= 14)
-        rows.append(features(values, speed, trend, limit, side)[use])
+        rows.append(features(values, speed, trend, limit, side, fastest)[use])
         labels.append(soon[use])
     return np.concatenate(rows), np.concatenate(labels).astype(float)
 
 
 def main(folder):
     five, fifteen = [], []
-    for path in sorted(folder.glob("*/*.csv")):
+    for path in sorted([*folder.glob("hupa-ucm/*.csv"), *folder.glob("t1d-uom/*.csv")]):
         if path.stem in NO_CLEAR_PHASE:
             continue
         times, values = read(path)
@@ -152,22 +152,36 @@ def main(folder):
         person = [(t, v, velocity(t, v), slope(t, v)) for t, v in cut if len(t) > 4]
         (fifteen if sparse else five).append(person)
     print(len(five), "people with readings every 5 minutes,", len(fifteen), "every 15")
-    for name, limit, side, fitted_on in (
-        ("LOW", 70, 1, five + fifteen),
-        ("VERY_LOW", 54, 1, five),
-        ("VERY_LOW_SPARSE", 54, 1, fifteen),
-        ("HIGH", 180, -1, five + fifteen),
+    everybody = five + fifteen
+    for name, limit, side, horizon, fastest in (
+        ("LOW", 70, 1, 20, 1.2),
+        ("VERY_LOW", 54, 1, 15, 4),
+        ("HIGH", 180, -1, 20, 4),
     ):
-        rows, labels = examples(fitted_on, limit, side, HORIZON)
+        rows, labels = examples(everybody, limit, side, horizon, fastest)
         weights = logistic(rows, labels)
-        print(f"{name}: {limit} mg/dL within {HORIZON} min,", len(labels), "readings, share beyond", round(labels.mean(), 5))
+        share = round(labels.mean(), 5)
+        print(f"{name}: {limit} mg/dL within {horizon} min,", len(labels), "readings, share beyond", share)
         print("   ", [round(float(weight), 4) for weight in weights])
         for group, people in (("every 5 min", five), ("every 15 min", fifteen)):
-            rows, labels = examples(people, limit, side, HORIZON)
-            chance = 1 / (1 + np.exp(-rows @ weights))
+            rows, labels = examples(people, limit, side, horizon, fastest)
+            one = intercept(rows @ weights - weights[0], labels)
+            chance = 1 / (1 + np.exp(-rows @ weights - (one - weights[0])))
             bins = np.minimum((chance * 10).astype(int), 9)
             shown = [f"{labels[bins == k].mean():.2f} of {(bins == k).sum()}" for k in range(2, 10) if (bins == k).sum() > 40]
-            print(f"    {group}, observed from 0.2 on:", ", ".join(shown))
+            print(f"    {group}: calibrated intercept {one:.4f}; with it observed from 0.2 on:", ", ".join(shown))
+
+
+def intercept(rest, labels):
+    """That with which as many come as are said to, where all else stays as it is."""
+    low, high = -10.0, 10.0
+    for _ in range(60):
+        middle = (low + high) / 2
+        if (1 / (1 + np.exp(-rest - middle))).sum() < labels.sum():
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
 
 
 if __name__ == "__main__":

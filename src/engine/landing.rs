@@ -31,6 +31,12 @@ const SPENT: f64 = 0.1;
 /// It is looked at so often: ours, as often as a high that is coming down.
 const EVERY: Span = Span::minutes(30);
 
+/// Without insulin that acts it is watched for so long only: lows within 90 minutes were counted to a landing when the
+/// chance it rings from was chosen, and one is foreseen a quarter of an hour before. On the tune traces it
+/// rings 0.178 times a day with this, 0.234 without; of the 287 lows within 90 minutes of 1,934 landings .742 are rung for,
+/// .753 without.
+const LOW_WITHIN: Span = Span::minutes(75);
+
 /// Level is less than this either way over half an hour, in mg/dL per minute.
 const LEVEL_BELOW: f64 = 0.5;
 
@@ -199,6 +205,14 @@ impl Engine {
         if self.state.plan.take_landing().is_some() {
             self.state.plan.stop(Job::Landing);
         }
+    }
+
+    /// Since when a landing is under way that may go too far: for so long as its insulin acts, and at first by its fall
+    /// alone.
+    pub(super) fn may_land_low(&self, at: Timestamp) -> Option<Timestamp> {
+        let landing = self.state.plan.landing()?;
+        let early = at - landing.began <= LOW_WITHIN;
+        (early || self.acts(at, landing.treated)).then_some(landing.began)
     }
 
     /// The treatment that it looks back at was another, or none.

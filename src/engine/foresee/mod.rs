@@ -12,7 +12,7 @@ use super::Engine;
 use super::alert::priority;
 use super::alert::{Alert, Because, Detail, Standing};
 use super::effect::{Condition, Id, Side, What};
-use super::forecast::{Chance, HORIZON};
+use super::forecast::Likelihood;
 use super::plan::Job;
 use super::policy::{Policy, Rings};
 use super::reason::{Likely, Reason};
@@ -21,7 +21,7 @@ use crate::domain::reading::Reading;
 use crate::domain::time::{Span, Timestamp};
 pub(super) use outlook::SELDOM;
 use outlook::{Outlook, SELDOM_LOGIT, SPEED_MAX, UNLIKELY, is_far};
-use policy::{AFTER_BEYOND, AFTER_LEVEL, LESS_SURE, RINGS_APART, STANDS};
+use policy::{AFTER_BEYOND, AFTER_LEVEL, LESS_SURE, RINGS_APART, STANDS, horizon};
 use serde::{Deserialize, Serialize};
 use tally::{Came, Followed, Follows, Tally};
 use watched::Watched;
@@ -169,7 +169,7 @@ impl Engine {
             let raise = outlook.policy.raise;
             let least = if raise >= SELDOM { SELDOM_LOGIT } else { UNLIKELY };
             let chance = moves.and_then(|moves| self.chance_of(&outlook, reading, moves, least));
-            let chance = chance.filter(|chance| *chance >= raise);
+            let chance = chance.filter(|chance| chance.ranks >= raise);
             if chance.is_some() || !idle {
                 self.take_up(turn, &outlook, chance);
             }
@@ -203,7 +203,7 @@ impl Engine {
 
     /// Few readings make anything likely, or end what was.
     #[cold]
-    fn take_up(&mut self, turn: &mut Turn, outlook: &Outlook, chance: Option<Chance>) {
+    fn take_up(&mut self, turn: &mut Turn, outlook: &Outlook, chance: Option<Likelihood>) {
         let Some(foresight) = self.state.foreseen.of_mut(outlook.condition) else { return };
         let mut taken = std::mem::take(foresight);
         self.may_come(turn, outlook, &mut taken, chance);
@@ -229,7 +229,7 @@ impl Engine {
     }
 
     /// No reading beyond the limit: one that stood long enough is over, and another may be raised.
-    fn may_come(&mut self, turn: &mut Turn, outlook: &Outlook, foresight: &mut Foresight, chance: Option<Chance>) {
+    fn may_come(&mut self, turn: &mut Turn, outlook: &Outlook, foresight: &mut Foresight, chance: Option<Likelihood>) {
         let at = outlook.measured;
         if self.root(outlook.side).is_none() {
             foresight.thread = None;
@@ -252,15 +252,16 @@ impl Engine {
             Some(_) => outlook.policy.sound,
             None => foresight.tally.sounds_from(&outlook.policy),
         };
-        let silent = if chance >= sounds_from { self.why_silent(turn, outlook, foresight) } else { None };
-        let rings = chance >= sounds_from && silent.is_none();
+        let enough = chance.ranks >= sounds_from && !outlook.is_too_near();
+        let silent = if enough { self.why_silent(turn, outlook, foresight) } else { None };
+        let rings = enough && silent.is_none();
         let mut open = open.unwrap_or_else(|| self.new_forecast(outlook));
         if anew || rings {
             let reason = Reason::Likely(Likely {
                 limit: outlook.limit,
-                by: at + HORIZON,
-                chance,
-                sounds_from,
+                by: at + horizon(outlook.condition),
+                chance: chance.shown,
+                sounds_from: chance.beside(sounds_from),
                 moved: sounds_from != outlook.policy.sound,
                 noted: self.noted_lately(at),
                 came: if outlook.watched.is_some() { Came::default() } else { foresight.tally.came(rings) },
@@ -284,7 +285,7 @@ impl Engine {
                 *silence_told = true;
             }
             if rings {
-                *by = at + HORIZON;
+                *by = at + horizon(outlook.condition);
             }
         }
         if rings {
@@ -303,7 +304,7 @@ impl Engine {
             since: outlook.measured,
             standing: Standing::new(Some(Because::Unsure), false),
             told_at: None,
-            detail: Detail::Forecast { by: outlook.measured + HORIZON, silence_told: false },
+            detail: Detail::Forecast { by: outlook.measured + horizon(outlook.condition), silence_told: false },
         }
     }
 

@@ -7,7 +7,7 @@ use crate::domain::glucose::{Glucose, MG_DL_MIN_HUNDREDTHS, Measured, Unit};
 use crate::domain::reading::Reading;
 use crate::domain::time::Timestamp;
 use crate::engine::effect::{Condition, Side};
-use crate::engine::forecast::{Chance, HORIZON, Model, Motion, SLOPE_OVER, carried, chance};
+use crate::engine::forecast::{Chance, HORIZON, Likelihood, Model, Motion, SLOPE_OVER, carried};
 use crate::engine::outcome::Ahead;
 use crate::engine::policy::{Policy, Rings};
 use crate::engine::{Engine, trend};
@@ -22,6 +22,11 @@ pub(super) const SELDOM_LOGIT: f64 = -2.8;
 
 /// Speeds count up to this, in mg/dL per minute.
 pub(super) const SPEED_MAX: f64 = 4.0;
+
+/// A forecast of a low rings only so far above the limit, or further, in hundredths of a mg/dL: nearer the low says it as
+/// soon. On the tune traces, from 0.40 on with this, 0.314 rings a day, 0.134 of them for nothing, and 13.3 % of lows
+/// rung 10 minutes or more before; from 0.53 on without it, 0.429, 0.140 and 15.7 %.
+const TOO_NEAR: i32 = 400;
 
 /// How a value moves.
 #[derive(Debug, Clone, Copy)]
@@ -40,6 +45,7 @@ pub(super) struct Outlook {
     pub(super) limit: Glucose,
     pub(super) policy: ForecastPolicy,
     pub(super) measured: Timestamp,
+    pub(super) value: Glucose,
     /// What it is watched for, and since when.
     pub(super) watched: Option<(Watched, Timestamp)>,
 }
@@ -49,7 +55,13 @@ impl Outlook {
     pub(super) fn of(policy: &Policy, condition: Condition, side: Side, reading: &Reading) -> Option<Self> {
         let limit = policy.levels.of(condition.foreseen()?)?.limit;
         let policy = *policy.forecasts.of(condition).filter(|policy| policy.rings != Rings::Never)?;
-        Some(Self { condition, side, limit, policy, measured: reading.measured, watched: None })
+        Some(Self { condition, side, limit, policy, measured: reading.measured, value: reading.glucose, watched: None })
+    }
+
+    /// So near the limit that the level itself says it as soon; what is watched for is said all the same.
+    pub(super) fn is_too_near(&self) -> bool {
+        let apart = self.value.hundredths() - self.limit.hundredths();
+        self.condition == Condition::ForecastLow && self.watched.is_none() && apart < TOO_NEAR
     }
 
     /// Too far from the limit to be raised, at that speed.
@@ -65,11 +77,12 @@ impl Outlook {
 /// So far from a limit that nothing is likely enough to be raised, however it moved in the last half hour; if settings
 /// ask for no less than is [`SELDOM`]. Spares most readings the rest.
 pub(super) fn is_far(side: Side, value: Glucose, limit: Glucose, approach: f64) -> bool {
-    let (apart, still, per_speed) = match side {
-        Side::Low => (value.hundredths() - limit.hundredths(), 1_800.0, 1_400.0),
-        Side::High => (limit.hundredths() - value.hundredths(), 2_600.0, 1_800.0),
+    let (apart, still, per_speed, fastest) = match side {
+        // A faster approach than this makes a low no likelier.
+        Side::Low => (value.hundredths() - limit.hundredths(), 1_500.0, 2_000.0, 1.2),
+        Side::High => (limit.hundredths() - value.hundredths(), 2_600.0, 1_800.0, SPEED_MAX),
     };
-    f64::from(apart) >= still + per_speed * approach.clamp(0.0, SPEED_MAX)
+    f64::from(apart) >= still + per_speed * approach.clamp(0.0, fastest)
 }
 
 impl Engine {
@@ -82,7 +95,13 @@ impl Engine {
     }
 
     /// The chance that a reading beyond the limit follows. One whose odds are less than these is not worked out.
-    pub(super) fn chance_of(&self, outlook: &Outlook, reading: &Reading, moves: Moves, least: f64) -> Option<Chance> {
+    pub(super) fn chance_of(
+        &self,
+        outlook: &Outlook,
+        reading: &Reading,
+        moves: Moves,
+        least: f64,
+    ) -> Option<Likelihood> {
         let (side, limit, model) = (outlook.side, outlook.limit, model(outlook.condition, moves.sparse));
         let motion = Motion { value: reading.glucose, speed: moves.speed, slope: 0.0 };
         let is_likely = model.logit_at_most(side, limit, &motion) >= least;
@@ -90,22 +109,29 @@ impl Engine {
     }
 
     #[cold]
-    fn worked_out(&self, outlook: &Outlook, reading: &Reading, model: &Model, mut motion: Motion) -> Chance {
+    fn worked_out(&self, outlook: &Outlook, reading: &Reading, model: &Model, mut motion: Motion) -> Likelihood {
         motion.slope = trend::slope(self.state.window.newest_first(reading.source), SLOPE_OVER);
-        let doubt = if self.noted_lately(reading.measured).is_some() { LESS_SURE_TIMES } else { 1.0 };
-        let found = Chance::of(chance(model.logit(outlook.side, outlook.limit, &motion) * doubt));
-        found.min(model.most)
+        let sure = if self.noted_lately(reading.measured).is_some() { LESS_SURE_TIMES } else { 1.0 };
+        model.likelihood(model.logit(outlook.side, outlook.limit, &motion), sure)
     }
 
-    /// The chance of what a forecast is about, by the newest reading; none where it is not known, or less than one in a
+    /// The chance of what a forecast is about as it is shown, by the newest reading; none where it is not known, or less than one in a
     /// hundred.
     #[must_use]
     pub fn chance(&self, condition: Condition) -> Option<Chance> {
         let reading = self.state.window.newest()?;
         let (side, limit) = (condition.side()?, self.policy.levels.of(condition.foreseen()?)?.limit);
         let policy = *self.policy.forecasts.of(condition)?;
-        let outlook = Outlook { condition, side, limit, policy, measured: reading.measured, watched: None };
-        self.chance_of(&outlook, reading, self.moves(reading)?, UNLIKELY)
+        let outlook = Outlook {
+            condition,
+            side,
+            limit,
+            policy,
+            measured: reading.measured,
+            value: reading.glucose,
+            watched: None,
+        };
+        self.chance_of(&outlook, reading, self.moves(reading)?, UNLIKELY).map(|found| found.shown)
     }
 
     /// Where the newest reading is headed: its value at the horizon, by its speed, which fades. Nothing where it has none.

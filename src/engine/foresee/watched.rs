@@ -10,7 +10,7 @@ use crate::domain::time::{Span, Timestamp};
 use crate::engine::after_back::BackCheck;
 use crate::engine::alert::Detail;
 use crate::engine::effect::{Condition, Priority, Side, What};
-use crate::engine::forecast::{Chance, HORIZON, LOW};
+use crate::engine::forecast::{Chance, LOW};
 use crate::engine::policy::Rings;
 use crate::engine::reason::Reason;
 use crate::engine::turn::Turn;
@@ -56,7 +56,7 @@ impl Engine {
         }
         let back =
             self.state.plan.back().filter(|check| measured > check.seen).map(|check| (Watched::AfterLow, check.back));
-        back.or_else(|| self.state.plan.landing().map(|landing| (Watched::Landing, landing.began)))
+        back.or_else(|| self.may_land_low(measured).map(|began| (Watched::Landing, began)))
     }
 
     /// How likely a forecast must be, where it is watched for.
@@ -113,7 +113,8 @@ impl Engine {
         let limit = self.policy.levels.low.limit;
         let (condition, side, policy) = (Condition::ForecastLow, Side::Low, self.policy.forecasts.low);
         let watched = Some((Watched::AfterLow, check.back));
-        let outlook = Outlook { condition, side, limit, policy, measured: at, watched };
+        let Some(value) = turn.judged.map(|judged| judged.glucose) else { return false };
+        let outlook = Outlook { condition, side, limit, policy, measured: at, value, watched };
         if let Some(reason) = self.why_silent(turn, &outlook, &Foresight::default()) {
             if !check.is_unsaid() {
                 turn.tell(What::Withheld, Condition::RecheckLow, check.id, check.part_of, reason, false);
@@ -128,7 +129,7 @@ impl Engine {
         open.told_at = Some(at);
         open.told_as(None);
         if let Detail::Forecast { by, .. } = &mut open.detail {
-            *by = at + HORIZON;
+            *by = at + LOW.horizon;
         }
         self.state.register.replace(open);
         let low = &mut self.state.foreseen.low;

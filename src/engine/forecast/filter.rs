@@ -1,16 +1,10 @@
-//! Where glucose is likely to be soon. A filter follows the speed of change, which fades: a straight line is a worse
-//! forecast than no change at all. From value, speed and the slope of the last half hour comes the chance that a
-//! reading beyond a limit follows within the horizon. Knows nothing of alerts.
+//! How fast a value changes: a filter that follows speed as it fades, and how far such a speed carries. Knows nothing of
+//! limits and chances.
 //!
-//! The filter is a Kalman filter of an integrated Ornstein-Uhlenbeck process: speed v with dv = -v/τ dt + σ dW, value
-//! g with dg = v dt, readings of g with noise. Where readings stay equally far apart its gains settle within an hour or
-//! three, and are kept. The chance is logistic in six features. τ, σ and the noise are from
-//! memory of such models, and hold as well as anything tried on open traces. The weights of [`VERY_LOW`] and [`HIGH`]
-//! are what docs/forecast/fit.py finds on the two open sets named in docs/alerts-measured.md; those of [`LOW`] come from
-//! an earlier fit of the same model on the same sets, which the script's own match within 0.3 points of detection. What
-//! it reaches is in docs/forecast-measured.md.
+//! It is the Kalman filter of an integrated Ornstein-Uhlenbeck process: speed v with dv = -v/τ dt + σ dW, value g with
+//! dg = v dt, readings of g with noise. Where readings stay equally far apart its gains settle within an hour or three,
+//! and are kept. τ, σ and the noise are from memory of such models, and hold as well as anything tried on open traces.
 
-use super::effect::Side;
 use crate::domain::glucose::Glucose;
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -37,8 +31,8 @@ const GAP_SPARSE_MIN: i64 = 35;
 /// Above this cadence readings are sparse.
 pub const SPARSE_CADENCE: Span = Span::minutes(10);
 
-/// Distances to a limit count up to this, in tens of a mg/dL.
-const DISTANCE_MAX: f64 = 13.0;
+/// Before it has followed readings for so long a filter knows too little of speed; jitter of readings allowed for.
+const FOLLOWED_MIN: i64 = 14;
 
 /// The speed of change as far as it is known, in mg/dL per minute.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -156,9 +150,6 @@ pub fn carried(speed: f64, over: Span) -> f64 {
     speed * TAU * (1.0 - (-minutes(over) / TAU).exp())
 }
 
-/// A chance is that of a reading beyond the limit within this span.
-pub const HORIZON: Span = Span::minutes(20);
-
 /// What passing time does to what a filter knows.
 #[derive(Debug, Clone, Copy)]
 struct Passing {
@@ -205,136 +196,6 @@ impl Passing {
 #[expect(clippy::cast_precision_loss, reason = "a few minutes")]
 fn minutes_of(step: usize) -> f64 {
     step as f64
-}
-
-/// How the chance to pass a limit depends on what is known.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Model {
-    /// One, distance, root of distance, approach, retreat, slope: as [`Model::logit`] puts them together.
-    weights: [f64; 6],
-    /// No chance is said to be higher: from there on observed shares grow no more.
-    pub most: Chance,
-}
-
-/// Below 70 mg/dL, or another low limit near it.
-pub const LOW: Model =
-    Model { weights: [0.5146, -0.1413, -3.1582, -1.2646, -0.9755, -0.3845], most: Chance::percent(75) };
-
-/// Below 54 mg/dL.
-pub const VERY_LOW: Model =
-    Model { weights: [0.7705, 0.3760, -4.9052, -1.2489, -0.2807, -0.4447], most: Chance::percent(60) };
-
-/// Above 180 mg/dL, or another high limit near it.
-pub const HIGH: Model =
-    Model { weights: [0.5183, -0.2696, -2.2446, -1.3033, -0.8890, -0.3266], most: Chance::percent(90) };
-
-/// The same where readings are a quarter of an hour apart: one more reading is all that comes within the horizon, and
-/// a fast fall is as often treated, or not what it looks like.
-pub const LOW_SPARSE: Model = Model { most: Chance::percent(55), ..LOW };
-
-/// Below 54 mg/dL with such readings.
-pub const VERY_LOW_SPARSE: Model =
-    Model { weights: [0.3845, 0.2212, -4.4861, -0.4172, -3.1935, -0.5208], most: Chance::percent(30) };
-
-/// Above 180 mg/dL with such readings.
-pub const HIGH_SPARSE: Model = Model { most: Chance::percent(62), ..HIGH };
-
-/// Before it has followed readings for so long a filter knows too little of speed; jitter of readings allowed for.
-const FOLLOWED_MIN: i64 = 14;
-
-/// The slope is taken over this stretch.
-pub const SLOPE_OVER: Span = Span::minutes(30);
-
-/// A chance, in ten-thousandths, so that settings can be compared.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(transparent)]
-pub struct Chance(u16);
-
-impl Chance {
-    /// So many in a hundred.
-    #[must_use]
-    pub const fn percent(percent: u8) -> Self {
-        Self(100 * if percent < 100 { percent as u16 } else { 100 })
-    }
-
-    /// From 0 to 1; what lies beyond is cut.
-    #[must_use]
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "clamped to the range of a chance first"
-    )]
-    pub fn of(share: f64) -> Self {
-        Self((share.clamp(0.0, 1.0) * 10_000.0).round() as u16)
-    }
-
-    /// In a hundred, rounded.
-    #[must_use]
-    pub const fn in_a_hundred(self) -> u16 {
-        (self.0 + 50) / 100
-    }
-
-    /// From 0 to 1.
-    #[must_use]
-    pub fn share(self) -> f64 {
-        f64::from(self.0) / 10_000.0
-    }
-}
-
-/// What is known of a value and how it moves; speeds in mg/dL per minute.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Motion {
-    /// The last reading.
-    pub value: Glucose,
-    /// Its speed now, from the filter.
-    pub speed: f64,
-    /// The least-squares slope of the last half hour.
-    pub slope: f64,
-}
-
-/// A slope counts down to this, in mg/dL per minute towards the limit, and up to that.
-const SLOPE_MIN: f64 = -3.0;
-const SLOPE_MAX: f64 = 1.5;
-
-impl Model {
-    /// The logarithm of the odds. Both sides are the same seen in a mirror.
-    #[must_use]
-    pub fn logit(&self, side: Side, limit: Glucose, motion: &Motion) -> f64 {
-        let [.., trend] = self.weights;
-        self.without_slope(side, limit, motion) + trend * (mirror(side) * motion.slope).clamp(SLOPE_MIN, SLOPE_MAX)
-    }
-
-    /// The most it can be, whatever the slope is.
-    #[must_use]
-    pub fn logit_at_most(&self, side: Side, limit: Glucose, motion: &Motion) -> f64 {
-        let [.., trend] = self.weights;
-        self.without_slope(side, limit, motion) + (trend * SLOPE_MIN).max(trend * SLOPE_MAX)
-    }
-
-    fn without_slope(&self, side: Side, limit: Glucose, motion: &Motion) -> f64 {
-        // In tens of a mg/dL; a product, since divisions are most of what this costs.
-        let apart = f64::from(motion.value.hundredths() - limit.hundredths());
-        let distance = (mirror(side) * apart * 0.001).clamp(0.0, DISTANCE_MAX);
-        let speed = mirror(side) * motion.speed;
-        let [one, far, root, approach, retreat, _] = self.weights;
-        one + far * distance
-            + root * (distance + 0.1).sqrt()
-            + approach * speed.clamp(-4.0, 0.0)
-            + retreat * speed.clamp(0.0, 1.5)
-    }
-}
-
-const fn mirror(side: Side) -> f64 {
-    match side {
-        Side::Low => 1.0,
-        Side::High => -1.0,
-    }
-}
-
-/// The chance that belongs to a logit.
-#[must_use]
-pub fn chance(logit: f64) -> f64 {
-    1.0 / (1.0 + (-logit).exp())
 }
 
 fn mg_dl(value: Glucose) -> f64 {
@@ -412,26 +273,5 @@ mod tests {
         assert!(falling.knows(at(25)) && !falling.knows(at(24)));
         assert!(!followed(falling, 46, 100, 5).knows(at(46)));
         assert!(followed(falling, 46, 100, 15).knows(at(46)));
-    }
-
-    #[test]
-    fn nearer_and_falling_is_likelier_and_both_sides_are_mirrors() {
-        let motion = |value, speed, slope| Motion { value: Glucose::mg_dl(value), speed, slope };
-        let low = |motion: Motion| chance(LOW.logit(Side::Low, Glucose::mg_dl(70), &motion));
-        assert!(low(motion(75, -1.0, -1.0)) > low(motion(90, -1.0, -1.0)));
-        assert!(low(motion(90, -2.0, -1.0)) > low(motion(90, -1.0, -1.0)));
-        assert!(low(motion(150, 0.0, 0.0)) < 0.001);
-        for (model, slope) in [LOW, VERY_LOW, VERY_LOW_SPARSE, HIGH]
-            .iter()
-            .flat_map(|model| [-9.0, -1.0, 2.0].map(|slope| (model, slope)))
-        {
-            let motion = motion(90, -1.0, slope);
-            let most = model.logit_at_most(Side::Low, Glucose::mg_dl(70), &motion);
-            assert!(model.logit(Side::Low, Glucose::mg_dl(70), &motion) <= most);
-        }
-        let mirror = HIGH.logit(Side::High, Glucose::mg_dl(180), &motion(165, 1.2, 0.7));
-        let same = HIGH.logit(Side::Low, Glucose::mg_dl(180), &motion(195, -1.2, -0.7));
-        assert!(close(mirror, same));
-        assert!(close(chance((0.17_f64 / 0.83).ln()), 0.17));
     }
 }
