@@ -1,4 +1,4 @@
-"""The values that tests in src/engine/forecast.rs are held against, from general-purpose routines.
+"""The values that tests in src/engine/forecast/filter.rs are held against, from general-purpose routines.
 
     pip install numpy scipy && python docs/forecast/filter.py
 

@@ -1,4 +1,4 @@
-"""Fits the parameters of src/engine/forecast.rs on open sensor traces, and prints them.
+"""Fits the parameters of src/engine/forecast/ on open sensor traces, and prints them.
 
     pip install numpy && python docs/forecast/fit.py FOLDER
 
