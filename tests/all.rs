@@ -30,6 +30,7 @@ mod insulin;
 mod intake;
 mod kept;
 mod layers;
+mod ledger;
 mod life;
 mod links;
 mod lives;

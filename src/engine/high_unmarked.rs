@@ -12,6 +12,11 @@ use super::recheck_high::{HighCheck, Stage};
 use super::turn::{Judged, Turn};
 use crate::domain::time::{Span, Timestamp};
 
+/// A high and its checks are one story: it is not rung about twice within this. Measured on the open traces: of 1,258
+/// questions 227 came within 45 minutes of a ring that it was high again, and of 510 such rings 80 within 45 minutes of a
+/// question. As long as for readings of the same low.
+pub(super) const ONE_STORY: Span = Span::minutes(45);
+
 impl Engine {
     /// It is due to be asked about.
     pub(super) fn ask_about_high(&mut self, turn: &mut Turn, care: &HighCheck, marked: bool, asked: usize) {
@@ -58,6 +63,13 @@ impl Engine {
             self.ask_later(turn.now, care.id, care.part_of, care.since, marked, asked);
             self.look_by(turn.held_until());
             turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, turn.waits(), false);
+            return;
+        }
+        // What rang about it just now has told of it.
+        let told = register.high_rang.map(|rang| rang + ONE_STORY).filter(|next| *next > turn.now);
+        if let Some(next) = told.filter(|_| held.is_none() && !marked) {
+            self.state.plan.set(Job::HighCheck, next);
+            turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::LookComes { next }, false);
             return;
         }
         let next = self.ask_later(turn.now, care.id, care.part_of, care.since, marked, asked + 1);

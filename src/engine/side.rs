@@ -4,7 +4,9 @@
 use super::alert::priority;
 use super::alert::{Alert, Because, Detail, Standing};
 use super::effect::{Audience, Condition, Decision, Doubt, Id, Side, What};
+use super::high_unmarked::ONE_STORY;
 use super::level::{LevelFacts, Seen, Step};
+use super::plan::Job;
 use super::policy::{LevelPolicy, Rings};
 use super::reason::Reason;
 use super::recheck_low::LowCheck;
@@ -128,6 +130,9 @@ impl State {
         hidden_by: Option<(Condition, Id)>,
         reason: Reason,
     ) {
+        let rang = self.register.high_rang.filter(|rang| turn.now - *rang < ONE_STORY);
+        let is_told = condition == Condition::High && rang.is_some() && matches!(reason, Reason::NewEpisode { .. });
+        let asked = self.plan.due(Job::HighCheck).filter(|_| is_told);
         let Some(alert) = self.register.of_mut(condition) else { return };
         // After a silence a low that is still one is news.
         let may_be_covered = condition == Condition::Low && matches!(reason, Reason::NewEpisode { .. });
@@ -137,7 +142,7 @@ impl State {
             return;
         }
         let held = turn.holds(policy.rings, priority::of(condition, &reason, turn.judged, turn.very_high));
-        let (what, reason, rings) = match (hidden_by, turn.check_speaks_for(condition), held) {
+        let (what, reason, rings) = match (hidden_by, turn.check_speaks_for(condition).or(asked), held) {
             (Some((worse, _)), ..) => (What::Withheld, Reason::WorseActive { worse }, false),
             (None, Some(next), _) => (What::Withheld, Reason::LookComes { next }, false),
             (None, None, Some(waits)) => (What::Held, waits, false),
