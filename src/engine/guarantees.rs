@@ -75,7 +75,9 @@ impl Engine {
     }
 
     fn keep_high_in_sight(&mut self, turn: &mut Turn) {
-        if turn.out.iter().any(|decision| rings_about(decision, Side::High)) {
+        // What may come is no word about a high that is there.
+        let is_there = |decision: &Decision| decision.condition.foreseen().is_none();
+        if turn.out.iter().any(|decision| rings_about(decision, Side::High) && is_there(decision)) {
             self.note_ring_about_high(turn);
         }
         let Some(since) = self.state.high.very_high.map(|stretch| stretch.since) else { return };

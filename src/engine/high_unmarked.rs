@@ -66,7 +66,7 @@ impl Engine {
             return;
         }
         // What rang about it just now has told of it.
-        let told = register.high_rang.map(|rang| rang + ONE_STORY).filter(|next| *next > turn.now);
+        let told = register.high_rang.map(|rang| rang + self.one_story()).filter(|next| *next > turn.now);
         if let Some(next) = told.filter(|_| held.is_none() && !marked) {
             self.state.plan.set(Job::HighCheck, next);
             turn.tell(What::Look, Condition::RecheckHigh, care.id, care.part_of, Reason::LookComes { next }, false);
@@ -81,6 +81,11 @@ impl Engine {
         };
         turn.tell(What::Prompt, Condition::RecheckHigh, care.id, care.part_of, reason, true);
         self.mark_held_as_rung(turn.now);
+    }
+
+    /// Whoever wants to be asked sooner is.
+    fn one_story(&self) -> Span {
+        self.policy.recheck.still_high.iter().copied().fold(ONE_STORY, Span::min)
     }
 
     /// A high that waits for the end of quiet hours is asked about then, if not before.

@@ -32,7 +32,7 @@ pub(crate) fn same_since(known: &[Point], newest: Point) -> Ms {
     let same = known.iter().rev().take_while(|one| {
         let is_seen = seen - one.measured < 35 * MIN;
         seen = one.measured;
-        is_seen && (one.value - newest.value).abs() <= 2.0 && !one.floor
+        is_seen && (one.value - newest.value).abs() <= 2.0 && one.floor == newest.floor
     });
     same.last().map_or(newest.measured, |first| first.measured)
 }
