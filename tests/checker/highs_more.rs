@@ -122,7 +122,8 @@ fn h10(sight: &Sight, verdicts: &mut Verdicts) {
 
 /// A rise is asked about unless insulin was noted; noted food names the meal, and does not silence.
 fn h11(sight: &Sight, verdicts: &mut Verdicts) {
-    let asked = sight.rings(|out| out.condition == "unnoted_rise");
+    // What falls due with another ring is in its message (O1).
+    let asked = sight.rings(|out| out.condition == "unnoted_rise" || words::asks_for_dose(&words::all(out)));
     // Who never notes insulin is not asked (docs/behaviour/rise.md); whoever does, is.
     let notes =
         |at: Ms| sight.known(at).any(|line| matches!(line.note, Note::Insulin(_)) && at - line.at < 7 * 24 * HOUR);
@@ -151,6 +152,12 @@ fn h11(sight: &Sight, verdicts: &mut Verdicts) {
                 |given| matches!(given.what, In::Mute { until, .. } if given.at <= now.at && now.at < until + HOUR),
             );
         let food = sight.known(now.at).any(|line| line.at >= from && matches!(line.note, Note::Carbohydrate(_)));
+        // What quiet hours withhold is said at their end, if it still matters (Q1); of two signals, or a sensor that the
+        // wearer doubts, a change says nothing before a finger-prick has settled it (V1).
+        let doubted = sight.mode("doubted", now.at) || before.iter().any(|one| one.signal != now.signal);
+        if sight.record.settings.is_quiet(now.at) || doubted {
+            continue;
+        }
         if gaps || muted || !notes(lowest.measured) {
             continue;
         }

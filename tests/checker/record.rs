@@ -220,6 +220,10 @@ impl Settings {
         within(self.night, at)
     }
 
+    pub(crate) fn is_quiet(&self, at: Ms) -> bool {
+        self.quiet_hours.is_some_and(|hours| within(hours, at))
+    }
+
     pub(crate) fn has(&self, profile: &str) -> bool {
         self.profiles.contains(&profile)
     }

@@ -111,7 +111,10 @@ fn q2(sight: &Sight, verdicts: &mut Verdicts) {
 /// "Since" survives gaps and stops.
 fn n1(sight: &Sight, verdicts: &mut Verdicts) {
     for out in sight.record.out.iter().filter(|out| out.rings && (of_low(out) || of_high(out))) {
-        let Some(said) = words::since(&words::all(out)) else { continue };
+        // What is joined to a ring is of something else, such as the last night (O1).
+        let text = words::all(out);
+        let own = text.split("also: ").next().unwrap_or_default();
+        let Some(said) = words::since(own) else { continue };
         let now = sight.at(out.at);
         let began = match out.condition.as_str() {
             "very_low" => now.very_low_since,

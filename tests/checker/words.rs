@@ -73,6 +73,12 @@ pub(crate) fn nudges_to_dose(text: &str) -> bool {
     says(text, &["note what you do", "look and note", "dose", "insulin?", "correct", "if you treat it", "note a dose"])
 }
 
+/// Does it ask whether a rise had its dose?
+pub(crate) fn asks_for_dose(text: &str) -> bool {
+    // After a rise, and not in a sentence of its own, which every high of such a pump has.
+    says(text, &["without a dose", "dose noted", "note its dose"]) || text.contains(": see what the pump gave")
+}
+
 pub(crate) fn nobody(text: &str) -> bool {
     says(text, &["nobody has answered", "nobody answered", "no answer", "unanswered", "not answered"])
 }
