@@ -121,21 +121,27 @@ pub(super) struct Meal {
 }
 
 impl Meal {
-    /// One more reading. False when it is over.
+    /// One more reading. False when it has come down.
     fn goes_on(&mut self, reading: &Reading, by: i32) -> bool {
         let (at, value) = (reading.measured, reading.glucose.hundredths());
         self.top = self.top.max(value);
         // A clock that was set back ends it.
-        at >= self.noticed && at - self.noticed < MEAL_LASTS && self.top - value < by / 2
+        at >= self.noticed && self.top - value < by / 2
+    }
+
+    /// May a rise that began then be another meal? One that was asked about is not asked about again within two hours.
+    fn is_before(&self, since: Timestamp, at: Timestamp) -> bool {
+        since > self.noticed && (self.id.is_none() || self.silent || at - self.noticed >= WITHIN)
     }
 }
 
 impl Engine {
-    /// Is it ever asked about a rise? Of whoever never noted a dose nothing is followed.
+    /// Is it ever asked about a rise? Of whoever never noted a dose nothing is followed; one that may not have been meant was
+    /// noted all the same.
     #[inline]
     pub(super) fn follows_rises(&self) -> bool {
         let RisePolicy { rings, always, .. } = self.policy.unnoted_rise;
-        rings != Rings::Never && (always || self.state.before_sleep.insulin.is_some())
+        rings != Rings::Never && (always || self.last_noted_dose().is_some())
     }
 
     /// The newest current reading, judged on both sides: it may have risen for no reason that was noted.
@@ -145,13 +151,15 @@ impl Engine {
         }
         let by = self.policy.unnoted_rise.by.hundredths();
         if let Some(meal) = &mut self.state.meal {
-            let silent = meal.silent && !turn.night.inside;
             if !meal.goes_on(reading, by) {
-                self.meal_is_over(reading);
-            } else if silent && self.source(reading.source).floor.is_far_below(reading.glucose.hundredths(), by) {
-                self.has_risen(turn, reading, by);
+                return self.meal_is_over(reading);
             }
-        } else if self.source(reading.source).floor.is_far_below(reading.glucose.hundredths(), by) {
+            // By now nothing of it is within two hours: what rises is not what was noticed then.
+            if reading.measured - meal.noticed >= MEAL_LASTS {
+                self.state.meal = None;
+            }
+        }
+        if self.source(reading.source).floor.is_far_below(reading.glucose.hundredths(), by) {
             self.has_risen(turn, reading, by);
         }
     }
@@ -169,7 +177,12 @@ impl Engine {
     fn has_risen(&mut self, turn: &mut Turn, reading: &Reading, by: i32) {
         let (at, top) = (reading.measured, reading.glucose.hundredths());
         let Some((since, low)) = self.source(reading.source).floor.lowest(at) else { return };
-        let before = self.state.meal.is_some();
+        // A rise that began after a meal was noticed is another; else one that was noticed silently may be asked about now.
+        let known = self.state.meal.filter(|meal| !meal.is_before(since, at));
+        if known.is_some_and(|meal| !meal.silent || turn.night.inside) {
+            return;
+        }
+        let before = known.is_some();
         let direction = turn.judged.and_then(|judged| judged.rate).map(super::trend::Rate::direction);
         if top - low < by
             || reading.glucose.measured() != Measured::Number
@@ -222,8 +235,12 @@ impl Engine {
         noted.any(|noted| since - noted <= NOTED_BEFORE && noted <= until)
     }
 
+    fn last_noted_dose(&self) -> Option<Timestamp> {
+        self.state.before_sleep.insulin.max(self.state.doses.taken().next_back())
+    }
+
     fn notes_doses(&self, now: Timestamp) -> bool {
-        let noted = self.state.before_sleep.insulin;
+        let noted = self.last_noted_dose();
         self.policy.unnoted_rise.always || noted.is_some_and(|noted| now - noted <= NOTES_DOSES)
     }
 

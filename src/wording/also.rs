@@ -47,6 +47,11 @@ impl Said<'_> {
 
     /// What another title says: its fact, and of a low also what to do.
     fn fact_of(&self, one: &Decision) -> Also {
+        let short = one.condition.row().short;
+        // Its question matters more than by how much it rose: the value is said already.
+        if one.condition == Condition::UnnotedRise {
+            return Also { to_do: self.rise_in_short(one), fact: self.rise_in_short(one), short };
+        }
         let title = text(one, self.policy, self.voice.now).title;
         // What leads with the value now has its news behind it.
         let several = matches!(one.condition, Condition::Morning | Condition::Digest);
@@ -58,6 +63,6 @@ impl Said<'_> {
             Some((low, act)) if one.condition.side() == Some(Side::Low) => format!("{low}: {}", small(act)),
             _ => fact.clone(),
         };
-        Also { to_do, fact, short: one.condition.row().short }
+        Also { to_do, fact, short }
     }
 }

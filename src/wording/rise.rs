@@ -2,6 +2,7 @@
 
 use super::Voice;
 use super::text::{Parts, Said, fitting};
+use crate::engine::effect::Decision;
 use crate::engine::reason::Reason;
 
 impl Said<'_> {
@@ -41,6 +42,19 @@ impl Said<'_> {
             format!("Up {up} since {since}: {value}. Meal without a dose?"),
         ]);
         (title, vec![ask.to_owned(), self.insulin(), known])
+    }
+}
+
+impl Said<'_> {
+    /// `maybe a meal without a dose`: no more than what is asked.
+    pub(super) fn rise_in_short(&self, one: &Decision) -> String {
+        match &one.reason {
+            _ if self.adjusts() => "a rise: see what the pump gave".to_owned(),
+            Reason::UnnotedRise { food: Some(food), .. } => {
+                format!("meal {}: note its dose if taken", self.voice.clock(*food))
+            }
+            _ => "maybe a meal without a dose".to_owned(),
+        }
     }
 }
 
