@@ -110,8 +110,9 @@ fn questions(sight: &Sight, verdicts: &mut Verdicts) {
             asked.push(*at);
             next += 1;
         }
-        // After a low it stays silent; while falling or below it is not owed.
-        if !now.watched || !now.at_least(250.0) || now.falls(1.0) || now.at - low < 2 * HOUR {
+        // After a low, by sensor or finger-prick (M1), it stays silent; while falling or below it is not owed.
+        let pricked = sight.meters(now.at - 2 * HOUR, now.at).any(|(_, meter)| meter < 70.0);
+        if !now.watched || !now.at_least(250.0) || now.falls(1.0) || now.at - low < 2 * HOUR || pricked {
             owed = None;
             continue;
         }
