@@ -129,7 +129,9 @@ impl Engine {
         if self.is_low_beside() || self.state.high.waits_until.is_some_and(|until| turn.now < until) {
             return None;
         }
-        let after_low = self.low_within(turn.now, AFTER_LOW);
+        // One that was there before the low is no rebound of it.
+        let began = self.state.high.very_high.map(|stretch| stretch.since);
+        let after_low = self.low_within(turn.now, AFTER_LOW) && self.low_before(began);
         let due = self.due_questions(turn.now, Some(judged)).into_iter().flatten().filter(|(_, due)| *due <= turn.now);
         let may = due.filter(|(why, _)| !after_low || matches!(why, Why::FirstCheck | Why::NoResponse));
         may.map(|(why, _)| why).max().map(|why| (why, judged))

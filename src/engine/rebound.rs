@@ -98,6 +98,11 @@ impl Engine {
         self.state.last_low.is_some_and(|low| low.last <= now && now - low.last < span)
     }
 
+    /// Did the last low begin before that?
+    pub(super) fn low_before(&self, at: Option<Timestamp>) -> bool {
+        self.state.last_low.is_some_and(|low| at.is_none_or(|at| low.since < at))
+    }
+
     /// The lowest value of the last low, if its last reading is of a time that counts.
     pub(super) fn nadir_of_last_low(&self, counts: impl Fn(Timestamp) -> bool) -> Option<Nadir> {
         self.state.last_low.filter(|low| counts(low.last))?.lowest

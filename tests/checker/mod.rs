@@ -75,7 +75,7 @@ struct Share {
 impl Share {
     fn wanted() -> Self {
         match std::env::var("RECHECK_CHECKER").as_deref() {
-            Ok("full") => Self { drawn: None, seeds: 4, one_in: 1, days: 50_000 },
+            Ok("full") => Self { drawn: None, seeds: 20, one_in: 1, days: 50_000 },
             Ok(number) => {
                 let days = number.parse().unwrap_or_else(|_| panic!("RECHECK_CHECKER is `full`, or a number of days"));
                 Self { drawn: Some(days * 3), seeds: 1, one_in: (40_000 / i64::try_from(days).unwrap()).max(1), days }

@@ -273,9 +273,11 @@ impl Engine {
     fn is_low(&self, now: Timestamp) -> Option<Judged> {
         let limit = self.policy.levels.low.limit;
         let falls = |judged: &Judged| judged.rate.is_some_and(|rate| rate.direction().falls());
-        let is_open = self.root(Side::Low).is_some();
+        // Until it is back, two readings in a row and not falling, it is low.
+        let is_open = self.root(Side::Low).is_some() && self.state.register.began.low_since().is_some();
         let is_low = |judged: &Judged| Side::Low.is_beyond(judged.glucose, limit) || is_open && falls(judged);
-        // Nor does it end because nothing has come for a while. One finger-prick that says otherwise ends no low, and no sensor ends at once what a finger-prick says.
+        // Nor does it end because nothing has come for a while. One finger-prick that says otherwise ends no low, and no
+        // sensor ends at once what a finger-prick says.
         let last = || self.last_known(now).filter(|last| is_open && now - last.at < LOW_FOR);
         self.low_by_meter_now(now)
             .or_else(|| self.lowest_latest(now).filter(is_low))

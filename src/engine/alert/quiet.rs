@@ -92,7 +92,10 @@ impl Engine {
         let mut withheld = Vec::new();
         for decision in turn.out.iter_mut().filter(|decision| decision.rings && decision.to.is_wearer()) {
             let begins = decision.what == What::Raised || matches!(decision.reason, Reason::NewEpisode { .. });
-            let graver = decision.priority == Priority::High && (decision.condition != Condition::VeryLow || begins);
+            // A question about a high that stays comes after what keeps rings back; one that waited a moment goes by that too.
+            let stays = matches!(decision.reason, Reason::HighStays(_));
+            let graver =
+                stays || decision.priority == Priority::High && (decision.condition != Condition::VeryLow || begins);
             // One whose time is over may still be there: after a sleep timers wait a little.
             let quiet = self.state.quiet.iter_mut().find(|quiet| quiet.condition == decision.condition);
             let quiet = quiet.filter(|quiet| quiet.until > turn.now);
