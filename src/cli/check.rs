@@ -71,8 +71,17 @@ pub(super) fn check(place: &Place) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// What follows from not measuring ketones.
+/// What is asked about ketones where that is not what most are asked; and what follows from not measuring them.
 fn ketones(policy: &Policy) {
+    let night = policy.recheck.ketone_night;
+    if night != Policy::new(policy.zone).recheck.ketone_night {
+        line(&format!("note: by night ketones below 0.6 answer for a high that stays for {night}"));
+    }
+    if policy.profiles.contains(&Profile::Pregnancy) {
+        line(
+            "note: in pregnancy a high that stays is asked about from 180 mg/dL (10.0 mmol/L), and each ketone value counts as a row worse",
+        );
+    }
     if policy.ketone_test != KetoneTest::None {
         return;
     }

@@ -125,6 +125,7 @@ fn whole(tree: Node, purpose: Purpose, zone: Zone, problems: &mut Vec<Problem>) 
     if let Some(wanted) = recheck.yes_or_no("evening_look") {
         policy.recheck.evening_look = wanted;
     }
+    recheck.span_within("ketone_night", Span::hours(2)..=Span::hours(9), &mut policy.recheck.ketone_night);
     recheck.end();
 
     let sources = sources(&mut top, &mut policy, purpose, start);

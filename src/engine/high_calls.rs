@@ -116,7 +116,8 @@ impl Engine {
             return self.tell_high_over(turn);
         }
         let pump = self.policy.therapy == Therapy::Pump;
-        let value = self.very_high_now(turn);
+        let very_high = self.policy.levels.very_high.limit.hundredths();
+        let value = self.very_high_now(turn).filter(|judged| judged.glucose.hundredths() >= very_high);
         let far = value.is_some_and(|judged| judged.glucose.hundredths() >= PUMP_FROM.hundredths());
         let story = &self.state.high;
         let questions = story.call_for_questions();

@@ -170,6 +170,14 @@ pub struct RecheckPolicy {
     /// A high that was treated in the evening is looked at between two and three at night.
     #[serde(default = "yes")]
     pub evening_look: bool,
+    /// Ketones below 0.6 answer for a high that stays for so long in a night, where nothing speaks against it.
+    #[serde(default = "ketone_night")]
+    pub ketone_night: Span,
+}
+
+/// Ours: most of a night, for whoever takes a long-acting insulin that goes on.
+const fn ketone_night() -> Span {
+    Span::hours(6)
 }
 
 const fn yes() -> bool {
@@ -305,6 +313,7 @@ impl Default for RecheckPolicy {
             still_high: [120, 120, 180, 240].map(Span::minutes).to_vec(),
             rebound_delay: rebound_delay(),
             evening_look: yes(),
+            ketone_night: ketone_night(),
         }
     }
 }

@@ -17,6 +17,9 @@ use super::turn::{Judged, Turn};
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
+/// In pregnancy a high that stays is asked about from here on.
+const PREGNANT_FROM: i32 = 18_000;
+
 /// Pens and syringes: check again two hours after a correction; a pump an hour after it, since a failed site is found
 /// early (published patient guidance, a pump and an injection sheet). The ninety minutes of what nobody treated are ours.
 const WAITS: Span = Span::hours(2);
@@ -179,7 +182,14 @@ impl Engine {
     /// The value there is, if it is at the very high limit or above.
     pub(super) fn very_high_now(&self, turn: &Turn) -> Option<Judged> {
         let judged = self.of_two_signals(Side::High, turn.now).or_else(|| self.latest(turn.now))?;
-        (judged.glucose.hundredths() >= turn.very_high.hundredths()).then_some(judged)
+        (judged.glucose.hundredths() >= self.asked_from()).then_some(judged)
+    }
+
+    /// From here on a high that stays is asked about: the very high limit; in pregnancy, where ketones rise sooner, 180 (from
+    /// memory of guidance on ketones in pregnancy, not read again), in hundredths of a mg/dL.
+    pub(super) fn asked_from(&self) -> i32 {
+        let very_high = self.policy.levels.very_high.limit.hundredths();
+        if self.is_pregnant() { very_high.min(PREGNANT_FROM) } else { very_high }
     }
 
     /// What falls due when, by all that is known now; of a value that is not known nothing is left out.

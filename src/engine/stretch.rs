@@ -291,7 +291,7 @@ impl Engine {
 
     fn sides_of(&self, value: Glucose) -> (bool, bool) {
         let levels = &self.policy.levels;
-        let very_high = value.hundredths() >= levels.very_high.limit.hundredths();
+        let very_high = value.hundredths() >= self.asked_from();
         (Side::High.is_beyond(value, levels.high.limit), very_high)
     }
 }

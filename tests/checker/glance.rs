@@ -170,7 +170,7 @@ impl<'a> Sight<'a> {
         now.flat = half_hour.len() >= 3 && spread <= 15.0 && now.rate.is_some_and(|rate| rate.abs() <= 0.5);
         see_low(now, known, at);
         now.very_low_since = run_since(known, |value| value < 54.0);
-        now.very_high_since = stretch(known, 250.0);
+        now.very_high_since = stretch(known, self.record.settings.asked_from());
         now.high_since = stretch(known, f64::from(self.record.settings.limits[2]) / 100.0 + 0.001);
     }
 

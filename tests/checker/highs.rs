@@ -112,14 +112,21 @@ fn questions(sight: &Sight, verdicts: &mut Verdicts) {
         }
         // After a low, by sensor or finger-prick (M1), it stays silent; while falling or below it is not owed.
         let pricked = sight.meters(now.at - 2 * HOUR, now.at).any(|(_, meter)| meter < 70.0);
-        if !now.watched || !now.at_least(250.0) || now.falls(1.0) || now.at - low < 2 * HOUR || pricked {
+        if !now.watched
+            || !now.at_least(sight.record.settings.asked_from())
+            || now.falls(1.0)
+            || now.at - low < 2 * HOUR
+            || pricked
+        {
             owed = None;
             continue;
         }
         let (promise, at) = due(sight, now, &asked);
         owed = Some((promise, at));
         let standing = sight.span(at.max(now.at - 7 * MIN), now.at);
-        let stood = standing.iter().all(|now| now.watched && now.at_least(250.0) && !now.falls(1.0));
+        let stood = standing
+            .iter()
+            .all(|now| now.watched && now.at_least(sight.record.settings.asked_from()) && !now.falls(1.0));
         if stood && now.at > at + sight.record.settings.cadence + 2 * MIN && standing.len() >= 7 {
             let rang =
                 asked.last().map_or_else(|| "never".to_owned(), |last| format!("{} min ago", (now.at - last) / MIN));
@@ -128,7 +135,7 @@ fn questions(sight: &Sight, verdicts: &mut Verdicts) {
             owed = None;
         }
     }
-    for out in all.iter().filter(|out| of_high(out) && sight.at(out.at).at_least(250.0)) {
+    for out in all.iter().filter(|out| of_high(out) && sight.at(out.at).at_least(sight.record.settings.asked_from())) {
         verdicts.judge("H1.words", out.at, words::pen_or_set(out), || format!("neither pen nor set: {}", out.title));
     }
 }

@@ -228,6 +228,11 @@ impl Settings {
         self.profiles.contains(&profile)
     }
 
+    /// From where on a high that stays is asked about: in pregnancy from 180 (K5).
+    pub(crate) fn asked_from(&self) -> f64 {
+        if self.has("pregnancy") { 180.0 } else { 250.0 }
+    }
+
     /// May anybody be called then?
     pub(crate) fn reachable(&self, at: Ms) -> bool {
         self.people.iter().any(|person| person.hours.is_none_or(|hours| within(hours, at)))

@@ -29,7 +29,7 @@ pub(crate) const UNSEEN: &[(&str, &str, &str)] = &[
         "that an entry was meant is no entry of a record",
     ),
     ("K3", "rapid insulin taken for long-acting", "a record has no words of an insulin entry"),
-    ("K5", "from 180 or unwell in pregnancy", "being unwell is no entry of its own"),
+    ("K5", "unwell in pregnancy", "being unwell is no entry of its own"),
     ("P1", "that whoever is with them is told the number", "only that calls are held, and go on, is seen"),
     ("P4", "by which words it is over", "that the person hears something is seen"),
     (

@@ -54,9 +54,7 @@ const WANTED_AFTER_SYMPTOMS: Span = Span::hours(1);
 /// It is asked about again after this, where its row says no span.
 const ITS_OWN_QUESTION: Span = Span::hours(2);
 
-/// By night a value that is not raised answers for so long, below this and without such a rise, in hundredths of a mg/dL:
-/// ours.
-const BY_NIGHT: Span = Span::hours(6);
+/// By night a value that is not raised answers for longer below this and without such a rise, in hundredths of a mg/dL: ours.
 const BY_NIGHT_BELOW: i32 = 30_000;
 const BY_NIGHT_RISE: i32 = 3_000;
 
@@ -131,7 +129,7 @@ impl Engine {
         let value = judged.glucose.hundredths();
         let night = self.policy.night.stretch(self.policy.zone, now);
         let sleeps = night.inside && value < BY_NIGHT_BELOW && value < then + BY_NIGHT_RISE;
-        sleeps.then(|| (at + BY_NIGHT).min(night.until))
+        sleeps.then(|| (at + self.policy.recheck.ketone_night).min(night.until))
     }
 
     /// A pump's insulin may have stopped without notice, and nobody may have said how it is taken.
@@ -139,7 +137,7 @@ impl Engine {
         !self.policy.therapy_is_known || matches!(self.policy.therapy, Therapy::Pump | Therapy::SelfAdjusting)
     }
 
-    fn is_pregnant(&self) -> bool {
+    pub(super) fn is_pregnant(&self) -> bool {
         self.policy.profiles.contains(&Profile::Pregnancy)
     }
 
