@@ -91,6 +91,7 @@ use policy::Policy;
 pub use state::{SNAPSHOT_VERSION, State};
 use turn::Turn;
 use two_signals::doubt_with;
+use values::Latest;
 
 /// A reading older than this, or than two cadences, is past: it says nothing about now.
 pub const PAST_MIN: i64 = 15;
@@ -109,6 +110,8 @@ pub struct Engine {
     state: State,
     /// Night and quiet hours around the last turn, so that a calendar is asked now and then and not at every reading.
     around: Option<(Stretch, Stretch)>,
+    /// The newest value of a source with its rate, until another reading comes: a turn asks for it several times.
+    latest: Latest,
 }
 
 impl Engine {
@@ -121,7 +124,7 @@ impl Engine {
     /// Goes on from a snapshot as if it had never stopped.
     #[must_use]
     pub const fn restore(policy: Policy, state: State) -> Self {
-        Self { policy, state, around: None }
+        Self { policy, state, around: None, latest: Latest::none() }
     }
 
     /// What to save.
@@ -160,6 +163,7 @@ impl Engine {
 
     /// One turn: what happened, and when. Timers that are due fire after it, in due order.
     pub fn handle(&mut self, event: &Event, now: Timestamp) -> Vec<Decision> {
+        self.latest.forget();
         let mut turn = self.begin(now);
         self.state.moments.begins(event);
         if !matches!(event, Event::Readings { .. }) {
@@ -254,6 +258,7 @@ impl Engine {
             if !self.state.window.insert(*reading) {
                 continue;
             }
+            self.latest.forget();
             self.source_gave(turn, reading, !past);
             self.notice_low(reading);
             self.notice_high(reading, turn.now);
@@ -284,6 +289,8 @@ impl Engine {
 
     /// The newest current reading, judged as now.
     fn judge(&mut self, turn: &mut Turn, reading: &Reading) {
+        // What came may have changed the cadence by which a rate is taken.
+        self.latest.forget();
         let latest = self.latest_of(reading.source);
         if self.is_echo(reading) {
             self.look_around(turn);

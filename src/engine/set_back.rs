@@ -48,6 +48,7 @@ impl Engine {
             }
             state.move_times(by);
             self.state.window.shift(source, by);
+            self.latest.forget();
             moved = true;
         }
         if moved {

@@ -9,6 +9,29 @@ use super::{Engine, PAST_MIN, trend};
 use crate::domain::glucose::Glucose;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
+use std::cell::Cell;
+
+/// The newest value of a source with its rate, which a turn asks for several times, until another reading comes. It
+/// follows from the rest, and makes no two engines differ.
+#[derive(Debug, Clone)]
+pub(super) struct Latest(Cell<Option<Judged>>);
+
+impl Latest {
+    pub(super) const fn none() -> Self {
+        Self(Cell::new(None))
+    }
+
+    /// Readings, or how far they are apart, are others.
+    pub(super) fn forget(&self) {
+        self.0.set(None);
+    }
+}
+
+impl PartialEq for Latest {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
 
 impl Engine {
     pub(super) fn newest_of(&self, source: SourceId) -> Option<Timestamp> {
@@ -22,11 +45,17 @@ impl Engine {
 
     /// The newest reading of a source, with its rate; fresh or not.
     pub(super) fn latest_of(&self, source: SourceId) -> Option<Judged> {
+        let known = self.latest.0.get().filter(|known| known.of == Signal::Sensor(source));
+        if known.is_some() {
+            return known;
+        }
         let newest_first = self.state.window.newest_first(source);
         let newest = newest_first.clone().next()?;
         let cadence = self.state.sources.get(usize::from(source.0)).map_or(Span::ZERO, SourceState::cadence);
         let rate = trend::rate(newest_first, cadence);
-        Some(Judged { glucose: newest.glucose, at: newest.measured, rate, of: Signal::Sensor(source) })
+        let latest = Judged { glucose: newest.glucose, at: newest.measured, rate, of: Signal::Sensor(source) };
+        self.latest.0.set(Some(latest));
+        Some(latest)
     }
 
     /// For so long a value is said as one of now: the longer of 15 minutes and 1.7 cadences.

@@ -287,8 +287,11 @@ impl Engine {
 
     /// While it is low the rest waits for its end; that a high is over is not said while a low is looked after.
     pub(in crate::engine) fn wait_for_low(&mut self, turn: &mut Turn) {
+        if !turn.out.iter().any(rings) {
+            return;
+        }
         let is_low_open = self.root(Side::Low).is_some() || self.state.plan.low().is_some();
-        if !turn.out.iter().any(rings) || !is_low_open && self.is_low(turn.now).is_none() {
+        if !is_low_open && self.is_low(turn.now).is_none() {
             return;
         }
         let low = self.is_low(turn.now).is_some();
