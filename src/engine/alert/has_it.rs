@@ -1,5 +1,5 @@
 //! Somebody else says "I have it", or "I am with them": until when nobody else is called, and when they are asked how it
-//! goes. Judges no value; see [`super::going_on`].
+//! goes. Judges no value; that is for `going_on`.
 
 use crate::domain::time::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
