@@ -292,6 +292,7 @@ impl Engine {
         // What came may have changed the cadence by which a rate is taken.
         self.latest.forget();
         let latest = self.latest_of(reading.source);
+        self.latest.0 = latest;
         if self.is_echo(reading) {
             self.look_around(turn);
             self.record_echo(turn, reading);

@@ -9,21 +9,20 @@ use super::{Engine, PAST_MIN, trend};
 use crate::domain::glucose::Glucose;
 use crate::domain::reading::{Reading, SourceId};
 use crate::domain::time::{Span, Timestamp};
-use std::cell::Cell;
 
 /// The newest value of a source with its rate, which a turn asks for several times, until another reading comes. It
 /// follows from the rest, and makes no two engines differ.
 #[derive(Debug, Clone)]
-pub(super) struct Latest(Cell<Option<Judged>>);
+pub(super) struct Latest(pub(super) Option<Judged>);
 
 impl Latest {
     pub(super) const fn none() -> Self {
-        Self(Cell::new(None))
+        Self(None)
     }
 
     /// Readings, or how far they are apart, are others.
-    pub(super) fn forget(&self) {
-        self.0.set(None);
+    pub(super) const fn forget(&mut self) {
+        self.0 = None;
     }
 }
 
@@ -45,7 +44,7 @@ impl Engine {
 
     /// The newest reading of a source, with its rate; fresh or not.
     pub(super) fn latest_of(&self, source: SourceId) -> Option<Judged> {
-        let known = self.latest.0.get().filter(|known| known.of == Signal::Sensor(source));
+        let known = self.latest.0.filter(|known| known.of == Signal::Sensor(source));
         if known.is_some() {
             return known;
         }
@@ -53,9 +52,7 @@ impl Engine {
         let newest = newest_first.clone().next()?;
         let cadence = self.state.sources.get(usize::from(source.0)).map_or(Span::ZERO, SourceState::cadence);
         let rate = trend::rate(newest_first, cadence);
-        let latest = Judged { glucose: newest.glucose, at: newest.measured, rate, of: Signal::Sensor(source) };
-        self.latest.0.set(Some(latest));
-        Some(latest)
+        Some(Judged { glucose: newest.glucose, at: newest.measured, rate, of: Signal::Sensor(source) })
     }
 
     /// For so long a value is said as one of now: the longer of 15 minutes and 1.7 cadences.
