@@ -218,7 +218,11 @@ fn a_reminder_survives_a_kill_and_rings_once() {
     assert_eq!((&got[0].body["title"], &got[0].body["what"]), (&"look at the pump".into(), &"prompt".into()));
     assert_eq!((&got[0].body["alert"], &got[0].body["priority"]), (&1.into(), &"information".into()));
     assert!(got[0].body["text"].as_str().unwrap().starts_with("look at the pump. Your own reminder, due "));
-    // Stopped and started once more: it rang, and comes again tomorrow.
+    // Stopped and started once more: it rang, and comes again tomorrow. A kill before it was kept that it was accepted would
+    // send it again, marked as a repeat.
+    wait_for("that it was accepted to be kept", || {
+        recheck.status()?["channels"][0]["last_accepted"].as_str().map(str::to_owned)
+    });
     recheck.kill();
     recheck.watch();
     std::thread::sleep(Duration::from_secs(1));
