@@ -4,9 +4,7 @@
 //! Answers are drawn by a hash of who, when and what, so that a setting or a rule that moves one ring moves no answer to
 //! another. The traces do not react to what is answered: what is treated stays, and is rung about again.
 
-use super::open_data::{Person, folder, people, person};
-use recheck::config::meant::{Purpose, settings};
-use recheck::domain::local::Zone;
+use super::open_data::{Person, defaults, everybody, folder, person};
 use recheck::domain::reading::{Reading, SourceId};
 use recheck::domain::time::{Span, Timestamp};
 use recheck::engine::Engine;
@@ -179,11 +177,7 @@ fn ledger(everybody: &[Person], policy: &Policy, habit: Habit) -> [f64; 5] {
 #[test]
 fn the_ledger_is_what_the_document_says() {
     let Some(folder) = folder("the_ledger_is_what_the_document_says") else { return };
-    let mut everybody = people(&folder.join("t1d-uom"));
-    everybody.extend(people(&folder.join("hupa-ucm")));
-    assert_eq!(everybody.len(), 39);
-    let policy =
-        settings("", None, &[], Purpose::Replay, Zone::UTC).unwrap_or_else(|problems| panic!("{problems}")).policy;
+    let (everybody, policy) = (everybody(&folder), defaults());
     for (habit, name, documented) in [
         (Habit::Seen, "every answer is seen", [6.38, 1.84, 1.48, 3.58, 3.98]),
         (Habit::HalfTreated, "half of the answers are treated", [7.92, 2.08, 2.01, 3.99, 4.86]),

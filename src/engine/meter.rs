@@ -4,6 +4,7 @@
 
 use super::Engine;
 use super::alert::Alert;
+use super::alert::moment::MOMENT;
 use super::alert::people::Answer;
 use super::check::Check;
 use super::effect::{Condition, Side, What};
@@ -185,7 +186,7 @@ impl Engine {
                 let saw_it = until.next().is_none_or(|reading| reading.measured <= seen);
                 saw_it && seen + Span::minutes(SAME_TIME_MIN) >= *at
             };
-            let sensor_tells = turn.now - *at >= Span::minutes(SAME_TIME_MIN - 2)
+            let sensor_tells = turn.now + MOMENT >= *at + Span::minutes(SAME_TIME_MIN)
                 && care.treated.is_some_and(|treated| treated.told == Began::Treated)
                 && self.state.register.low_seen.is_some_and(is_seen);
             care.is_the_meters() && no_sensor_sees && !sensor_tells

@@ -2,6 +2,7 @@
 //! back, and that after a very low one a finger-prick is asked for. It moves no look, and decides of no ring.
 
 use super::Engine;
+use super::alert::moment::MOMENT;
 use super::level::NEW_EPISODE_AFTER_MIN;
 use super::recheck_low::LowCheck;
 use super::turn::{Judged, Turn};
@@ -15,11 +16,8 @@ use serde::{Deserialize, Serialize};
 /// lowest value; here from the treatment, so that none is asked for later than a look.
 pub const VERY_LOW: Glucose = Glucose::mg_dl(54);
 const VERY_LOW_HUNDREDTHS: i32 = VERY_LOW.hundredths();
-const LOW_HUNDREDTHS: i32 = 7_000;
+pub(super) const LOW_HUNDREDTHS: i32 = 7_000;
 const BACK_BY_MIN: i64 = 15;
-
-/// A check may be brought forward by this.
-const EARLY_MIN: i64 = 2;
 
 /// From the lowest value to above 70: 11 to 12 minutes where it was 54 to 69; where it was below 54, 19 by day and 27
 /// by night. The same source.
@@ -115,7 +113,7 @@ impl Engine {
         let by_night = self.policy.night.stretch(self.policy.zone, nadir.at).inside;
         let since = care.treated.map_or(care.since, |treated| treated.at);
         let is_low = judged.glucose.hundredths() < self.policy.levels.low.limit.hundredths();
-        let in_time = turn.now - since < Span::minutes(BACK_BY_MIN - EARLY_MIN);
+        let in_time = turn.now + MOMENT < since + Span::minutes(BACK_BY_MIN);
         // A sensor that is very low beside a meter that is not asks for one more.
         let sensor = self.lowest_of_sensors(turn.now).map(|sensor| sensor.glucose);
         let sees_very_low = sensor.is_some_and(|sensor| sensor.hundredths() < VERY_LOW_HUNDREDTHS);

@@ -4,7 +4,7 @@
 use super::Engine;
 use super::effect::{Condition, Side, What};
 use super::level::NEW_EPISODE_AFTER_MIN;
-use super::nadir::Nadir;
+use super::nadir::{LOW_HUNDREDTHS, Nadir};
 use super::plan::Job;
 use super::policy::{LevelPolicy, Policy};
 use super::reason::Reason;
@@ -17,7 +17,6 @@ use serde::{Deserialize, Serialize};
 /// A rebound is a high that begins within two hours after a value below 70 mg/dL (Acciaroli 2022, PMC9294577,
 /// seen as an abstract).
 const AFTER_LOW_MIN: i64 = 120;
-const LOW_HUNDREDTHS: i32 = 7_000;
 
 /// The last low there was, alerted or not.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

@@ -2,6 +2,7 @@
 //! answered is not here: see `escalation`.
 
 use super::Engine;
+use super::alert::moment::MOMENT;
 use super::alert::people::Answer;
 use super::check::Check;
 use super::effect::{Condition, Id, Side, What};
@@ -12,11 +13,8 @@ use super::trend::Rate;
 use super::turn::{Judged, Turn};
 use crate::domain::glucose::Glucose;
 use crate::domain::mode::Mode;
-use crate::domain::time::{Span, Timestamp};
+use crate::domain::time::Timestamp;
 use serde::{Deserialize, Serialize};
-
-/// A check is brought forward by no more than this. Ours, as what is of one moment.
-const JUST_MEASURED: Span = Span::minutes(2);
 
 /// What only a meter saw is asked about so often in a row.
 const UNSEEN_IN_A_ROW: u32 = 3;
@@ -165,7 +163,7 @@ impl Engine {
                 (Reason::NoFreshReading { treated, last, next }, care.unseen + 1)
             }
             // What a finger-prick has just said no sensor takes back: its own check does.
-            (Some(_), Some((measured, _))) if turn.now + JUST_MEASURED < measured + look => {
+            (Some(_), Some((measured, _))) if turn.now + MOMENT < measured + look => {
                 let treatments = self.times_treated();
                 let reason = Reason::StillLow { treated, lowest: None, treatments, next: measured + look };
                 turn.tell(What::Look, Condition::RecheckLow, care.id, care.part_of, reason, false);

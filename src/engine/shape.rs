@@ -3,6 +3,7 @@
 //! quarter of such dips become very lows.
 
 use super::effect::{Doubt, Side};
+use super::nadir::LOW_HUNDREDTHS;
 use super::trend;
 use crate::domain::glucose::{Glucose, Measured};
 use crate::domain::reading::Reading;
@@ -28,7 +29,6 @@ const FLAT_READINGS: usize = 5;
 const SAME_LOW: i32 = 200;
 /// What was seen at one reading is said at the next ring, which is no more than half an hour later.
 const SAYS_SO_FOR: Span = Span::minutes(30);
-const LOW_HUNDREDTHS: i32 = 7_000;
 const SAME_LOW_FOR: Span = Span::minutes(44);
 
 /// At the lowest a sensor can say, and below, flatness tells nothing: values are clipped there. 40 mg/dL is common
@@ -73,19 +73,12 @@ fn is_flat<'a>(newest: &Reading, newest_first: impl Iterator<Item = &'a Reading>
 
 /// Has a low been the same for three quarters of an hour, now or at a reading of the last half hour? One at the sensor's
 /// floor says nothing by that.
-pub(super) fn is_flat_low<'a>(newest_first: impl Iterator<Item = &'a Reading> + Clone) -> bool {
+pub(super) fn is_flat_low<'a>(newest_first: &(impl Iterator<Item = &'a Reading> + Clone)) -> bool {
     let Some(newest) = newest_first.clone().next() else { return false };
-    let mut from = newest_first;
-    while let Some(reading) = from.clone().next().filter(|reading| newest.measured - reading.measured <= SAYS_SO_FOR) {
-        if is_at_floor(reading) || reading.glucose.hundredths() >= LOW_HUNDREDTHS {
-            return false;
-        }
-        if is_the_same(from.clone()) {
-            return true;
-        }
-        from.next();
-    }
-    false
+    let is_low = |reading: &Reading| !is_at_floor(reading) && reading.glucose.hundredths() < LOW_HUNDREDTHS;
+    let lately = |reading: &&Reading| newest.measured - reading.measured <= SAYS_SO_FOR && is_low(reading);
+    let count = newest_first.clone().take_while(lately).count();
+    (0..count).any(|later| is_the_same(newest_first.clone().skip(later)))
 }
 
 fn is_the_same<'a>(newest_first: impl Iterator<Item = &'a Reading> + Clone) -> bool {

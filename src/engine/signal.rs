@@ -1,4 +1,5 @@
-//! Which signal a value comes from. A change is told of one signal alone: two of them differ by more than either moves.
+//! Which signal a value comes from. A change is worked out within one signal: two sensors can differ by more than either of
+//! them changes.
 
 use super::Engine;
 use super::reason::{Began, Treatment};

@@ -187,7 +187,7 @@ pub fn rate<'a>(mut newest_first: impl Iterator<Item = &'a Reading>, cadence: Sp
     Some(Rate(whole.clamp(-RATE_MAX, RATE_MAX)))
 }
 
-/// The slope of the last 20 minutes, from so many readings or more. What lay beyond the sensor's range before counts as
+/// The slope of the last 20 minutes, from at least `least` readings. What lay beyond the sensor's range before counts as
 /// the end of that range: it has moved at least so far since.
 #[must_use]
 #[expect(clippy::cast_possible_truncation, reason = "what is beyond the range of an i32 is cut to it")]

@@ -267,7 +267,7 @@ impl Engine {
     pub(super) fn low_does_not_move(&self, now: Timestamp) -> bool {
         let low = self.policy.levels.low.limit;
         let newest = self.fresh_reading(now).filter(|newest| Side::Low.is_beyond(newest.glucose, low));
-        newest.is_some_and(|newest| shape::is_flat_low(self.state.window.newest_first(newest.source)))
+        newest.is_some_and(|newest| shape::is_flat_low(&self.state.window.newest_first(newest.source)))
     }
 
     /// The wearer chose.

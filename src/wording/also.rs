@@ -11,6 +11,14 @@ fn small(act: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
 }
 
+/// A title within a sentence: a question would end that, and a doubt stays one. `maybe low 62, 12:00` for `Low? 62, 12:00`.
+fn within_sentence(title: &str) -> String {
+    match title.split_once("? ") {
+        Some((level, rest)) if !level.contains(' ') => format!("maybe {} {rest}", small(level)),
+        _ => title.replace('?', ""),
+    }
+}
+
 /// What is said beside something worse, from the fullest to the shortest.
 struct Also {
     to_do: String,
@@ -52,12 +60,11 @@ impl Said<'_> {
         if one.condition == Condition::UnnotedRise {
             return Also { to_do: self.rise_in_short(one), fact: self.rise_in_short(one), short };
         }
-        let title = text(one, self.policy, self.voice.now).title;
+        let title = within_sentence(&text(one, self.policy, self.voice.now).title);
         // What leads with the value now has its news behind it.
         let several = matches!(one.condition, Condition::Morning | Condition::Digest);
         let fact = if several { title.rsplit(". ").next() } else { title.split(". ").next() };
-        // A doubt is behind `why`: within a sentence a question would end it.
-        let fact = fact.unwrap_or_default().replace('?', "");
+        let fact = fact.unwrap_or_default().to_owned();
         let to_do = match title.split_once(". ") {
             Some((low, _)) if one.doubt == Some(Doubt::Flat) => format!("{low}: do a finger-prick"),
             Some((low, act)) if one.condition.side() == Some(Side::Low) => format!("{low}: {}", small(act)),

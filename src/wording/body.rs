@@ -12,28 +12,25 @@ const SENTENCES_MAX: usize = 2;
 
 /// The first of these sentences, and the next one that there is room for.
 pub(super) fn body(parts: &[String]) -> String {
-    let mut said: Vec<&str> = Vec::with_capacity(SENTENCES_MAX);
+    joined(parts, SENTENCES_MAX, BODY_CHARS_MAX)
+}
+
+/// Of what somebody else is told the first, and whatever else there is room for.
+pub(super) fn call_body(parts: &[String]) -> String {
+    joined(parts, parts.len(), CALL_CHARS_MAX)
+}
+
+fn joined(parts: &[String], most: usize, room: usize) -> String {
+    let mut said: Vec<&str> = Vec::new();
     let mut length = 0;
     for part in parts.iter().map(|part| part.trim()).filter(|part| !part.is_empty()) {
         let longer = length + part.chars().count() + usize::from(!said.is_empty());
-        if said.is_empty() || said.len() < SENTENCES_MAX && longer <= BODY_CHARS_MAX {
+        if said.is_empty() || said.len() < most && longer <= room {
             said.push(part);
             length = longer;
         }
     }
     said.join(" ")
-}
-
-/// The first of these, and whatever else there is room for.
-pub(super) fn call_body(parts: &[String]) -> String {
-    let mut said = String::new();
-    for part in parts.iter().map(|part| part.trim()).filter(|part| !part.is_empty()) {
-        let space = if said.is_empty() { "" } else { " " };
-        if said.is_empty() || said.chars().count() + 1 + part.chars().count() <= CALL_CHARS_MAX {
-            said = format!("{said}{space}{part}");
-        }
-    }
-    said
 }
 
 /// One line for each that there is room for beside `end`, and how many more there are.
@@ -68,6 +65,8 @@ mod tests {
         let long = "x".repeat(BODY_CHARS_MAX);
         assert_eq!(body(&owned(&["Treat.", &long, "Two."])), "Treat. Two.");
         assert_eq!(body(&owned(&[&long, "Two."])), long);
+        assert_eq!(call_body(&owned(&["One.", "Two.", "Three."])), "One. Two. Three.");
+        assert_eq!(call_body(&owned(&[&long, &long, "Three."])), format!("{long} Three."));
     }
 
     #[test]

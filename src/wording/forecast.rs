@@ -84,7 +84,7 @@ pub(super) fn sentence(reason: &Reason, voice: Voice) -> String {
                 format!("; less sure, food or insulin was noted at {}", clock(noted))
             });
             format!(
-                "of a hundred such moments {} have a reading beyond {} by {}; it rings from {}{moved}{why}{noted}{}",
+                "{} in 100 such moments have a reading beyond {} by {}; it rings from {}{moved}{why}{noted}{}",
                 chance.in_a_hundred(),
                 voice.limit(*limit),
                 clock(*by),

@@ -41,7 +41,7 @@ impl HasIt {
         self.at + if self.with { IS_WITH_THEM } else { HAS_IT }
     }
 
-    /// Were they?
+    /// Have they been asked how it goes?
     pub(in crate::engine) const fn was_asked(&self) -> bool {
         self.asked.is_some()
     }

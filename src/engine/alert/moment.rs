@@ -22,7 +22,7 @@ use crate::engine::turn::{Judged, Turn};
 use serde::{Deserialize, Serialize};
 
 /// What falls due within this is of one moment. Ours, and so are the other two.
-const MOMENT: Span = Span::minutes(2);
+pub(in crate::engine) const MOMENT: Span = Span::minutes(2);
 
 /// Who was called within this is not called early. Ours: a step comes five minutes after the one before it.
 const CALLED_LATELY: Span = Span::minutes(8);
@@ -127,21 +127,21 @@ fn asks_again(decision: &Decision) -> bool {
 }
 
 /// The worst of one moment is the largest.
-fn gravity(decision: &Decision) -> (bool, u8, Priority, bool, std::cmp::Reverse<u32>) {
+fn gravity(decision: &Decision) -> (u8, Priority, bool, std::cmp::Reverse<u32>) {
     // A question about a rise, or about ketones and pen or set, asks more than that it is high now.
     let stays = matches!(decision.reason, Reason::HighStays(_));
     let asks = decision.condition == Condition::UnnotedRise || stays;
     let priority = if asks { decision.priority.max(Priority::Low) } else { decision.priority };
     // An emergency of ketones is said before a low, but not before a very low; that they are to be measured again is not.
-    let is_worst = decision.condition == Condition::VeryLow
-        || decision.condition.side() == Some(Side::Low) && is_very_low(decision);
     let danger = match decision.condition {
+        Condition::VeryLow => 3,
+        condition if condition.side() == Some(Side::Low) && is_very_low(decision) => 3,
         Condition::Ketones if priority == Priority::High && !asks_again(decision) => 2,
         condition if condition.side() == Some(Side::Low) && priority >= Priority::Medium => 1,
         _ => 0,
     };
     let first = asks || Condition::LEVELS.contains(&decision.condition);
-    (is_worst, danger, priority, first, std::cmp::Reverse(if stays { 0 } else { decision.condition.row().order }))
+    (danger, priority, first, std::cmp::Reverse(if stays { 0 } else { decision.condition.row().order }))
 }
 
 /// The place of the worst of those that ring. Of a low its alert says it, and not the check of it, unless that counts

@@ -35,9 +35,7 @@ impl Engine {
         }
         let about = self.speaking(calls.id);
         let reason = self.why_called(turn.now, &calls, turn.judged, Step::Second, calls.told(), Ways::All);
-        // Where only one may be called, as for a child whose carer was rung first, it is that one.
-        let second = self.person(Whom::Second, &calls.made.people, turn.now);
-        let Some(person) = second.or_else(|| self.reachable(turn.now).next()) else { return };
+        let Some(person) = self.person(Whom::Second, &calls.made.people, turn.now) else { return };
         let Some(known) = self.state.register.calls_of_low_mut() else { return };
         if is_called(&mut known.called, person, turn.now) {
             if !known.made.people.contains(&person) {

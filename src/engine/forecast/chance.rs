@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 pub struct Chance(u16);
 
 impl Chance {
-    /// So many in a hundred.
+    /// A percentage, from 0 to 100.
     #[must_use]
     pub const fn percent(percent: u8) -> Self {
         Self(100 * if percent < 100 { percent as u16 } else { 100 })
